@@ -1,0 +1,182 @@
+"""The command line: words in, a study, a view out, an exit code. No arithmetic here.
+
+Exit codes: 0 when everything passes or is a caution, 1 when something fails, 2 for bad input or usage.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from rigcheck.errors import RigcheckError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+__all__ = ["commands", "run"]
+
+BAD_INPUT = 2
+
+as_json_option = click.option(
+    "--json", "as_json", is_flag=True, help="Print the result as JSON, for programs."
+)
+details_option = click.option(
+    "--details", is_flag=True, help="Show every figure, mode, assumption and source."
+)
+
+# Flags of a quick question without a rig file; they go through the same checks as the file's keys.
+_RIG_FLAGS = (
+    ("material", "What the support is made of, for example music-wire."),
+    ("section", "round, tube, strip, strand or threaded; follows from the sizes."),
+    ("diameter", 'For example 3mm, "1/8 in" or "14 SWG".'),
+    ("wall", "Wall of a tube."),
+    ("width", "Width of a strip."),
+    ("thickness", "Thickness of a strip."),
+    ("wires", "Number of wires of a strand."),
+    ("length", "Free length, jaw to tip."),
+    ("from", "Where the root lies: behind, front, left, right, above or below."),
+    ("clamp", "How the root is held, for example collet."),
+    ("root-stiffness", 'For example "12 N*m/rad", or rigid.'),
+    ("mass", "Of the prop and all else beyond the tip."),
+    ("size", 'Of the prop: "52mm, 45mm, 52mm" (right, up, toward).'),
+    ("shape", "Of the prop: box, cylinder, disc or sphere."),
+    ("slide", "How far it moves."),
+    ("duration", "In what time."),
+    ("profile", "How the move speeds up and slows down."),
+    ("along", "Direction of the move: up, right, toward ..."),
+    ("acceleration", "Peak acceleration, where only that is known."),
+    ("field-width", "What the frame spans at the prop."),
+    ("image-width", "Width of the picture in pixels."),
+    ("frame-rate", "Frame rate as shot."),
+    ("playback-rate", "Frame rate as shown."),
+    ("hazard", "Who is near: clear, hands or overhead."),
+)
+
+
+def run() -> None:
+    """Run the program; every error that a user can cause ends in a plain message and exit code 2."""
+    if hasattr(sys.stdout, "reconfigure"):
+        # A pipe may be told to be ASCII; a name with an accent must not end in a traceback.
+        sys.stdout.reconfigure(errors="replace")
+    try:
+        commands(prog_name="rigcheck")
+    except RigcheckError as error:
+        click.echo(f"rigcheck: {_plain(str(error))}", err=True)
+        sys.exit(BAD_INPUT)
+    except BrokenPipeError:
+        # The reader of our output has gone (head, less); nothing is left to say, and closing must not fail either.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+
+
+def _plain(text: str) -> str:
+    """The text without characters that would steer a terminal."""
+    return "".join(
+        letter if letter.isprintable() or letter == "\n" else "\N{REPLACEMENT CHARACTER}" for letter in text
+    )
+
+
+def _console() -> Console:
+    from rich.console import Console
+
+    return Console(highlight=False)
+
+
+def _print_json(value: Any) -> None:
+    from rigcheck.views.as_json import dump
+
+    click.echo(dump(value))
+
+
+def _rig_flags(command: Callable[..., None]) -> Callable[..., None]:
+    for name, words in reversed(_RIG_FLAGS):
+        command = click.option(f"--{name}", name.replace("-", "_"), metavar="VALUE", help=words)(command)
+    return command
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(package_name="rigcheck", prog_name="rigcheck", message="%(prog)s %(version)s")
+def commands() -> None:
+    """Will the hidden wire, rod or tube that carries a prop sag, sway, bend for good or overload its head?
+
+    Start with:  rigcheck check shared/shots/desk-set.toml
+    """
+
+
+@commands.command()
+@click.argument("file", required=False, type=click.Path(path_type=Path))
+@click.option("--prop", metavar="NAME", help="Only this prop of the shot.")
+@details_option
+@as_json_option
+@_rig_flags
+def check(file: Path | None, prop: str | None, details: bool, as_json: bool, **flags: str | None) -> None:
+    """Check a shot: will it sag, sway, bend for good, or be too weak?
+
+    FILE is a rig file. Without one, flags ask about one prop on one support:
+
+    \b
+      rigcheck check shared/shots/desk-set.toml
+      rigcheck check --material music-wire --diameter 3mm --length 180mm --mass 310g --slide 220mm --duration 4s
+    """
+    from rigcheck.files import read_rig, rig_from_flags
+
+    given = {name: value for name, value in flags.items() if value is not None}
+    if file is not None and given:
+        names = ", ".join(f"--{name.replace('_', '-')}" for name in given)
+        raise click.UsageError(
+            f"Give a rig file or flags, not both: {names} stand beside {_plain(str(file))}."
+        )
+    if file is None and not given:
+        raise click.UsageError("Give a rig file, or at least --material, --diameter, --length and --mass.")
+    shot = read_rig(file) if file is not None else rig_from_flags(given)
+    from rigcheck.studies.check import check as check_shot
+
+    result = check_shot(shot, prop=prop)
+    if as_json:
+        from rigcheck.views.as_json import check_json
+
+        _print_json(check_json(result))
+    else:
+        from rigcheck.views.terminal import render_check
+
+        render_check(_console(), result, details=details)
+    sys.exit(1 if result.verdict == "fail" else 0)
+
+
+@commands.command()
+@click.argument("words", nargs=-1)
+@details_option
+@as_json_option
+def stock(words: tuple[str, ...], details: bool, as_json: bool) -> None:
+    """Show and search the materials, sheets, clamps, gauges and sizes.
+
+    \b
+      rigcheck stock
+      rigcheck stock carbon tube
+      rigcheck stock 14 SWG --details
+    """
+    from rigcheck.stock import search
+    from rigcheck.views.stock_view import render_stock, stock_json
+
+    found = search(" ".join(words))
+    if as_json:
+        _print_json(stock_json(found))
+    else:
+        render_stock(_console(), found, details=details)
+
+
+@commands.command()
+def schema() -> None:
+    """Print the JSON Schema of the rig file, with which editors complete and check it.
+
+    \b
+      rigcheck schema > rig-file.schema.json
+    """
+    from rigcheck.files import schema as rig_schema
+
+    _print_json(rig_schema())

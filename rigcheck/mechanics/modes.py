@@ -1,0 +1,83 @@
+"""Natural modes of a frame about its settled state."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rigcheck.mechanics.frame import Frame
+
+__all__ = ["Modes", "natural_modes"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Modes:
+    """Modes in rising order of frequency.
+
+    Attributes
+    ----------
+    angular_frequency : array, shape (B, m)
+        [rad/s].
+    shape : array, shape (B, n, m)
+        Frame freedoms of each mode, scaled to unit modal mass.
+    participation : array, shape (B, m, 3)
+        Modal force for a unit acceleration of everything along right, up, toward.
+    """
+
+    angular_frequency: Array
+    shape: Array
+    participation: Array
+
+    def lowest(self, count: int) -> Modes:
+        """The first `count` of them."""
+        return Modes(
+            angular_frequency=self.angular_frequency[:, :count],
+            shape=self.shape[:, :, :count],
+            participation=self.participation[:, :count],
+        )
+
+
+def natural_modes(frame: Frame, stiffness: Array, count: int | None = None) -> Modes:
+    """Solve ``K x = omega^2 M x`` for the lowest modes.
+
+    Parameters
+    ----------
+    frame : Frame
+        The frame, for its mass.
+    stiffness : array, shape (B, n, n)
+        Symmetric positive definite; ``Settled.stiffness``.
+    count : int, optional
+        How many modes; all that carry mass if left out.
+
+    Returns
+    -------
+    Modes
+
+    Notes
+    -----
+    Solved as ``L^-1 M L^-T y = omega^-2 y`` with ``K = L L^T``: the mass may be singular (a point mass has no
+    rotational inertia) and the lowest modes come out most precisely, however stiff the stiffest are.
+    A variant with fewer modes that carry mass than others of its batch has infinite frequencies and zero
+    shapes for the rest.
+    """
+    lower = np.linalg.inv(np.linalg.cholesky(stiffness))
+    upper = lower.transpose(0, 2, 1)
+    values, vectors = np.linalg.eigh(lower @ frame.mass @ upper)
+    values, vectors = values[:, ::-1], vectors[:, :, ::-1]
+    # A mode without mass has omega^-2 = 0 to rounding.
+    massive = values > 1e-14 * values[:, :1]
+    most = int(np.max(np.sum(massive, axis=1)))
+    kept = min(count or most, most)
+    massive = massive[:, :kept]
+    omega = np.where(massive, 1.0 / np.sqrt(np.where(massive, values[:, :kept], 1.0)), np.inf)
+    shape = (upper @ vectors[:, :, :kept]) * np.where(massive, omega, 0.0)[:, None, :]
+    force = np.stack([frame.inertial_load(axis) for axis in np.eye(3)], axis=2)
+    return Modes(
+        angular_frequency=omega,
+        shape=shape,
+        participation=np.einsum("bnm,bnk->bmk", shape, force),
+    )

@@ -1,0 +1,164 @@
+"""The main job: a shot in, one verdict a prop out, with the figures, the findings and what to change."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from rigcheck.model import Prop, Shot
+from rigcheck.studies.cautions import cautions
+from rigcheck.studies.cures import Cure, find_cures
+from rigcheck.studies.evaluate import Outcome
+from rigcheck.studies.findings import find
+from rigcheck.studies.grading import Grade, grade
+from rigcheck.studies.mode_words import describe_modes
+from rigcheck.studies.reading import Reading, choices_for, read_prop
+from rigcheck.studies.results import (
+    CheckResult,
+    Figure,
+    Finding,
+    MotionResult,
+    PropResult,
+    StaticResult,
+    Status,
+    worst,
+)
+from rigcheck.units import registry
+
+__all__ = ["check"]
+
+_CURABLE = ("residual-wobble", "settle", "yield-factor", "sag", "buckling")
+
+
+def check(shot: Shot, *, prop: str | None = None) -> CheckResult:
+    """Check every prop of a shot, or one of them.
+
+    Parameters
+    ----------
+    shot : Shot
+        As read from a rig file, or built in Python.
+    prop : str, optional
+        Name of the only prop to check.
+
+    Returns
+    -------
+    CheckResult
+
+    Raises
+    ------
+    UnknownNameError
+        The shot has no prop of that name.
+    """
+    props = shot.prop if prop is None else (shot.find_prop(prop),)
+    results = tuple(_check_prop(shot, one) for one in props)
+    return CheckResult(
+        title=shot.title,
+        verdict=worst([result.verdict for result in results]),
+        props=results,
+        cautions=cautions(shot.limits.hazard),
+    )
+
+
+def _check_prop(shot: Shot, prop: Prop) -> PropResult:
+    reading = read_prop(shot, prop)
+    task = reading.task
+    outcome = task.evaluate()
+    grades = grade(task.rig, outcome, task.limits, task.eye)
+    cures = _cures(shot, prop, reading, outcome, grades) if outcome.settled.stable[0] else []
+    findings = find(reading, outcome, grades, cures)
+    stable = bool(outcome.settled.stable[0])
+    return PropResult(
+        name=prop.name,
+        verdict=worst([finding.status for finding in findings]),
+        static=_static(outcome) if stable else None,
+        modes=describe_modes(task.rig, outcome) if stable else (),
+        motion=_motion(shot, reading, outcome, grades) if stable else None,
+        findings=findings,
+        assumptions=_assumptions(shot, reading),
+        cautions=cautions(task.limits.hazard, reading.cautions),
+        support=reading.support,
+        next_step=_next_step(findings),
+        details=tuple(Figure(label=label, value=value, note=note) for label, value, note in reading.notes),
+    )
+
+
+def _cures(
+    shot: Shot, prop: Prop, reading: Reading, outcome: Outcome, grades: dict[str, Grade]
+) -> list[Cure]:
+    wrong = {
+        name
+        for name in _CURABLE
+        if name in grades and str(grades[name].status[0]) in (Status.FAIL, Status.CAUTION)
+    }
+    # Over people no strength makes a pass, so nothing there is worth trying for one.
+    if reading.task.limits.hazard == "overhead":
+        wrong -= {"yield-factor"}
+    if not wrong:
+        return []
+    return find_cures(reading.task, outcome, grades, wrong, choices_for(shot, prop.support[0]))
+
+
+def _next_step(findings: tuple[Finding, ...]) -> str | None:
+    for status in (Status.FAIL, Status.CAUTION):
+        for finding in findings:
+            if finding.status is status and finding.advice:
+                return finding.advice[0]
+    return None
+
+
+def _assumptions(shot: Shot, reading: Reading) -> tuple[str, ...]:
+    task = reading.task
+    said = list(reading.assumptions)
+    said.append("The prop is rigid and held without play; the head does not give.")
+    if not task.settings.gravity_stiffness:
+        said.append("Weight is left out of the stiffness, as asked.")
+    if not task.settings.shear:
+        said.append("Shear and the rotary inertia of the support are left out, as asked.")
+    if shot.camera is None and (task.slides or task.pushes):
+        said.append("No [camera] is given: wobble is graded as if a pixel spanned 0.1 mm at the prop.")
+    return tuple(said)
+
+
+def _static(outcome: Outcome) -> StaticResult:
+    unit = registry()
+    factor = float(outcome.strength_factor[0])
+    buckling = float(outcome.settled.buckling_factor[0])
+    return StaticResult(
+        method="linear",
+        sag=unit.Quantity(float(outcome.sag[0]), "m"),
+        prop_displacement=unit.Quantity(outcome.displacement[0], "m"),
+        prop_rotation=unit.Quantity(outcome.rotation[0], "rad"),
+        tip_displacement=unit.Quantity(outcome.tip_displacement[0], "m"),
+        root_moment=unit.Quantity(float(outcome.root_moment[0]), "N*m"),
+        peak_stress=unit.Quantity(float(outcome.peak_stress[0]), "Pa"),
+        yield_factor=factor if np.isfinite(factor) else None,
+        set=None,
+        buckling_factor=buckling if np.isfinite(buckling) else None,
+    )
+
+
+def _motion(shot: Shot, reading: Reading, outcome: Outcome, grades: dict[str, Grade]) -> MotionResult | None:
+    motion = outcome.motion
+    if motion is None:
+        return None
+    unit = registry()
+    settle = float(grades["settle"].value[0])
+    return MotionResult(
+        peak_deviation=unit.Quantity(float(motion.peak_deviation[0]), "m"),
+        residual_wobble=unit.Quantity(float(motion.residual[0]), "m"),
+        residual_wobble_px=None if motion.residual_px is None else float(motion.residual_px[0]),
+        settle=unit.Quantity(settle, "s") if np.isfinite(settle) else None,
+        seen_frequency=_seen_frequency(shot, outcome),
+        worst_case=bool(reading.task.pushes),
+    )
+
+
+def _seen_frequency(shot: Shot, outcome: Outcome):  # type: ignore[no-untyped-def]
+    camera, motion = shot.camera, outcome.motion
+    if camera is None or camera.frame_rate is None or motion is None:
+        return None
+    amplitude = np.linalg.norm(motion.amplitudes[0], axis=1)
+    true = float(motion.angular_frequency[0, int(amplitude.argmax())]) / (2 * np.pi)
+    rate = camera.frame_rate.m_as("Hz")
+    playback = rate if camera.playback_rate is None else camera.playback_rate.m_as("Hz")
+    # Sampling cannot tell a frequency from its mirror images about multiples of the frame rate.
+    return registry().Quantity(abs(true - round(true / rate) * rate) * playback / rate, "Hz")

@@ -1,0 +1,217 @@
+"""Grades into findings: one plain sentence each, with the value, the limit and what to change."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from rigcheck.studies.cures import Cure
+from rigcheck.studies.evaluate import Outcome
+from rigcheck.studies.grading import NOMINAL_PIXEL, Grade
+from rigcheck.studies.reading import Reading
+from rigcheck.studies.results import Finding, Status
+
+__all__ = ["find"]
+
+_MOST_ADVICE = 5
+
+
+def find(
+    reading: Reading, outcome: Outcome, grades: dict[str, Grade], cures: list[Cure]
+) -> tuple[Finding, ...]:
+    """Findings of one prop, the gravest first.
+
+    Parameters
+    ----------
+    reading : Reading
+        What was given and assumed.
+    outcome : Outcome
+        Of a batch of one.
+    grades : dict of str to Grade
+        Of the same.
+    cures : list of Cure
+        Changes that were computed to help.
+
+    Returns
+    -------
+    tuple of Finding
+        Fail, caution, pass, skipped.
+    """
+    if not outcome.settled.stable[0]:
+        findings = [_buckled(grades["buckling"])]
+    else:
+        findings = [_strength(reading, grades["yield-factor"], cures), _sag(outcome, grades["sag"], cures)]
+        if np.isfinite(grades["buckling"].value[0]):
+            findings.append(_buckling(grades["buckling"], cures))
+        findings += _moving(reading, grades, cures)
+    if reading.task.limits.hazard == "overhead":
+        findings.append(_overhead(grades["yield-factor"]))
+    findings += [
+        Finding(id="doubtful-value", label="doubtful value", status=Status.CAUTION, says=doubt)
+        for doubt in reading.doubts
+    ]
+    findings += [
+        Finding(
+            id=f"not-used-{_slug(key)}",
+            label=key,
+            status=Status.SKIPPED,
+            says=f"Given, but this version does not compute {what}.",
+        )
+        for key, what in reading.unused
+    ]
+    order = list(Status)
+    rank = {Status.FAIL: 0, Status.CAUTION: 1, Status.PASS: 2, Status.SKIPPED: 3}
+    return tuple(sorted(findings, key=lambda finding: (rank[finding.status], order.index(finding.status))))
+
+
+def _slug(text: str) -> str:
+    return "".join(letter if letter.isalnum() else "-" for letter in text.lower()).strip("-")
+
+
+def _advice(cures: list[Cure], name: str, *first: str) -> tuple[str, ...]:
+    return (*first, *(cure.says for cure in cures if name in cure.cures))[:_MOST_ADVICE]
+
+
+def _status(grade: Grade) -> Status:
+    return Status(str(grade.status[0]))
+
+
+def _strength(reading: Reading, grade: Grade, cures: list[Cure]) -> Finding:
+    status, value = _status(grade), float(grade.value[0])
+    kind = reading.strength_kind
+    if status is Status.SKIPPED:
+        return Finding(
+            id="yield-factor",
+            label="strength",
+            status=status,
+            limit=grade.limit,
+            at_least=True,
+            says="No strength is known for this material at this size.",
+            advice=("Give the material's yield_strength in a [[material]] of your own.",),
+        )
+    breaks = "breaks" if kind == "rupture" else "bends for good"
+    if value < 1:
+        says = f"It {breaks}: the stress is {1 / value:.3g} times its {kind}."
+    elif status is Status.FAIL:
+        says = f"Too close to the load at which it {breaks}: only {value:.3g} times in hand, {grade.limit:g} wanted."
+    else:
+        says = f"Settled and moving, {value:.3g} times the load is in hand before it {breaks}."
+    return Finding(
+        id="yield-factor",
+        label="strength",
+        status=status,
+        value=value,
+        limit=grade.limit,
+        at_least=True,
+        says=says,
+        advice=_advice(cures, "yield-factor"),
+    )
+
+
+def _sag(outcome: Outcome, grade: Grade, cures: list[Cure]) -> Finding:
+    status, value = _status(grade), float(outcome.sag[0])
+    limit = None if np.isnan(grade.limit) else grade.limit * 1e3
+    rise = f"Raise the mount by {value * 1e3:.2g} mm, so that the prop settles on its mark."
+    if status is Status.FAIL:
+        says = "It sags further than the limit."
+    elif status is Status.CAUTION:
+        says = "It sags by more than a tenth of its free length, where the figures here begin to be too high."
+    else:
+        says = "The sag is small beside the free length."
+    return Finding(
+        id="sag",
+        label="sag",
+        status=status,
+        value=value * 1e3,
+        limit=limit,
+        unit="mm",
+        says=says,
+        advice=_advice(cures, "sag", *((rise,) if status is not Status.FAIL and value > 1e-4 else ())),
+    )
+
+
+def _buckling(grade: Grade, cures: list[Cure]) -> Finding:
+    status, value = _status(grade), float(grade.value[0])
+    return Finding(
+        id="buckling",
+        label="buckling",
+        status=status,
+        value=value,
+        limit=grade.limit,
+        at_least=True,
+        says=f"It would fold under {value:.3g} times the weight it stands under.",
+        advice=_advice(cures, "buckling"),
+    )
+
+
+def _buckled(grade: Grade) -> Finding:
+    value = float(grade.value[0])
+    return Finding(
+        id="buckling",
+        label="buckling",
+        status=Status.FAIL,
+        value=value,
+        limit=grade.limit,
+        at_least=True,
+        says=f"It folds under its load: it can carry only {value:.3g} times the weight on it. Nothing else holds then.",
+        advice=("Hang the prop from above, shorten the support, or take a thicker one.",),
+    )
+
+
+def _moving(reading: Reading, grades: dict[str, Grade], cures: list[Cure]) -> list[Finding]:
+    if "residual-wobble" not in grades:
+        reason = "No move is given." if not reading.unused else "No move that can be computed is given."
+        return [
+            Finding(id=name, label=label, status=Status.SKIPPED, says=reason)
+            for name, label in (("residual-wobble", "wobble after the move"), ("settle", "settling"))
+        ]
+    wobble, settle = grades["residual-wobble"], grades["settle"]
+    scale, unit = (NOMINAL_PIXEL * 1e3, "mm") if reading.task.eye is None else (1.0, "px")
+    value = float(wobble.value[0])
+    status = _status(wobble)
+    words = {
+        Status.PASS: "What still swings after the move is too small to see.",
+        Status.CAUTION: "It still swings after the move; a sharp eye sees it.",
+        Status.FAIL: "It visibly swings after the move.",
+    }
+    if reading.task.pushes:
+        words = {key: f"At worst: {text[0].lower()}{text[1:]}" for key, text in words.items()}
+    time = float(settle.value[0])
+    still = "it never comes to rest" if not np.isfinite(time) else f"it takes {time:.2g} s to come to rest"
+    return [
+        Finding(
+            id="residual-wobble",
+            label="wobble after the move",
+            status=status,
+            value=value * scale,
+            limit=wobble.limit * scale,
+            unit=unit,
+            says=words[status],
+            advice=_advice(cures, "residual-wobble"),
+        ),
+        Finding(
+            id="settle",
+            label="settling",
+            status=_status(settle),
+            value=time if np.isfinite(time) else None,
+            limit=settle.limit,
+            unit="s",
+            says="It arrives still." if time <= 0 else f"After arriving {still}.",
+            advice=_advice(cures, "settle"),
+        ),
+    ]
+
+
+def _overhead(grade: Grade) -> Finding:
+    value = float(grade.value[0])
+    return Finding(
+        id="overhead",
+        label="load over people, animals or flame",
+        status=Status.CAUTION,
+        value=value if np.isfinite(value) else None,
+        limit=grade.limit,
+        at_least=True,
+        says="This is never passed here: it needs ten times the strength, a second independent hold, and a competent person.",
+        advice=(
+            "Move the prop or the people so that nobody is under it, or have a competent person design the hold.",
+        ),
+    )

@@ -1,0 +1,118 @@
+"""Natural modes in words: which way the prop goes, and what the support does."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rigcheck.studies.evaluate import Outcome
+from rigcheck.studies.results import Mode
+from rigcheck.studies.rigs import Rig
+from rigcheck.units import registry
+
+__all__ = ["describe_modes", "direction_words"]
+
+Array = NDArray[np.float64]
+
+_WORDS = (("right", "left"), ("up", "down"), ("toward", "away"))
+_EQUAL = 1e-6
+_AXES_FIRST = (1, 0, 2)  # a pair of equal frequency is shown as up-down first, then left-right
+
+
+def describe_modes(rig: Rig, outcome: Outcome) -> tuple[Mode, ...]:
+    """The modes of the first variant.
+
+    Parameters
+    ----------
+    rig : Rig
+        The rig, for mass and directions.
+    outcome : Outcome
+        With its modes.
+
+    Returns
+    -------
+    tuple of Mode
+        In rising order of frequency.
+    """
+    frequency = outcome.natural_frequency[0, : max(6, outcome.settings.modes)]
+    shapes = _turned(outcome.shapes[0], frequency)
+    points = rig.supports[0].points[0]
+    along = (points[-1] - points[-2]) / np.linalg.norm(points[-1] - points[-2])
+    damping = float(rig.damping_ratio[0])
+    quantity = registry().Quantity
+    modes = []
+    for index, value in enumerate(frequency):
+        shift, turn = shapes[:3, index], shapes[3:, index]
+        share = float(rig.mass[0] * (shift @ shift)), float(turn @ rig.inertia[0] @ turn)
+        modes.append(
+            Mode(
+                frequency=quantity(float(value), "Hz"),
+                damping_ratio=damping,
+                direction=_direction(shift, share[0]),
+                kind=_kind(shift, turn, share, along),
+            )
+        )
+    return tuple(modes)
+
+
+def direction_words(direction: Array) -> str:
+    """A direction to and fro, for example ``up-down``.
+
+    Parameters
+    ----------
+    direction : array, shape (3,)
+        Right, up, toward.
+
+    Returns
+    -------
+    str
+        Words of the parts that count, largest first.
+    """
+    size = np.abs(direction)
+    order = [int(axis) for axis in np.argsort(-size) if size[axis] > 0.38 * size.max()]
+    if len(order) == 1:
+        right, left = _WORDS[order[0]]
+        return f"{left}-{right}" if order[0] == 0 else f"{right}-{left}"
+    return "slanting " + " and ".join(
+        _WORDS[axis][0] if direction[axis] * direction[order[0]] > 0 else _WORDS[axis][1] for axis in order
+    )
+
+
+def _direction(shift: Array, share: float) -> tuple[float, float, float]:
+    """Unit vector of the centre of mass, its largest part positive; zero where it all but stays."""
+    size = float(np.linalg.norm(shift))
+    if share < 1e-12 or size == 0.0:
+        return (0.0, 0.0, 0.0)
+    unit = shift / size * np.sign(shift[np.argmax(np.abs(shift))])
+    unit = np.where(np.abs(unit) < 1e-9, 0.0, unit)
+    return (float(unit[0]), float(unit[1]), float(unit[2]))
+
+
+def _kind(shift: Array, turn: Array, share: tuple[float, float], along: Array) -> str:
+    moving, turning = share
+    rest = max(0.0, 1.0 - moving - turning)
+    if moving >= turning and moving >= rest:
+        lengthwise = abs(shift @ along) / np.linalg.norm(shift)
+        return "bounce along the support" if lengthwise > 0.8 else f"sway {direction_words(shift)}"
+    if turning >= rest:
+        about = abs(turn @ along) / np.linalg.norm(turn)
+        return "twist about the support" if about > 0.8 else "rocking"
+    return "support bends, prop nearly still"
+
+
+def _turned(shapes: Array, frequency: Array) -> Array:
+    """Pairs of equal frequency may be mixed at will: turn them so that one goes up-down as far as it can."""
+    shapes = shapes.copy()
+    for first in range(len(frequency) - 1):
+        pair = slice(first, first + 2)
+        if abs(frequency[first + 1] / frequency[first] - 1) > _EQUAL:
+            continue
+        shift = shapes[:3, pair]
+        if not shift.any():
+            continue
+        axis = next(
+            (axis for axis in _AXES_FIRST if np.linalg.norm(shift[axis]) > 1e-3 * np.linalg.norm(shift)), 1
+        )
+        best = shift[axis] / np.linalg.norm(shift[axis])
+        shapes[:, pair] = shapes[:, pair] @ np.array([[best[0], -best[1]], [best[1], best[0]]])
+    return shapes

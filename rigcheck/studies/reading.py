@@ -1,0 +1,620 @@
+"""From the shot as its user describes it to what is computed: quantities become SI arrays here, and only here."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rigcheck.errors import ArgumentError, ValidityError
+from rigcheck.model import SIDES, Insert, Move, Prop, Shot, Sleeve, Support
+from rigcheck.motion.profiles import RAMPED_PROFILES, profile
+from rigcheck.stock import find_clamp, find_material, find_sheet, own_material, stock_sizes
+from rigcheck.studies.cures import Choices, Task
+from rigcheck.studies.evaluate import Eye, Push, Settings, Slide
+from rigcheck.studies.grading import Limits
+from rigcheck.studies.rigs import Material, Rig, SleeveRig, SupportRig
+from rigcheck.units import Measured
+
+if TYPE_CHECKING:
+    from rigcheck.stock import Material as StockMaterial
+
+__all__ = ["Reading", "constants_of", "read_prop", "stock_material"]
+
+Array = NDArray[np.float64]
+
+_NONE = np.array([np.nan])
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Reading:
+    """One prop made ready to compute, with what had to be assumed on the way.
+
+    Attributes
+    ----------
+    task : Task
+        The rig, its moves and its limits.
+    support : str
+        What carries it, in a few words.
+    assumptions : tuple of str
+        What was taken for granted.
+    unused : tuple of (str, str)
+        Keys that were given but change nothing yet: the key, and what is therefore not checked.
+    cautions : tuple of str
+        What the materials ask for.
+    doubts : tuple of str
+        Values that are possible but look like a wrong unit.
+    strength_kind : str
+        ``yield``, ``elastic limit`` or ``rupture`` of the first support.
+    notes : tuple of (str, str, str)
+        Figures for the details: label, value, source.
+    """
+
+    task: Task
+    support: str
+    assumptions: tuple[str, ...]
+    unused: tuple[tuple[str, str], ...]
+    cautions: tuple[str, ...]
+    doubts: tuple[str, ...]
+    strength_kind: str
+    notes: tuple[tuple[str, str, str], ...]
+
+
+@dataclass
+class _Notes:
+    assumptions: list[str] = field(default_factory=list)
+    unused: list[tuple[str, str]] = field(default_factory=list)
+    cautions: list[str] = field(default_factory=list)
+    figures: list[tuple[str, str, str]] = field(default_factory=list)
+
+
+def read_prop(shot: Shot, prop: Prop) -> Reading:
+    """Make one prop of a shot ready to compute.
+
+    Parameters
+    ----------
+    shot : Shot
+        For its camera, limits, analysis and own materials.
+    prop : Prop
+        One of its props.
+
+    Returns
+    -------
+    Reading
+    """
+    notes = _Notes()
+    supports = tuple(_support(shot, support, notes) for support in prop.support)
+    mass, inertia = _body(shot, prop, notes)
+    rig = Rig(
+        mass=np.array([mass]),
+        centre_of_mass=np.array([_metres(prop.centre_of_mass)]),
+        inertia=inertia[None],
+        supports=supports,
+    )
+    slides, pushes = _moves(prop, notes)
+    _name_unused(shot, prop, notes)
+    limits = shot.limits
+    analysis = shot.analysis
+    return Reading(
+        task=Task(
+            rig=rig,
+            slides=slides,
+            pushes=pushes,
+            settings=Settings(
+                gravity_stiffness=analysis.gravity_stiffness,
+                shear=analysis.shear,
+                modes=analysis.modes,
+                residual_periods=analysis.residual_periods,
+            ),
+            limits=Limits(
+                hazard=limits.hazard,
+                wobble=limits.wobble,
+                settle=limits.settle.m_as("s"),
+                sag=None if limits.sag is None else limits.sag.m_as("m"),
+            ),
+            eye=_eye(shot),
+        ),
+        support=_describe(prop),
+        assumptions=tuple(dict.fromkeys(notes.assumptions)),
+        unused=tuple(dict.fromkeys(notes.unused)),
+        cautions=tuple(dict.fromkeys(notes.cautions)),
+        doubts=tuple(_doubts(prop, mass)),
+        strength_kind=stock_material(shot, prop.support[0].material).working_strength_kind,
+        notes=tuple(notes.figures),
+    )
+
+
+# -- supports -------------------------------------------------------------------------------------------
+
+
+def stock_material(shot: Shot, name: str) -> StockMaterial:
+    """A material of the shot's own, or from stock.
+
+    Parameters
+    ----------
+    shot : Shot
+        With its own materials.
+    name : str
+        As typed.
+
+    Returns
+    -------
+    rigcheck.stock.Material
+
+    Raises
+    ------
+    UnknownNameError
+        There is none of that name.
+    """
+    own = shot.own_material(name)
+    if own is None:
+        return find_material(name)
+    return own_material(
+        name=own.name,
+        density=own.density.m_as("kg/m^3"),
+        youngs_modulus=own.youngs_modulus.m_as("Pa"),
+        shear_modulus=_si(own.shear_modulus, "Pa"),
+        yield_strength=_si(own.yield_strength, "Pa"),
+        tensile_strength=_si(own.tensile_strength, "Pa"),
+        damping_ratio=own.damping_ratio or None,
+    )
+
+
+def constants_of(material: StockMaterial, size: Array, damping_ratio: float | None = None) -> Material:
+    """Constants of a material at given sizes; strength is NaN where the data say nothing.
+
+    Parameters
+    ----------
+    material : rigcheck.stock.Material
+        From stock or the user's own.
+    size : array, shape (B,)
+        Diameter, or thickness of a strip [m].
+    damping_ratio : float, optional
+        In place of the material's.
+
+    Returns
+    -------
+    Material
+        Arrays of shape (B,).
+    """
+    rows = []
+    for value in size:
+        try:
+            sized = material.at(float(value))
+        except ValidityError:
+            sized = material
+        try:
+            strength = sized.working_strength().value
+        except ArgumentError:
+            strength = np.nan
+        rows.append(
+            (
+                sized.youngs_modulus.value,
+                sized.shear_modulus.value,
+                sized.density.value,
+                strength,
+                sized.damping_ratio.value if damping_ratio is None else damping_ratio,
+            )
+        )
+    columns = np.array(rows).T
+    return Material(
+        youngs_modulus=columns[0],
+        shear_modulus=columns[1],
+        density=columns[2],
+        strength=columns[3],
+        damping_ratio=columns[4],
+    )
+
+
+def _support(shot: Shot, support: Support, notes: _Notes) -> SupportRig:
+    stock = stock_material(shot, support.material)
+    own = shot.own_material(support.material)
+    size = support.thickness if support.section == "strip" else support.diameter
+    across = np.array([_si(size, "m")], dtype=float)
+    zero = 0.0 if own is not None and own.damping_ratio == 0.0 else None
+    constants = constants_of(stock, across, zero)
+    _note_material(stock, float(across[0]), notes)
+    if support.section == "strip":
+        notes.assumptions.append("A strip lies flat: its width is level.")
+    if support.section == "strand":
+        notes.assumptions.append("The wires of a strand slip on each other (its softest bound).")
+    if support.section == "threaded":
+        notes.assumptions.append("A threaded rod bends on its stress diameter.")
+    stiffness, in_place = _given_root(support)
+    return SupportRig(
+        form=support.section,
+        material=constants,
+        diameter=_array(support.diameter),
+        wall_thickness=_array(support.wall),
+        width=_array(support.width),
+        thickness=_array(support.thickness),
+        wires=support.wires or 1,
+        points=_points(support)[None],
+        clamp_diameters=np.array([_clamp(support, float(across[0]), notes)]),
+        root_stiffness=stiffness,
+        root_in_place=in_place,
+        sleeves=tuple(_sleeve(shot, sleeve, notes) for sleeve in support.sleeve),
+        grip=_array(support.grip),
+        embed=_array(support.embed),
+    )
+
+
+def _note_material(stock: StockMaterial, size: float, notes: _Notes) -> None:
+    try:
+        sized = stock.at(size)
+    except ValidityError as error:
+        sized = stock
+        notes.assumptions.append(f"{error} Its strength is not checked, and its stiffness is a middle value.")
+    modulus = sized.youngs_modulus
+    notes.figures.append(
+        (
+            f"{stock.name}: Young's modulus",
+            f"{modulus.value / 1e9:.4g} GPa",
+            f"{modulus.mark}, {', '.join(modulus.source) or 'your own'}",
+        )
+    )
+    try:
+        strength = sized.working_strength()
+    except ArgumentError:
+        pass
+    else:
+        notes.figures.append(
+            (
+                f"{stock.name}: {sized.working_strength_kind}",
+                f"{strength.value / 1e6:.4g} MPa",
+                f"{strength.mark}, {', '.join(strength.source) or 'your own'}",
+            )
+        )
+    damping = sized.damping_ratio
+    low, high = damping.bounds
+    spread = f" ({low:g} to {high:g})" if high > low else ""
+    if damping.mark != "given":
+        notes.assumptions.append(
+            f"Damping ratio {damping.value:g}{spread} is a guess; a test take gives the real one."
+        )
+    notes.cautions += sized.cautions
+
+
+def _points(support: Support) -> Array:
+    offset = np.array(_metres(support.offset))
+    if support.path is not None:
+        return np.asarray(np.array([_metres(point) for point in support.path]) + offset)
+    length = support.length
+    assert length is not None  # the model asks for a length or a path
+    root = np.array(SIDES[support.from_]) * length.m_as("m")
+    return np.asarray(np.stack([root, np.zeros(3)]) + offset)
+
+
+def _clamp(support: Support, size: float, notes: _Notes) -> float:
+    if support.clamp is None:
+        if support.root_stiffness is None:
+            notes.assumptions.append(
+                "No clamp is named, so the root counts as built in; a real jaw is softer"
+                " (a collet acts like one more diameter of free length)."
+            )
+        return 0.0
+    clamp = find_clamp(support.clamp)
+    grip = None if support.grip is None else support.grip.m_as("m") / size
+    extra = clamp.extra_length(grip_diameters=grip)
+    if extra is None:
+        return 0.0
+    low, high = extra.bounds
+    spread = f" ({low:g} to {high:g})" if high > low else ""
+    notes.assumptions.append(
+        f"The {clamp.name} acts like {extra.value:g}{spread} diameters of free length more ({extra.mark})."
+    )
+    if clamp.pivots or not clamp.twist_held:
+        notes.assumptions.append(
+            f"The {clamp.name} is taken to hold against turning; it may not: {clamp.note}"
+        )
+    return extra.value
+
+
+def _given_root(support: Support) -> tuple[Array | None, bool]:
+    given = support.root_stiffness
+    if given is None:
+        return None, False
+    if given == "rigid":
+        return np.full((1, 3), np.inf), True
+    if isinstance(given, tuple):
+        return np.array([[_stiffness(entry) for entry in given]]), True
+    value = _stiffness(given)
+    return np.array([[np.inf, value, value]]), False
+
+
+def _stiffness(entry: Any) -> float:
+    return float("inf") if entry == "rigid" else float(entry.m_as("N*m/rad"))
+
+
+def _sleeve(shot: Shot, sleeve: Sleeve, notes: _Notes) -> SleeveRig:
+    stock = stock_material(shot, sleeve.material)
+    outer = _array(sleeve.diameter)
+    _note_material(stock, float(outer[0]), notes)
+    notes.assumptions.append("A sleeve is bonded over its whole length.")
+    return SleeveRig(
+        material=constants_of(stock, outer),
+        outer_diameter=outer,
+        wall_thickness=_array(sleeve.wall),
+        start=_array(sleeve.start),
+        end=_array(sleeve.end),
+    )
+
+
+# -- the prop -------------------------------------------------------------------------------------------
+
+
+def _body(shot: Shot, prop: Prop, notes: _Notes) -> tuple[float, Array]:
+    """Mass [kg] and inertia about the centre of mass [kg m2]."""
+    mass = prop.mass.m_as("kg")
+    if prop.inertia is not None:
+        inertia = _tensor([entry.m_as("kg*m^2") for entry in prop.inertia])
+    elif prop.shape is not None and prop.size is not None:
+        inertia = mass * _shape_inertia(prop.shape, np.array(_metres(prop.size)), np.array(prop.along))
+        notes.assumptions.append(f"Its inertia is that of a solid {prop.shape} of even density.")
+    else:
+        inertia = np.zeros((3, 3))
+        notes.assumptions.append("Without a size or an inertia the prop counts as a point; it cannot rock.")
+    if prop.insert is not None:
+        added, plate = _insert_body(shot, prop.insert, prop.support[0])
+        mass, inertia = mass + added, inertia + plate
+        notes.assumptions.append(
+            f"The insert adds {added * 1e3:.3g} g, centred on the prop's centre of mass and level across."
+        )
+    return mass, inertia
+
+
+def _tensor(entries: list[float]) -> Array:
+    right, up, toward, right_up, up_toward, toward_right = [*entries, 0.0, 0.0, 0.0][:6]
+    return np.array(
+        [[right, right_up, toward_right], [right_up, up, up_toward], [toward_right, up_toward, toward]]
+    )
+
+
+def _shape_inertia(shape: str, size: Array, axis: Array) -> Array:
+    """Inertia per mass about the centre [m2] of an even solid that fills `size` (right, up, toward).
+
+    For principal half-widths the second moments are a^2/12 of a full width a in a box, a^2/16 across a round
+    section, a^2/20 in an ellipsoid; the inertia is their trace less themselves.
+    """
+    if shape == "sphere":
+        moments = np.diag(size**2) / 20
+    elif shape == "box":
+        moments = np.diag(size**2) / 12
+    else:
+        along = np.outer(axis, axis)
+        extent = np.diag(size**2)
+        across = np.eye(3) - along
+        moments = along @ extent @ along / 12 + across @ extent @ across / 16
+    return np.asarray(np.trace(moments) * np.eye(3) - moments)
+
+
+def _insert_body(shot: Shot, insert: Insert, support: Support) -> tuple[float, Array]:
+    along, across = (side.m_as("m") for side in insert.size)
+    thickness = insert.thickness.m_as("m")
+    own = shot.own_material(insert.material)
+    if own is not None:
+        areal = own.density.m_as("kg/m^3") * thickness
+    else:
+        areal = find_sheet(insert.material).at(thickness).mass_per_area.value
+    mass = areal * along * across
+    points = _points(support)
+    way = points[-1] - points[-2]
+    way = way / np.linalg.norm(way)
+    level = np.cross(way, [0.0, 1.0, 0.0])
+    level = np.array([1.0, 0.0, 0.0]) if np.linalg.norm(level) < 0.1 else level / np.linalg.norm(level)
+    moments = np.outer(way, way) * along**2 / 12 + np.outer(level, level) * across**2 / 12
+    return mass, mass * (np.trace(moments) * np.eye(3) - moments)
+
+
+# -- moves and camera -----------------------------------------------------------------------------------
+
+
+def _moves(prop: Prop, notes: _Notes) -> tuple[tuple[Slide, ...], tuple[Push, ...]]:
+    slides, pushes = [], []
+    for number, move in enumerate(prop.move, start=1):
+        if move.keys is not None or move.kind == "roll":
+            what = "keys" if move.keys is not None else "roll"
+            notes.unused.append((f"move {number}: {what}", "what this move adds to wobble and stress"))
+        elif move.kind == "slide":
+            slides.append(_slide(move))
+        else:
+            pushes.append(_push(move, notes))
+    return tuple(slides), tuple(pushes)
+
+
+def _slide(move: Move) -> Slide:
+    ramp = {"ramp": move.ramp} if move.profile in RAMPED_PROFILES else {}
+    assert move.slide is not None and move.duration is not None  # the model asks for both
+    return Slide(
+        direction=move.along,
+        stroke=_array(move.slide),
+        start=_array(move.start, "s"),
+        duration=_array(move.duration, "s"),
+        profile=profile(move.profile, **ramp),
+    )
+
+
+def _push(move: Move, notes: _Notes) -> Push:
+    notes.assumptions.append(
+        "Only the peak acceleration is known: the wobble is the worst that any move can do which speeds up once"
+        " and slows down once without passing it."
+    )
+    assert move.acceleration is not None
+    return Push(
+        direction=move.along,
+        acceleration=_array(move.acceleration, "m/s^2"),
+        duration=None if move.duration is None else _array(move.duration, "s"),
+    )
+
+
+def _eye(shot: Shot) -> Eye | None:
+    camera = shot.camera
+    if camera is None:
+        return None
+    if camera.field_width is not None:
+        width = camera.field_width.m_as("m")
+    else:
+        assert (
+            camera.sensor_width is not None
+            and camera.distance is not None
+            and camera.focal_length is not None
+        )
+        width = camera.sensor_width.m_as("m") * camera.distance.m_as("m") / camera.focal_length.m_as("m")
+    tilt = camera.elevation.m_as("rad")
+    return Eye(
+        right=np.array([1.0, 0.0, 0.0]),
+        up=np.array([0.0, np.cos(tilt), -np.sin(tilt)]),
+        pixels_per_metre=camera.image_width / width,
+    )
+
+
+# -- what is not used, what looks wrong -----------------------------------------------------------------
+
+
+def _name_unused(shot: Shot, prop: Prop, notes: _Notes) -> None:
+    given = prop.model_fields_set
+    say = notes.unused.append
+    if "takes" in shot.limits.model_fields_set:
+        say(("takes", "fatigue over that many takes"))
+    if shot.analysis.displacement == "large":
+        say(("displacement", "large displacement; the results are by linear theory"))
+    if shot.camera is not None:
+        if "shutter_angle" in shot.camera.model_fields_set:
+            say(("shutter_angle", "motion blur"))
+        if shot.camera.distance is not None:
+            notes.assumptions.append("Movement toward the camera is left out of the pixels.")
+    if "mark" in given:
+        say(("mark", "whether props meet or touch"))
+    if prop.axis is not None:
+        say(("axis", "the head's ratings and stiffness"))
+    for key in ("flexural_rigidity", "droop_test"):
+        if key in given:
+            say((key, "droop of the soft prop itself"))
+    if prop.insert is not None:
+        say(("insert", "droop, stress and hold of the insert; its mass is counted"))
+    for support in prop.support:
+        if support.tension is not None:
+            say(("tension", "the stiffness that the pull gives a line"))
+        if support.embed is not None:
+            say(("embed", "the hold of the support in the prop"))
+    if any(_ranges(shot)):
+        say(("+/-", "the ranges given; results are for the middle values"))
+
+
+def _ranges(part: Any) -> Iterator[bool]:
+    if isinstance(part, Measured):
+        yield part.low is not None
+    elif isinstance(part, tuple):
+        for item in part:
+            yield from _ranges(item)
+    elif hasattr(part, "model_fields_set"):
+        for name in part.model_fields_set:
+            yield from _ranges(getattr(part, name))
+
+
+def _doubts(prop: Prop, mass: float) -> Iterator[str]:
+    if mass > 2.5:
+        yield f"{prop.mass} is heavy for a table-top prop: is the unit of its mass right?"
+    if mass < 2e-4:
+        yield f"{prop.mass} is light for a prop: is the unit of its mass right?"
+    if prop.size is not None:
+        size = [side.m_as("m") for side in prop.size]
+        if max(size) > 2.0:
+            yield f"A prop {max(size):.3g} m wide does not fit a table top: is the unit of its size right?"
+        density = prop.mass.m_as("kg") / float(np.prod(size))
+        if not 3.0 < density < 25_000.0:
+            yield (
+                f"{prop.mass} in a body of that size makes {density:.3g} kg/m^3; nothing weighs that:"
+                " is a unit of mass or size wrong?"
+            )
+    for support in prop.support:
+        length = float(np.linalg.norm(np.diff(_points(support), axis=0), axis=1).sum())
+        size_text = support.thickness if support.section == "strip" else support.diameter
+        across = _si(size_text, "m") or 0.0
+        if length > 3.0:
+            yield f"A free length of {length:.3g} m is long for a table top: is its unit right?"
+        if across > 0.05:
+            yield f"A {support.material} {size_text} thick hides behind nothing: is the unit of its size right?"
+        if length / across > 3000:
+            yield f"The free length is {length / across:.0f} times the diameter: is one of the units wrong?"
+    for move in prop.move:
+        if move.slide is not None and abs(move.slide.m_as("m")) > 5.0:
+            yield f"A slide of {move.slide} is long for a table top: is its unit right?"
+        if move.acceleration is not None and move.acceleration.m_as("m/s^2") > 50.0:
+            yield f"An acceleration of {move.acceleration} is more than five times gravity: is its unit right?"
+        if move.slide is not None and move.duration is not None:
+            speed = abs(move.slide.m_as("m")) / move.duration.m_as("s")
+            if speed > 5.0:
+                yield f"{move.slide} in {move.duration} is {speed:.3g} m/s on average: is a unit wrong?"
+
+
+def _describe(prop: Prop) -> str:
+    first = prop.support[0]
+    size = {
+        "tube": f"{first.diameter} x {first.wall}",
+        "strip": f"{first.width} x {first.thickness}",
+        "strand": f"{first.wires} x {first.diameter}",
+    }.get(first.section, str(first.diameter))
+    shape = "" if first.section == "round" else f" {first.section}"
+    length = float(np.linalg.norm(np.diff(_points(first), axis=0), axis=1).sum())
+    where = "bent" if first.path is not None else f"from {_SIDE_WORDS[first.from_]}"
+    more = f", and {len(prop.support) - 1} more" if len(prop.support) > 1 else ""
+    return f"{size} {first.material}{shape}, {length * 1e3:.4g} mm free, {where}{more}"
+
+
+_SIDE_WORDS = {
+    "behind": "behind",
+    "front": "the front",
+    "left": "the left",
+    "right": "the right",
+    "above": "above",
+    "below": "below",
+}
+
+
+def choices_for(shot: Shot, support: Support) -> Choices:
+    """Sizes and materials that could replace a support.
+
+    Parameters
+    ----------
+    shot : Shot
+        With its own materials.
+    support : Support
+        The one to replace.
+
+    Returns
+    -------
+    Choices
+    """
+    own = shot.own_material(support.material) is not None
+    sizes = [] if own else [size for size in stock_sizes(support.material) if size.section == support.section]
+    others = []
+    if support.section in ("round", "tube"):
+        for name in _STIFFER if support.section == "round" else _STIFFER_TUBES:
+            stock = find_material(name)
+            if name != support.material:
+                others.append((name, lambda size, stock=stock: constants_of(stock, size)))
+    return Choices(
+        sizes=np.array([size.diameter or np.nan for size in sizes]),
+        tube_walls=np.array([size.wall_thickness or np.nan for size in sizes]),
+        materials=tuple(others),
+    )
+
+
+_STIFFER = ("spring-steel-sm", "carbon-rod")
+_STIFFER_TUBES = ("stainless-316l-tube", "carbon-rod")
+
+
+def _metres(vector: tuple[Measured, ...]) -> tuple[float, ...]:
+    return tuple(part.m_as("m") for part in vector)
+
+
+def _si(value: Measured | None, unit: str) -> float | None:
+    return None if value is None else value.m_as(unit)
+
+
+def _array(value: Measured | None, unit: str = "m") -> Array:
+    return _NONE if value is None else np.array([value.m_as(unit)])

@@ -1,0 +1,182 @@
+"""What a check hands back: frozen results with quantities, their method, assumptions and cautions.
+
+Every view (terminal, page, JSON) draws these and computes nothing of its own. What could not be computed
+is None, never 0; a check that could not be made is a `Finding` of status ``skipped`` with its reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from types import MappingProxyType
+from typing import Any
+
+__all__ = [
+    "CheckResult",
+    "Figure",
+    "Finding",
+    "Mode",
+    "MotionResult",
+    "PropResult",
+    "StaticResult",
+    "Status",
+    "worst",
+]
+
+Quantity = Any  # a pint Quantity; pint is imported by whoever makes one
+
+
+class Status(StrEnum):
+    """How a finding, a prop or a shot came out; ``skipped`` is a finding that could not be made."""
+
+    PASS = "pass"
+    CAUTION = "caution"
+    FAIL = "fail"
+    SKIPPED = "skipped"
+
+
+_ORDER = (Status.PASS, Status.CAUTION, Status.FAIL)
+
+
+def worst(statuses: list[Status]) -> Status:
+    """The gravest of several statuses; skipped ones carry no weight, and nothing checked is a caution.
+
+    Parameters
+    ----------
+    statuses : list of Status
+        Any number of statuses.
+
+    Returns
+    -------
+    Status
+        ``pass``, ``caution`` or ``fail``.
+
+    Examples
+    --------
+    >>> worst([Status.PASS, Status.SKIPPED, Status.CAUTION]).value
+    'caution'
+    >>> worst([]).value
+    'caution'
+    """
+    graded = [status for status in statuses if status is not Status.SKIPPED]
+    return max(graded, key=_ORDER.index) if graded else Status.CAUTION
+
+
+@dataclass(frozen=True, kw_only=True)
+class Finding:
+    """One check: its value beside its limit, what that means, and what to change.
+
+    Attributes
+    ----------
+    id : str
+        Stable name for programs, for example ``residual-wobble``.
+    label : str
+        Short name for people, for example ``wobble after the move``.
+    status : Status
+        How it came out.
+    value, limit : float or None
+        In `unit`; None where there is none.
+    at_least : bool
+        True where the value has to reach the limit (factors), False where it must stay under it.
+    unit : str
+        Unit of both, empty for a plain ratio.
+    says : str
+        One sentence in plain words.
+    advice : tuple of str
+        What to change and by how much, with the computed effect; best first.
+    """
+
+    id: str
+    label: str
+    status: Status
+    value: float | None = None
+    limit: float | None = None
+    at_least: bool = False
+    unit: str = ""
+    says: str
+    advice: tuple[str, ...] = ()
+
+    @property
+    def margin(self) -> float | None:
+        """Limit over value (or value over limit where it must be reached): above 1 is inside."""
+        if self.value is None or self.limit is None:
+            return None
+        over, under = (self.value, self.limit) if self.at_least else (self.limit, self.value)
+        return over / under if under else None
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class StaticResult:
+    """The settled state under gravity. Vectors are right, up, toward."""
+
+    method: str
+    sag: Quantity
+    prop_displacement: Quantity
+    prop_rotation: Quantity
+    tip_displacement: Quantity
+    root_moment: Quantity
+    peak_stress: Quantity
+    yield_factor: float | None
+    set: Quantity | None
+    buckling_factor: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mode:
+    """One natural mode about the settled state."""
+
+    frequency: Quantity
+    damping_ratio: float
+    direction: tuple[float, float, float]
+    kind: str
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class MotionResult:
+    """What the planned move does to the prop; pixels and the seen frequency only with a camera."""
+
+    peak_deviation: Quantity
+    residual_wobble: Quantity
+    residual_wobble_px: float | None
+    settle: Quantity | None
+    seen_frequency: Quantity | None
+    worst_case: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Figure:
+    """One more number for those who ask for details: its label, its value in words, and where it is from."""
+
+    label: str
+    value: str
+    note: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class PropResult:
+    """Everything found about one prop."""
+
+    name: str
+    verdict: Status
+    static: StaticResult | None
+    modes: tuple[Mode, ...]
+    motion: MotionResult | None
+    ranges: Mapping[str, tuple[float, float]] = field(default_factory=lambda: MappingProxyType({}))
+    chance_of_pass: float | None = None
+    findings: tuple[Finding, ...]
+    assumptions: tuple[str, ...]
+    cautions: tuple[str, ...]
+    support: str
+    next_step: str | None
+    details: tuple[Figure, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class CheckResult:
+    """The verdict on a shot."""
+
+    title: str
+    verdict: Status
+    props: tuple[PropResult, ...]
+    cautions: tuple[str, ...]

@@ -1,0 +1,434 @@
+"""A prop on its supports as plain SI arrays with a batch axis, and its way into the frame engine.
+
+This is the one description that `check`, the cures in its advice, `choose` and the uncertainty all compute
+with. Each array's first axis counts variants; a single rig is a batch of one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, fields, replace
+from typing import Any, TypeVar, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rigcheck.mechanics import frame as frames
+from rigcheck.mechanics import sections
+from rigcheck.mechanics.elements import Order
+
+__all__ = [
+    "Material",
+    "Part",
+    "Rig",
+    "SleeveRig",
+    "SupportRig",
+    "build_frame",
+    "parts_of",
+    "repeat",
+    "stack",
+    "take",
+]
+
+Array = NDArray[np.float64]
+T = TypeVar("T")
+
+
+class Batched:
+    """Marks the descriptions whose arrays all lead with the batch axis; see `take`, `repeat` and `stack`."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Material(Batched):
+    """Elastic constants and strength of a batch of one kind of stock, each of shape (B,).
+
+    Attributes
+    ----------
+    youngs_modulus, shear_modulus : array
+        [Pa].
+    density : array
+        [kg/m3].
+    strength : array
+        Stress that must not be reached: yield, elastic limit or rupture [Pa]; NaN where none is known.
+    damping_ratio : array
+        Share of critical damping of the support in its clamp.
+    """
+
+    youngs_modulus: Array
+    shear_modulus: Array
+    density: Array
+    strength: Array
+    damping_ratio: Array
+
+    @property
+    def poissons_ratio(self) -> Array:
+        """E/(2G) - 1, which a fibre rod does not follow: 0.3 then, for the shear coefficient only."""
+        ratio = self.youngs_modulus / (2 * self.shear_modulus) - 1
+        return np.where((ratio > 0) & (ratio <= 0.5), ratio, 0.3)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class SleeveRig(Batched):
+    """A tube bonded over part of a support; `start` and `end` are measured along it from the jaw [m], (B,)."""
+
+    material: Material
+    outer_diameter: Array
+    wall_thickness: Array
+    start: Array
+    end: Array
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class SupportRig(Batched):
+    """One support of a batch.
+
+    Attributes
+    ----------
+    form : str
+        ``round``, ``tube``, ``strip``, ``strand`` or ``threaded``.
+    material : Material
+        What it is made of.
+    diameter, wall_thickness, width, thickness : array, shape (B,)
+        Sizes [m]; NaN where the form has none.
+    wires : int
+        Wires of a strand, else 1.
+    points : array, shape (B, n + 1, 3)
+        Root to tip [m], from the first support's tip.
+    clamp_diameters : array, shape (B,)
+        Softness of the clamp as extra free length in diameters; 0 is rigid. Not used where `root_stiffness`
+        is.
+    root_stiffness : array, shape (B, 3) or None
+        Given rotational stiffness [N m/rad]; infinite is rigid.
+    root_in_place : bool
+        Whether `root_stiffness` is about right, up, toward; else about the support itself (twist first).
+    sleeves : tuple of SleeveRig
+        Bonded tubes.
+    grip, embed : array, shape (B,)
+        Length in the clamp and in the prop [m]; NaN where not given.
+    """
+
+    form: str
+    material: Material
+    diameter: Array
+    wall_thickness: Array
+    width: Array
+    thickness: Array
+    wires: int = 1
+    points: Array
+    clamp_diameters: Array
+    root_stiffness: Array | None = None
+    root_in_place: bool = False
+    sleeves: tuple[SleeveRig, ...] = ()
+    grip: Array
+    embed: Array
+
+    @property
+    def free_length(self) -> Array:
+        """Length along the support from root to tip [m], shape (B,)."""
+        return np.asarray(np.linalg.norm(np.diff(self.points, axis=1), axis=2).sum(axis=1))
+
+    @property
+    def outer_size(self) -> Array:
+        """Diameter, or thickness of a strip [m], shape (B,)."""
+        return self.thickness if self.form == "strip" else self.diameter
+
+    @property
+    def section(self) -> sections.Section:
+        """Its bare cross-section, shape (B,)."""
+        nu = self.material.poissons_ratio
+        match self.form:
+            case "tube":
+                return sections.tube(self.diameter, self.wall_thickness, nu)
+            case "strip":
+                return sections.strip(self.width, self.thickness, nu)
+            case "strand":
+                return sections.strand(self.diameter, self.wires, poissons_ratio=nu)
+            case "threaded":
+                return sections.threaded(self.diameter, nu)
+            case _:
+                return sections.solid_round(self.diameter, nu)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Rig(Batched):
+    """A batch of props on their supports.
+
+    Attributes
+    ----------
+    mass : array, shape (B,)
+        Of all beyond the tips [kg].
+    centre_of_mass : array, shape (B, 3)
+        From the first support's tip [m].
+    inertia : array, shape (B, 3, 3)
+        About the centre of mass [kg m2].
+    supports : tuple of SupportRig
+        One or several.
+    """
+
+    mass: Array
+    centre_of_mass: Array
+    inertia: Array
+    supports: tuple[SupportRig, ...]
+
+    @property
+    def batch(self) -> int:
+        """How many variants."""
+        return len(self.mass)
+
+    @property
+    def damping_ratio(self) -> Array:
+        """Of every mode: the least damped support decides, shape (B,)."""
+        return np.asarray(np.min([support.material.damping_ratio for support in self.supports], axis=0))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Part:
+    """One layer of one segment: its section, stiffness share and strength, for stress recovery.
+
+    Attributes
+    ----------
+    support, segment : int
+        Where it is; `segment` counts from the root.
+    label : str
+        ``wire`` for the support itself, ``sleeve`` for a tube over it.
+    section : sections.Section
+        Cross-section, shape (B,).
+    share : dict of str to array
+        What part of the segment's axial force, moments, torque and shear it carries, shape (B,).
+    strength : array, shape (B,)
+        [Pa].
+    """
+
+    support: int
+    segment: int
+    label: str
+    section: sections.Section
+    share: dict[str, Array]
+    strength: Array
+
+
+_STIFFNESS = ("axial", "torsional", "bending_y", "bending_z", "shear_y", "shear_z")
+
+
+def take(batch: T, index: Any) -> T:
+    """Pick variants out of a batch.
+
+    Parameters
+    ----------
+    batch : Batched, or a tuple of them
+        Any of the descriptions here.
+    index : int array, bool array or slice
+        Which variants.
+
+    Returns
+    -------
+    The same kind, with those variants.
+    """
+    return cast(T, _joined([batch], lambda arrays: arrays[0][index]))
+
+
+def repeat(batch: T, count: int) -> T:
+    """The single variant of a batch of one, `count` times."""
+    return cast(T, _joined([batch], lambda arrays: np.repeat(arrays[0], count, axis=0)))
+
+
+def stack(batches: list[T]) -> T:
+    """Join batches of one layout into one; what is not an array is taken from the first."""
+    return cast(T, _joined(batches, lambda arrays: np.concatenate(arrays, axis=0)))
+
+
+def _joined(values: list[Any], join: Callable[[list[Array]], Array]) -> Any:
+    first = values[0]
+    if isinstance(first, np.ndarray):
+        return join(values)
+    if isinstance(first, Batched):
+        names = [item.name for item in fields(cast(Any, first))]
+        changed = {name: _joined([getattr(value, name) for value in values], join) for name in names}
+        return replace(cast(Any, first), **changed)
+    if isinstance(first, tuple):
+        return tuple(_joined(list(group), join) for group in zip(*values, strict=True))
+    return first
+
+
+def build_frame(rig: Rig, *, order: Order | None = None) -> tuple[frames.Frame, list[Part]]:
+    """Make the frame of a batch of rigs.
+
+    Parameters
+    ----------
+    rig : Rig
+        The batch.
+    order : Order, optional
+        Internal functions of each element.
+
+    Returns
+    -------
+    Frame, list of Part
+        The frame, and its parts for the recovery of stress.
+    """
+    supports, parts = [], []
+    for index, support in enumerate(rig.supports):
+        points, layers = _layout(support)
+        supports.append(_frame_support(support, points, layers))
+        parts += parts_of(index, layers)
+    prop = frames.Prop(mass=rig.mass, centre_of_mass=rig.centre_of_mass, inertia=rig.inertia)
+    return frames.Frame(supports, prop, order), parts
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Layer:
+    label: str
+    section: sections.Section
+    material: Material
+    stiffness: dict[str, Array]
+    mass: tuple[Array, Array, Array, Array]  # per length: mass, rotary y, rotary z, polar
+
+
+def _layer(label: str, section: sections.Section, material: Material) -> _Layer:
+    E, G, rho = material.youngs_modulus, material.shear_modulus, material.density
+    return _Layer(
+        label=label,
+        section=section,
+        material=material,
+        stiffness={
+            "axial": E * section.area,
+            "torsional": G * section.torsion_constant,
+            "bending_y": E * section.second_moment_y,
+            "bending_z": E * section.second_moment_z,
+            "shear_y": section.shear_coefficient_y * G * section.area,
+            "shear_z": section.shear_coefficient_z * G * section.area,
+        },
+        mass=(
+            rho * section.area,
+            rho * section.second_moment_y,
+            rho * section.second_moment_z,
+            rho * section.polar_moment,
+        ),
+    )
+
+
+def _layout(support: SupportRig) -> tuple[Array, list[list[_Layer]]]:
+    """Points of the stepped polyline, and the layers of each segment."""
+    bare = _layer("wire", support.section, support.material)
+    points = support.points
+    if not support.sleeves:
+        return points, [[bare]] * (points.shape[1] - 1)
+    steps = np.linalg.norm(np.diff(points, axis=1), axis=2)
+    corners = np.concatenate([np.zeros((len(points), 1)), np.cumsum(steps, axis=1)], axis=1)
+    marks = np.stack([edge for sleeve in support.sleeves for edge in (sleeve.start, sleeve.end)], axis=1)
+    total = corners[:, -1:]
+    stations = np.sort(np.concatenate([corners, np.clip(marks, 0, total)], axis=1), axis=1)
+    # Places that coincide in every variant are one place; a layout is the same for the whole batch.
+    apart = np.any(np.diff(stations, axis=1) > 1e-9 * total, axis=0)
+    stations = stations[:, np.concatenate([[True], apart])]
+    stations[:, -1:] = total
+    stepped = np.stack(
+        [_along(points, corners, stations[:, place]) for place in range(stations.shape[1])], axis=1
+    )
+    tubes = [
+        _layer(
+            "sleeve",
+            sections.tube(sleeve.outer_diameter, sleeve.wall_thickness, sleeve.material.poissons_ratio),
+            sleeve.material,
+        )
+        for sleeve in support.sleeves
+    ]
+    layers = []
+    for segment in range(stations.shape[1] - 1):
+        middle = (stations[:, segment] + stations[:, segment + 1]) / 2
+        over = [
+            tube
+            for sleeve, tube in zip(support.sleeves, tubes, strict=True)
+            if np.all((sleeve.start < middle) & (middle < sleeve.end))
+        ]
+        layers.append([bare, *over])
+    return stepped, layers
+
+
+def _along(points: Array, corners: Array, station: Array) -> Array:
+    """Places at the arc lengths `station`, shape (B, 3)."""
+    segment = np.clip((station[:, None] >= corners[:, :-1]).sum(axis=1) - 1, 0, points.shape[1] - 2)
+    rows = np.arange(len(points))
+    start, stop = corners[rows, segment], corners[rows, segment + 1]
+    share = ((station - start) / (stop - start))[:, None]
+    return np.asarray(points[rows, segment] * (1 - share) + points[rows, segment + 1] * share)
+
+
+def _frame_support(support: SupportRig, points: Array, layers: list[list[_Layer]]) -> frames.Support:
+    sums = {
+        name: np.stack([sum_of([layer.stiffness[name] for layer in group]) for group in layers], axis=1)
+        for name in _STIFFNESS
+    }
+    masses = [
+        np.stack([sum_of([layer.mass[kind] for layer in group]) for group in layers], axis=1)
+        for kind in range(4)
+    ]
+    width = _width_direction(support.form, points)
+    first = points[:, 1] - points[:, 0]
+    axes = frames.local_axes(
+        first / np.linalg.norm(first, axis=1)[:, None], None if width is None else width[:, 0]
+    )
+    stiffness, root_axes = _root(support, sums, layers[0], axes)
+    return frames.Support(
+        points=points,
+        axial_stiffness=sums["axial"],
+        torsional_stiffness=sums["torsional"],
+        bending_stiffness_y=sums["bending_y"],
+        bending_stiffness_z=sums["bending_z"],
+        shear_stiffness_y=sums["shear_y"],
+        shear_stiffness_z=sums["shear_z"],
+        mass_per_length=masses[0],
+        rotary_inertia_y=masses[1],
+        rotary_inertia_z=masses[2],
+        polar_inertia=masses[3],
+        width_direction=width,
+        root_axes=root_axes,
+        root_stiffness=stiffness,
+    )
+
+
+def sum_of(arrays: list[Array]) -> Array:
+    """Sum of a few arrays of one shape."""
+    return np.asarray(np.sum(arrays, axis=0))
+
+
+def _width_direction(form: str, points: Array) -> Array | None:
+    """A strip lies flat: its width is level, or points to the right where it stands or hangs."""
+    if form != "strip":
+        return None
+    along = np.diff(points, axis=1)
+    along = along / np.linalg.norm(along, axis=2, keepdims=True)
+    level = np.cross(along, np.array([0.0, 1.0, 0.0]))
+    steep = np.linalg.norm(level, axis=2, keepdims=True) < 0.1
+    return np.where(steep, np.array([1.0, 0.0, 0.0]), level)
+
+
+def _root(
+    support: SupportRig, sums: dict[str, Array], layers: list[_Layer], axes: Array
+) -> tuple[Array, Array | None]:
+    given = support.root_stiffness
+    if given is not None:
+        return given, None if support.root_in_place else axes
+    gripped = layers[-1].section
+    reach = support.clamp_diameters * 2 * np.minimum(gripped.outer_y, gripped.outer_z)
+    with np.errstate(divide="ignore"):
+        bend = [np.where(reach > 0, sums[name][:, 0] / reach, np.inf) for name in ("bending_y", "bending_z")]
+    return np.stack([np.full_like(reach, np.inf), *bend], axis=1), axes
+
+
+def parts_of(support: int, layers: list[list[_Layer]]) -> list[Part]:
+    """Parts of one support, for the recovery of stress in each layer of each segment."""
+    parts = []
+    for segment, group in enumerate(layers):
+        whole = {name: sum_of([layer.stiffness[name] for layer in group]) for name in _STIFFNESS}
+        parts += [
+            Part(
+                support=support,
+                segment=segment,
+                label=layer.label,
+                section=layer.section,
+                share={name: layer.stiffness[name] / whole[name] for name in _STIFFNESS},
+                strength=layer.material.strength,
+            )
+            for layer in group
+        ]
+    return parts

@@ -1,0 +1,1 @@
+"""Views of results: terminal, JSON, pages. They draw and do not compute."""

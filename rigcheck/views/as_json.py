@@ -1,0 +1,163 @@
+"""The result of a check as JSON: the form ``rigcheck-check/1``.
+
+Units stand in the last part of each key, vectors are right, up, toward, and what is absent is null, never 0.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import unicodedata
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from rigcheck.studies.results import CheckResult, Finding, Mode, MotionResult, PropResult, StaticResult
+
+__all__ = ["check_json", "dump"]
+
+_FORMAT = "rigcheck-check/1"
+_DIGITS = 12  # significant digits: more than any input has, fewer than the rounding noise of the arithmetic
+
+Quantity = Any  # a pint Quantity; pint is imported by whoever makes one
+
+
+def check_json(result: CheckResult) -> dict[str, Any]:
+    """Turn the result of a check into plain dicts, lists, strings and numbers.
+
+    Parameters
+    ----------
+    result : CheckResult
+        What the check handed back.
+
+    Returns
+    -------
+    dict
+        Ready for `dump`. Floats are rounded to 12 significant digits. A number that is not finite is absent,
+        so null; an open end of a range is null.
+    """
+    return {
+        "format": _FORMAT,
+        "title": result.title,
+        "verdict": result.verdict.value,
+        "props": [_prop(prop) for prop in result.props],
+    }
+
+
+def dump(obj: Mapping[str, Any]) -> str:
+    r"""Write JSON that is safe to print: letters stay letters, control and invisible characters are escaped.
+
+    Parameters
+    ----------
+    obj : mapping
+        Plain values only.
+
+    Returns
+    -------
+    str
+        JSON, indented by one, without a final newline.
+
+    Raises
+    ------
+    ValueError
+        A number is NaN or infinite.
+
+    Examples
+    --------
+    >>> print(dump({"title": "Étui \x9b31m"}))
+    {
+     "title": "Étui \u009b31m"
+    }
+    """
+    text = json.dumps(obj, allow_nan=False, ensure_ascii=False, indent=1)
+    if text.isascii() and "\x7f" not in text:
+        return text
+    # json leaves DEL, the C1 controls and direction overrides as they are, and a terminal would obey them.
+    return "".join(
+        json.dumps(letter)[1:-1]
+        if letter != "\n" and unicodedata.category(letter) in {"Cc", "Cf", "Cs"}
+        else letter
+        for letter in text
+    )
+
+
+def _prop(prop: PropResult) -> dict[str, Any]:
+    return {
+        "name": prop.name,
+        "verdict": prop.verdict.value,
+        "static": None if prop.static is None else _static(prop.static),
+        "modes": [_mode(mode) for mode in prop.modes],
+        "motion": None if prop.motion is None else _motion(prop.motion),
+        "ranges": {key: [_float(low), _float(high)] for key, (low, high) in prop.ranges.items()} or None,
+        "chance_of_pass": _float(prop.chance_of_pass),
+        "findings": [_finding(finding) for finding in prop.findings],
+        "assumptions": list(prop.assumptions),
+        "cautions": list(prop.cautions),
+    }
+
+
+def _static(static: StaticResult) -> dict[str, Any]:
+    return {
+        "method": static.method,
+        "sag_mm": _scalar(static.sag, "mm"),
+        "prop_displacement_mm": _vector(static.prop_displacement, "mm"),
+        "prop_rotation_deg": _vector(static.prop_rotation, "deg"),
+        "tip_displacement_mm": _vector(static.tip_displacement, "mm"),
+        "root_moment_N_m": _scalar(static.root_moment, "N*m"),
+        "peak_stress_MPa": _scalar(static.peak_stress, "MPa"),
+        "yield_factor": _float(static.yield_factor),
+        "set_mm": _scalar(static.set, "mm"),
+        "buckling_factor": _float(static.buckling_factor),
+    }
+
+
+def _mode(mode: Mode) -> dict[str, Any]:
+    return {
+        "frequency_Hz": _scalar(mode.frequency, "Hz"),
+        "damping_ratio": _float(mode.damping_ratio),
+        "direction": _floats(mode.direction),
+        "kind": mode.kind,
+    }
+
+
+def _motion(motion: MotionResult) -> dict[str, Any]:
+    return {
+        "peak_deviation_mm": _scalar(motion.peak_deviation, "mm"),
+        "residual_wobble_mm": _scalar(motion.residual_wobble, "mm"),
+        "residual_wobble_px": _float(motion.residual_wobble_px),
+        "settle_s": _scalar(motion.settle, "s"),
+        "seen_frequency_Hz": _scalar(motion.seen_frequency, "Hz"),
+    }
+
+
+def _finding(finding: Finding) -> dict[str, Any]:
+    return {
+        "id": finding.id,
+        "status": finding.status.value,
+        "value": _float(finding.value),
+        "limit": _float(finding.limit),
+        "unit": finding.unit or None,
+        "says": finding.says,
+        "advice": list(finding.advice),
+    }
+
+
+def _scalar(quantity: Quantity | None, unit: str) -> float | None:
+    return None if quantity is None else _float(quantity.m_as(unit))
+
+
+def _vector(quantity: Quantity | None, unit: str) -> list[float] | None:
+    return None if quantity is None else _floats(quantity.m_as(unit))
+
+
+def _floats(values: Iterable[float]) -> list[float] | None:
+    """A vector of which one entry is not finite says nothing as a whole."""
+    rounded = [number for number in map(_float, values) if number is not None]
+    return rounded if len(rounded) == 3 else None
+
+
+def _float(value: float | None) -> float | None:
+    """Plain float, whatever number type came in; ``+ 0.0`` turns -0.0 into 0.0."""
+    if value is None or not math.isfinite(value):
+        return None
+    return float(f"{float(value):.{_DIGITS - 1}e}") + 0.0

@@ -1,0 +1,406 @@
+"""The stock on a terminal and as JSON: what a search found, in the units people buy in."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Protocol
+
+from rich.console import Console, Group
+from rich.table import Table
+from rich.text import Text
+
+__all__ = ["EntryLike", "FactLike", "ResultLike", "TableLike", "render_stock", "stock_json"]
+
+_NARROW = 76
+"""Below this many columns the list is one block for each name."""
+_WIDE = 118
+"""From this many columns on, sizes have a column of their own."""
+_BUY = {3: "any craft, model or builders' shop", 2: "a specialist", 1: "to order"}
+_MARKS = {
+    "published": "published",
+    "from-memory": "from memory",
+    "common-practice": "common practice",
+    "derived": "derived",
+    "given": "given",
+}
+
+_STRENGTH_WORDS = {
+    "yield_strength_MPa": "yield",
+    "elastic_limit_MPa": "elastic",
+    "rupture_strength_MPa": "breaks",
+}
+
+
+class FactLike(Protocol):
+    """One value as people write it; `rigcheck.stock.Fact` has these."""
+
+    @property
+    def key(self) -> str: ...  # noqa: D102
+    @property
+    def label(self) -> str: ...  # noqa: D102
+    @property
+    def unit(self) -> str: ...  # noqa: D102
+    @property
+    def value(self) -> float | None: ...  # noqa: D102
+    @property
+    def low(self) -> float | None: ...  # noqa: D102
+    @property
+    def high(self) -> float | None: ...  # noqa: D102
+    @property
+    def condition(self) -> str: ...  # noqa: D102
+    @property
+    def source(self) -> tuple[str, ...]: ...  # noqa: D102
+    @property
+    def mark(self) -> str: ...  # noqa: D102
+
+
+class TableLike(Protocol):
+    """One value for several sizes; `rigcheck.stock.FactTable` has these."""
+
+    @property
+    def key(self) -> str: ...  # noqa: D102
+    @property
+    def label(self) -> str: ...  # noqa: D102
+    @property
+    def unit(self) -> str: ...  # noqa: D102
+    @property
+    def row_key(self) -> str: ...  # noqa: D102
+    @property
+    def rows(self) -> tuple[tuple[float | str, float, float | None], ...]: ...  # noqa: D102
+    @property
+    def condition(self) -> str: ...  # noqa: D102
+    @property
+    def source(self) -> tuple[str, ...]: ...  # noqa: D102
+    @property
+    def mark(self) -> str: ...  # noqa: D102
+
+
+class EntryLike(Protocol):
+    """One thing in stock; `rigcheck.stock.Entry` has these."""
+
+    @property
+    def kind(self) -> str: ...  # noqa: D102
+    @property
+    def name(self) -> str: ...  # noqa: D102
+    @property
+    def label(self) -> str: ...  # noqa: D102
+    @property
+    def aliases(self) -> tuple[str, ...]: ...  # noqa: D102
+    @property
+    def forms(self) -> tuple[str, ...]: ...  # noqa: D102
+    @property
+    def facts(self) -> Sequence[FactLike]: ...  # noqa: D102
+    @property
+    def tables(self) -> Sequence[TableLike]: ...  # noqa: D102
+    @property
+    def sizes(self) -> tuple[str, ...]: ...  # noqa: D102
+    @property
+    def matching_sizes(self) -> tuple[str, ...]: ...  # noqa: D102
+    @property
+    def cautions(self) -> tuple[str, ...]: ...  # noqa: D102
+    @property
+    def note(self) -> str: ...  # noqa: D102
+    @property
+    def standard(self) -> str: ...  # noqa: D102
+    @property
+    def buy_ease(self) -> int | None: ...  # noqa: D102
+    @property
+    def stiffness(self) -> FactLike | None: ...  # noqa: D102
+    @property
+    def strength(self) -> FactLike | None: ...  # noqa: D102
+    @property
+    def weight(self) -> FactLike | None: ...  # noqa: D102
+
+
+class ResultLike(Protocol):
+    """What a search found; `rigcheck.stock.SearchResult` has these."""
+
+    @property
+    def query(self) -> str: ...  # noqa: D102
+    @property
+    def entries(self) -> Sequence[EntryLike]: ...  # noqa: D102
+    @property
+    def notes(self) -> tuple[str, ...]: ...  # noqa: D102
+    @property
+    def suggestions(self) -> tuple[str, ...]: ...  # noqa: D102
+    @property
+    def caution(self) -> str: ...  # noqa: D102
+    @property
+    def sources(self) -> Mapping[str, str]: ...  # noqa: D102
+
+
+def _number(value: float) -> str:
+    """Return three significant digits, never in powers of ten where a person would not write them."""
+    if value == 0.0:
+        return "0"
+    if 1e-5 <= abs(value) < 1e6:
+        digits = 2 - int(f"{value:.2e}".split("e")[1])
+        # The nudge rounds a printed half up: 196.5 is 197 to a reader.
+        text = f"{round(value * (1.0 + 1e-12), digits):.{max(0, digits)}f}"
+        return text.rstrip("0").rstrip(".") if "." in text else text
+    return f"{value:.2e}"
+
+
+def _value(fact: FactLike, *, unit: bool = True) -> str:
+    """Return value, range and unit in one line."""
+    tail = f" {fact.unit}" if unit and fact.unit else ""
+    ends = [_number(end) for end in (fact.low, fact.high) if end is not None]
+    if fact.value is None:
+        return f"{' to '.join(ends)}{tail}"
+    shown = _number(fact.value)
+    other = [end for end in ends if end != shown]
+    if len(ends) == 2 and other:
+        return f"{shown}{tail} ({ends[0]} to {ends[1]})"
+    if other:
+        word = "from" if fact.low is not None else "to"
+        return f"{shown}{tail} ({word} {other[0]})"
+    return f"{shown}{tail}"
+
+
+def _brief(fact: FactLike | None) -> str:
+    """Return the value alone, or its range where there is no single one, with the unit."""
+    if fact is None:
+        return "-"
+    shown = _value(fact) if fact.value is None else f"{_number(fact.value)} {fact.unit}".strip()
+    word = _STRENGTH_WORDS.get(fact.key)
+    return f"{shown} {word}" if word else shown
+
+
+def _sizes(entry: EntryLike, *, most: int) -> str:
+    """Return the sizes: those asked for, else the ends of the list."""
+    if entry.matching_sizes:
+        return ", ".join(entry.matching_sizes)
+    if len(entry.sizes) <= most:
+        return ", ".join(entry.sizes) or "-"
+    return f"{entry.sizes[0]} to {entry.sizes[-1]}, {len(entry.sizes)} sizes"
+
+
+def _mark(entry: EntryLike) -> str:
+    """Return the mark of the stiffness, else of the first value: what the first columns rest on."""
+    facts: list[FactLike | TableLike] = [fact for fact in (entry.stiffness, *entry.facts) if fact is not None]
+    facts += entry.tables
+    return _MARKS[facts[0].mark] if facts else "-"
+
+
+def _other(entry: EntryLike) -> str:
+    """Return the first value of an entry that has no stiffness, strength or density to list."""
+    if any(fact is not None for fact in (entry.stiffness, entry.strength, entry.weight)):
+        return ""
+    if entry.facts:
+        fact = entry.facts[0]
+        return f"{fact.label} {_value(fact)}" if fact.key != "diameter_mm" else _value(fact)
+    return ""
+
+
+def _list_table(entries: Sequence[EntryLike], *, wide: bool) -> Table:
+    table = Table(show_edge=False, pad_edge=False, header_style="bold")
+    table.add_column("Name", no_wrap=True)
+    table.add_column("What it is", ratio=5, min_width=18)
+    table.add_column("E or D", justify="right")
+    table.add_column("Strength", justify="right")
+    table.add_column("Density", justify="right")
+    if wide:
+        table.add_column("Sizes", ratio=3, min_width=14)
+        table.add_column("Marked")
+    for entry in entries:
+        other = _other(entry)
+        what = f"{entry.label}. {other}" if other else entry.label
+        if not wide:
+            what += f"\n{_sizes(entry, most=3)}; {_mark(entry)}" if entry.sizes else f"\n{_mark(entry)}"
+        row = [
+            entry.name,
+            what,
+            _brief(entry.stiffness),
+            _brief(entry.strength),
+            _brief(entry.weight),
+        ]
+        if wide:
+            row += [_sizes(entry, most=4), _mark(entry)]
+        table.add_row(*(Text(cell) for cell in row))
+    return table
+
+
+def _list_lines(entries: Sequence[EntryLike]) -> Group:
+    """Return the list for narrow terminals: a name, then what it is, then its values."""
+    lines: list[Text] = []
+    for entry in entries:
+        lines.append(Text(entry.name, style="bold"))
+        lines.append(Text(f"  {entry.label}"))
+        words = [
+            f"{word} {_brief(fact)}"
+            for word, fact in (
+                ("E or D", entry.stiffness),
+                ("strength", entry.strength),
+                ("density", entry.weight),
+            )
+            if fact is not None
+        ]
+        values = "; ".join(words) or _other(entry)
+        if values:
+            lines.append(Text(f"  {values}"))
+        if entry.sizes:
+            lines.append(Text(f"  sizes {_sizes(entry, most=4)}"))
+        lines.append(Text(f"  {_mark(entry)}"))
+    return Group(*lines)
+
+
+def _from(item: FactLike | TableLike) -> str:
+    return f"{_MARKS[item.mark]} [{', '.join(item.source)}]" if item.source else _MARKS[item.mark]
+
+
+def _facts_table(entry: EntryLike, *, narrow: bool) -> Table:
+    table = Table(show_edge=False, pad_edge=False, header_style="bold")
+    table.add_column("Value", ratio=2)
+    table.add_column("Number", ratio=2)
+    table.add_column("Mark and source", ratio=2)
+    if not narrow:
+        table.add_column("Holds for", ratio=3)
+    for fact in entry.facts:
+        if narrow:
+            row = [fact.label, _value(fact), f"{_from(fact)} {fact.condition}".strip()]
+        else:
+            row = [fact.label, _value(fact), _from(fact), fact.condition]
+        table.add_row(*(Text(cell) for cell in row))
+    return table
+
+
+_ROW_WORDS = {
+    "diameter_mm": ("diameter", " mm"),
+    "thickness_mm": ("thickness", " mm"),
+    "grip_diameters": ("grip, diameters", ""),
+    "number": ("number", ""),
+}
+
+
+def _table_lines(table: TableLike) -> list[Text]:
+    word, unit = _ROW_WORDS[table.row_key]
+    condition = f" {table.condition}." if table.condition else ""
+    tail = f" ({table.unit})" if table.unit else ""
+    head = Text(f"{table.label}{tail} by {word}:{condition} {_from(table)}")
+    cells = []
+    for size, value, high in table.rows:
+        place = size if isinstance(size, str) else f"{_number(size)}{unit}"
+        cells.append(f"{place}: {_number(value)}{'' if high is None else f' to {_number(high)}'}")
+    return [head, Text(f"  {'; '.join(cells)}")]
+
+
+def _details(entry: EntryLike, *, narrow: bool) -> Group:
+    parts: list[Text | Table] = [Text(f"{entry.name} ({entry.kind})", style="bold"), Text(entry.label)]
+    for word, texts in (("Also called", entry.aliases), ("Sold as", entry.forms), ("Sizes", entry.sizes)):
+        if texts:
+            parts.append(Text(f"{word}: {', '.join(texts)}"))
+    if entry.matching_sizes:
+        parts.append(Text(f"Sizes asked for: {', '.join(entry.matching_sizes)}"))
+    if entry.standard:
+        parts.append(Text(f"Standard: {entry.standard}"))
+    if entry.buy_ease is not None:
+        parts.append(Text(f"Found at: {_BUY[entry.buy_ease]} (common practice)"))
+    if entry.facts:
+        parts.append(_facts_table(entry, narrow=narrow))
+    for table in entry.tables:
+        parts += _table_lines(table)
+    if entry.note:
+        parts.append(Text(f"Note: {entry.note}"))
+    parts += [Text(f"Caution: {caution}") for caution in entry.cautions]
+    return Group(*parts)
+
+
+def render_stock(console: Console, result: ResultLike, *, details: bool = False) -> None:
+    """Print what a search of the stock found.
+
+    Parameters
+    ----------
+    console : rich.console.Console
+        Where to print; its width decides the layout.
+    result : ResultLike
+        The result of `rigcheck.stock.search`.
+    details : bool
+        Every value with range, condition, mark and the text of its sources, instead of one line each.
+    """
+    narrow = console.width < _NARROW
+    for note in result.notes:
+        console.print(Text(note))
+    if not result.entries:
+        console.print(Text(f'Nothing in stock matches "{result.query}".'))
+        if result.suggestions:
+            console.print(Text(f"Nearest: {', '.join(result.suggestions)}"))
+        return
+    if details:
+        for entry in result.entries:
+            console.print(_details(entry, narrow=narrow))
+            console.print()
+        console.print(Text("Sources", style="bold"))
+        for key, text in result.sources.items():
+            console.print(Text(f"{key}: {text}"))
+    elif narrow:
+        console.print(_list_lines(result.entries))
+    else:
+        console.print(_list_table(result.entries, wide=console.width >= _WIDE))
+    console.print(Text(f"Caution: {result.caution}"))
+    if not details:
+        for caution in dict.fromkeys(caution for entry in result.entries for caution in entry.cautions):
+            console.print(Text(f"Caution: {caution}"))
+
+
+def stock_json(result: ResultLike) -> dict[str, Any]:
+    """Return what a search found as plain data; units are in the last part of the keys, absent is None.
+
+    Parameters
+    ----------
+    result : ResultLike
+        The result of `rigcheck.stock.search`.
+
+    Returns
+    -------
+    dict
+        ``format``, ``query``, ``entries`` (each with ``values`` and ``tables``), ``notes``, ``suggestions``,
+        ``cautions``, ``sources``.
+    """
+    return {
+        "format": "rigcheck-stock/1",
+        "query": result.query,
+        "entries": [
+            {
+                "kind": entry.kind,
+                "name": entry.name,
+                "label": entry.label,
+                "aliases": list(entry.aliases),
+                "forms": list(entry.forms),
+                "standard": entry.standard or None,
+                "buy_ease": entry.buy_ease,
+                "sizes": list(entry.sizes),
+                "matching_sizes": list(entry.matching_sizes),
+                "values": {
+                    fact.key: {
+                        "value": fact.value,
+                        "low": fact.low,
+                        "high": fact.high,
+                        "condition": fact.condition or None,
+                        "source": list(fact.source),
+                        "mark": fact.mark,
+                    }
+                    for fact in entry.facts
+                },
+                "tables": [
+                    {
+                        "key": table.key,
+                        "rows": [
+                            {table.row_key: size, "value": value, "high": high}
+                            for size, value, high in table.rows
+                        ],
+                        "condition": table.condition or None,
+                        "source": list(table.source),
+                        "mark": table.mark,
+                    }
+                    for table in entry.tables
+                ],
+                "note": entry.note or None,
+                "cautions": list(entry.cautions),
+            }
+            for entry in result.entries
+        ],
+        "notes": list(result.notes),
+        "suggestions": list(result.suggestions),
+        "cautions": [result.caution],
+        "sources": dict(result.sources),
+    }

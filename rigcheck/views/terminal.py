@@ -1,0 +1,506 @@
+"""The result of a check in the terminal: verdict, deciding figures, what to do next, cautions.
+
+The only module of this view that knows rich. It wraps lines itself, so that figures stay with their units and
+labels keep their column at any width. A verdict is always a word and a mark; colour only repeats them.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from rich.cells import cell_len
+from rich.text import Text
+
+from rigcheck.studies.results import Status
+from rigcheck.views.format import amount, between, chance, number, printable, value_with_limit
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from rigcheck.studies.results import (
+        CheckResult,
+        Figure,
+        Finding,
+        Mode,
+        MotionResult,
+        PropResult,
+        StaticResult,
+    )
+
+__all__ = ["render_check"]
+
+_WIDEST = 100  # longer lines of prose are hard to follow
+_WIDEST_LABEL = 24
+_NARROWEST_BODY = 24  # below it the label column gives way
+
+_MARKS = {Status.PASS: "✓", Status.CAUTION: "!", Status.FAIL: "✗", Status.SKIPPED: "-"}
+_PLAIN_MARKS = {Status.PASS: "+", Status.CAUTION: "!", Status.FAIL: "x", Status.SKIPPED: "-"}
+
+# Colours of the 256 palette at middle lightness, so that they stand out from white and from black alike. The
+# 16 named ones depend on the user's theme (yellow on white vanishes): terminals with only those get bold.
+_COLOURS = {Status.PASS: "color(28)", Status.CAUTION: "color(136)", Status.FAIL: "color(196)"}
+
+_FAIL_FIRST = (Status.FAIL, Status.CAUTION)
+_WORST_FIRST = (Status.FAIL, Status.CAUTION, Status.SKIPPED, Status.PASS)
+
+# Spaces between a number and its unit, and inside a range, should not become line breaks: a private-use
+# character holds them while wrapping. `printable` has escaped any that the text had of its own.
+_GLUE = "\ue000"
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:mm|cm|m|px|Hz|s|g|kg|N|N\*m|MPa|GPa|deg|%|fps|rpm|in)(?![\w/*]))")
+_RANGE = re.compile(r"\(90 %: [^()]+\)".replace(" ", f"[ {_GLUE}]", 1))
+
+# The end of a range's key, as in the JSON, and the unit it stands for.
+_KEY_UNITS = {"mm": "mm", "px": "px", "s": "s", "Hz": "Hz", "deg": "deg", "MPa": "MPa", "N_m": "N*m"}
+
+# Findings whose value stands in the row of the figure they judge: its name in the JSON, without the unit.
+_DECIDING = frozenset({"sag", "residual-wobble", "settle", "yield-factor"})
+
+_WORDS = (("right", "left"), ("up", "down"), ("toward", "away"))  # x, y, z of a level camera
+_VISIBLE_SHARE = 0.005  # smaller parts vanish in the three digits of the largest
+_OBLIQUE_SHARE = 0.25
+
+Quantity = Any  # a pint Quantity; pint is imported by whoever makes one
+
+
+class _Row(NamedTuple):
+    """One figure of a prop's block."""
+
+    status: Status | None
+    label: str
+    value: str
+
+
+def render_check(console: Console, result: CheckResult, *, details: bool = False) -> None:
+    """Print the result of a check for people.
+
+    Parameters
+    ----------
+    console : rich.console.Console
+        Where to print; its width, colours and encoding are respected. No line is longer than its width.
+    result : CheckResult
+        What the check handed back.
+    details : bool
+        Also print every finding with its advice, the modes, all figures and the assumptions.
+    """
+    page = _Page(console)
+    _shot(page, result)
+    for prop in result.props:
+        page.blank()
+        _block(page, prop)
+    _cautions(page, result)
+    if details:
+        for prop in result.props:
+            _details(page, prop)
+    else:
+        page.blank()
+        if any(prop.ranges for prop in result.props):
+            page.write("In brackets: where the figure lies 9 times in 10.")
+        page.write("More figures, modes and assumptions: add --details.")
+    page.print()
+
+
+class _Page:
+    """Lines of text, wrapped to the console as they come and printed in one go."""
+
+    def __init__(self, console: Console) -> None:
+        self._console = console
+        self._encoding = console.encoding
+        self._measure = max(1, min(console.width, _WIDEST))
+        self._coloured = console.color_system in ("256", "truecolor")
+        marks = "".join(_MARKS.values())
+        self._marks = _MARKS if printable(marks, encoding=self._encoding) == marks else _PLAIN_MARKS
+        self._lines: list[Text] = []
+
+    def print(self) -> None:
+        """Send everything out."""
+        page = Text("\n").join(self._lines)
+        self._console.print(page, soft_wrap=True)
+
+    def blank(self) -> None:
+        self._lines.append(Text())
+
+    def text(self, text: str, style: str = "") -> Text:
+        """Text that is safe to print and carries no markup."""
+        safe = printable(text, encoding=self._encoding)
+        held = _BEFORE_UNIT.sub(_GLUE, safe)
+        held = _RANGE.sub(lambda match: match[0].replace(" ", _GLUE), held)
+        return Text(held, style=style)
+
+    def mark(self, status: Status | None) -> Text:
+        return Text(" ") if status is None else Text(self._marks[status], style=self.style(status))
+
+    def verdict(self, status: Status) -> Text:
+        """Mark and word, in capitals."""
+        return Text(f"{self._marks[status]} {status.value.upper()}", style=self.style(status))
+
+    def style(self, status: Status) -> str:
+        colour = _COLOURS.get(status, "") if self._coloured else ""
+        return f"bold {colour}".rstrip()
+
+    def heading(self, text: str, *, indent: int = 0) -> None:
+        self.write(self.text(text, "bold"), hang=indent)
+
+    def bullets(self, texts: Iterable[str], *, indent: int = 2) -> None:
+        for text in texts:
+            self.write(text, first=Text(" " * indent + "- "), hang=indent + 2)
+
+    def write(self, body: Text | str, *, first: Text | None = None, hang: int = 0) -> None:
+        """Add a paragraph: `first` on its left, the body from column `hang` on every line.
+
+        Where `first` is too long for its column the body starts on the next line.
+        """
+        if isinstance(body, str):
+            body = self.text(body)
+        hang = min(hang, max(0, self._measure - _NARROWEST_BODY))
+        first = first or Text(" " * hang)
+        lines = self._wrap(body, self._measure - hang)
+        room = hang - cell_len(first.plain)
+        # Spaces at the end of `first` part it from the body, so it has to fit with them.
+        if room >= 0:
+            self._add(Text.assemble(first, " " * room, lines[0]))
+            lines = lines[1:]
+        else:
+            for line in self._wrap(first, self._measure):
+                self._add(line)
+        for line in lines:
+            self._add(Text.assemble(" " * hang, line))
+
+    def _wrap(self, text: Text, width: int) -> list[Text]:
+        if any(cell_len(word) > width for word in text.plain.split()):
+            text = _with_spaces(text)  # too narrow to hold figures together
+        return list(text.wrap(self._console, max(1, width), overflow="fold")) or [Text()]
+
+    def _add(self, line: Text) -> None:
+        line = _with_spaces(line)
+        line.rstrip()
+        self._lines.append(line)
+
+
+def _with_spaces(text: Text) -> Text:
+    """The same text and styles with plain spaces for the held ones."""
+    free = text.copy()
+    free.plain = text.plain.replace(_GLUE, " ")
+    return free
+
+
+def _shot(page: _Page, result: CheckResult) -> None:
+    """Title, the one verdict, and which props caused it."""
+    _headline(page, result.verdict, result.title or "Untitled shot")
+    groups = []
+    for status, words in ((Status.FAIL, "fails"), (Status.CAUTION, "caution"), (Status.PASS, "passes")):
+        names = [prop.name for prop in result.props if prop.verdict is status]
+        if names:
+            groups.append(f"{words}: {', '.join(names)}")
+    if len(result.props) > 1:
+        page.write("; ".join(groups), hang=2)
+
+
+def _headline(page: _Page, verdict: Status, name: str) -> None:
+    first = page.verdict(verdict).append("  ")
+    page.write(page.text(name, "bold"), first=first, hang=cell_len(first.plain))
+
+
+def _block(page: _Page, prop: PropResult) -> None:
+    """Verdict, name and support of one prop, its deciding figures, what is wrong and what to do."""
+    _headline(page, prop.verdict, prop.name)
+    page.write(f"on {prop.support}", hang=2)
+    rows = _deciding_rows(prop)
+    column = _column([row.label for row in rows])
+    for row in rows:
+        _labelled(page, row.label, row.value, column=column, status=row.status)
+    for finding in _ordered(prop.findings, _FAIL_FIRST):
+        page.write(finding.says, first=_status_word(page, finding.status), hang=13)
+    skipped = _skipped_line(prop.findings)
+    if skipped:
+        page.write(skipped, hang=2)
+    if prop.next_step:
+        first = page.text("  Do next: ", "bold")
+        page.write(prop.next_step, first=first, hang=cell_len(first.plain))
+
+
+def _column(labels: Iterable[str]) -> int:
+    """Where the values of these rows begin; a label too long for it gets a line of its own."""
+    return 6 + min(_WIDEST_LABEL, max(cell_len(printable(label)) for label in labels))
+
+
+def _status_word(page: _Page, status: Status, *, indent: int = 2) -> Text:
+    """Mark and word at the left of a sentence."""
+    return Text.assemble(" " * indent, page.mark(status), " ", (f"{status.value:9}", page.style(status)))
+
+
+def _labelled(page: _Page, label: str, value: str, *, column: int, status: Status | None = None) -> None:
+    """One row: mark, label, and the value from `column` on."""
+    page.write(value, first=Text.assemble("  ", page.mark(status), " ", page.text(label), "  "), hang=column)
+
+
+def _ordered(findings: Sequence[Finding], order: Sequence[Status]) -> list[Finding]:
+    """Findings of these statuses only, in this order, otherwise as they came."""
+    return [finding for status in order for finding in findings if finding.status is status]
+
+
+def _deciding_rows(prop: PropResult) -> list[_Row]:
+    """The figures that decide, then the value of every other check that did not pass."""
+    static, motion = prop.static, prop.motion
+    wobble, wobble_unit = _wobble(motion)
+    worst_case = ", worst case" if motion is not None and motion.worst_case else ""
+    rows = [
+        _row(prop, "sag", "sag", None if static is None else _in(static.sag, "mm"), "mm"),
+        _Row(None, "lowest frequency", _lowest_frequency(prop)),
+        _row(prop, "residual-wobble", "wobble after move", wobble, wobble_unit, worst_case),
+        _row(
+            prop,
+            "settle",
+            "settle time",
+            None if motion is None else _in(motion.settle, "s"),
+            "s",
+            worst_case,
+        ),
+        _row(prop, "yield-factor", "strength factor", None if static is None else static.yield_factor, ""),
+    ]
+    rows += [
+        _Row(finding.status, finding.label, _beside_limit(finding))
+        for finding in _ordered(prop.findings, _FAIL_FIRST)
+        if finding.id not in _DECIDING and finding.value is not None
+    ]
+    if prop.chance_of_pass is not None:
+        rows.append(_Row(None, "chance to pass", chance(prop.chance_of_pass)))
+    return rows
+
+
+def _row(
+    prop: PropResult, finding_id: str, label: str, value: float | None, unit: str, note: str = ""
+) -> _Row:
+    """The figure beside its limit where a finding of that id (the worst of several) gives one, else bare."""
+    named = [finding for finding in prop.findings if finding.id == finding_id]
+    finding = next(iter(_ordered(named, _WORST_FIRST)), None)
+    if finding is None:
+        return _Row(
+            None,
+            label,
+            "not computed" if value is None else amount(value, unit) + _range(prop, finding_id, unit) + note,
+        )
+    if finding.status is Status.SKIPPED:
+        known = "" if value is None else f"{amount(value, unit)}{note}, "
+        return _Row(finding.status, label, f"{known}not checked")
+    if finding.value is None and finding.limit is None and value is not None:
+        return _Row(finding.status, label, amount(value, unit) + _range(prop, finding_id, unit) + note)
+    return _Row(finding.status, label, _beside_limit(finding) + _range(prop, finding_id, finding.unit) + note)
+
+
+def _beside_limit(finding: Finding) -> str:
+    return value_with_limit(finding.value, finding.limit, finding.unit, at_least=finding.at_least)
+
+
+def _range(prop: PropResult, figure: str, unit: str) -> str:
+    """The 90 % range of a figure, if it was computed; the key is its name with the unit at the end."""
+    name = figure.replace("-", "_")
+    ends = prop.ranges.get(f"{name}_{unit}" if unit else name)
+    return f" (90 %: {between(*ends)})" if ends else ""
+
+
+def _lowest_frequency(prop: PropResult) -> str:
+    if not prop.modes:
+        return "not computed"
+    lowest = min(prop.modes, key=lambda mode: float(mode.frequency.m_as("Hz")))
+    figure = amount(lowest.frequency.m_as("Hz"), "Hz") + _range(prop, "frequency", "Hz")
+    return f"{figure}, {lowest.kind}" if lowest.kind else figure
+
+
+def _wobble(motion: MotionResult | None) -> tuple[float | None, str]:
+    """Wobble in pixels where there is a camera, else in millimetres."""
+    if motion is None:
+        return None, "mm"
+    if motion.residual_wobble_px is not None:
+        return motion.residual_wobble_px, "px"
+    return _in(motion.residual_wobble, "mm"), "mm"
+
+
+def _in(quantity: Quantity | None, unit: str) -> float | None:
+    return None if quantity is None else float(quantity.m_as(unit))
+
+
+def _skipped_line(findings: Sequence[Finding]) -> str:
+    """All checks that could not be made, those with the same reason together."""
+    by_reason: dict[str, list[str]] = {}
+    for finding in _ordered(findings, (Status.SKIPPED,)):
+        says = finding.says.rstrip(". ")
+        by_reason.setdefault(says[:1].lower() + says[1:], []).append(finding.label)
+    if not by_reason:
+        return ""
+    groups = [f"{', '.join(labels)} ({reason})" for reason, labels in by_reason.items()]
+    return f"Not checked: {'; '.join(groups)}."
+
+
+def _cautions(page: _Page, result: CheckResult) -> None:
+    """Every caution once; those of single props with their names."""
+    names: dict[str, list[str]] = {}
+    for prop in result.props:
+        for caution in prop.cautions:
+            if caution not in result.cautions and prop.name not in names.setdefault(caution, []):
+                names[caution].append(prop.name)
+    lines = list(dict.fromkeys(result.cautions))
+    for caution, owners in names.items():
+        shared = len(owners) == len(result.props)
+        lines.append(caution if shared else f"{', '.join(owners)}: {caution}")
+    if lines:
+        page.blank()
+        page.heading("Cautions")
+        page.bullets(lines)
+
+
+def _details(page: _Page, prop: PropResult) -> None:
+    """Everything that is known about one prop."""
+    page.blank()
+    page.heading(f"Details: {prop.name}")
+    _all_checks(page, prop.findings)
+    if prop.modes:
+        _modes(page, prop.modes)
+    if prop.static is not None:
+        _table(page, f"Settled state ({prop.static.method})", _static_rows(prop.static))
+    if prop.motion is not None:
+        _table(
+            page,
+            "Worst case of the move" if prop.motion.worst_case else "The move",
+            _motion_rows(prop.motion),
+        )
+    spread = _named_ranges(prop)
+    if prop.chance_of_pass is not None:
+        spread.append(("chance to pass", chance(prop.chance_of_pass)))
+    _table(page, "Ranges (90 %) and chance", spread)
+    _table(page, "More figures", [(figure.label, _with_note(figure)) for figure in prop.details])
+    if prop.assumptions:
+        page.heading("Assumptions", indent=2)
+        page.bullets(prop.assumptions, indent=4)
+
+
+def _all_checks(page: _Page, findings: Sequence[Finding]) -> None:
+    """Every finding, worst first, with its value, sentence and advice."""
+    if not findings:
+        return
+    page.heading("Checks", indent=2)
+    for finding in _ordered(findings, _WORST_FIRST):
+        has_figure = finding.value is not None or finding.limit is not None
+        head = f"{finding.label}: {_beside_limit(finding)}" if has_figure else finding.label
+        page.write(head, first=_status_word(page, finding.status, indent=4), hang=15)
+        page.write(finding.says, hang=6)
+        page.bullets(finding.advice, indent=6)
+
+
+def _modes(page: _Page, modes: Sequence[Mode]) -> None:
+    """Frequency, damping, kind and direction of each mode, in columns."""
+    page.heading("Modes", indent=2)
+    rows = [
+        (
+            number(mode.frequency.m_as("Hz")),
+            number(mode.damping_ratio),
+            mode.kind,
+            _direction_in_words(mode.direction),
+        )
+        for mode in modes
+    ]
+    header = ("Hz", "damping", "kind", "moves")
+    widths = [max(cell_len(printable(row[i])) for row in (header, *rows)) for i in range(3)]
+    for row in (header, *rows):
+        cells = Text("    ")
+        for entry, width in zip(row, widths, strict=False):
+            cell = page.text(entry)
+            cells.append_text(cell).append(" " * (width - cell_len(cell.plain) + 2))
+        page.write(row[3], first=cells, hang=cell_len(cells.plain))
+
+
+def _table(page: _Page, heading: str, rows: Sequence[tuple[str, str]]) -> None:
+    """Labels and values under a heading; nothing where there are no rows."""
+    if not rows:
+        return
+    page.heading(heading, indent=2)
+    column = _column([label for label, _ in rows])
+    for label, value in rows:
+        _labelled(page, label, value, column=column)
+
+
+def _static_rows(static: StaticResult) -> list[tuple[str, str]]:
+    return [
+        ("sag", _amount_in(static.sag, "mm")),
+        ("centre of mass", _movement_in_words(static.prop_displacement)),
+        ("tip", _movement_in_words(static.tip_displacement)),
+        ("prop turns", _rotation_in_words(static.prop_rotation)),
+        ("moment at the root", _amount_in(static.root_moment, "N*m")),
+        ("peak stress", _amount_in(static.peak_stress, "MPa")),
+        ("strength factor", "not computed" if static.yield_factor is None else amount(static.yield_factor)),
+        ("lasting set", _amount_in(static.set, "mm")),
+        (
+            "buckling factor",
+            "not computed" if static.buckling_factor is None else amount(static.buckling_factor),
+        ),
+    ]
+
+
+def _motion_rows(motion: MotionResult) -> list[tuple[str, str]]:
+    rows = [
+        ("off the path at most", _amount_in(motion.peak_deviation, "mm")),
+        ("wobble after move", f"{_amount_in(motion.residual_wobble, 'mm')}, peak to peak"),
+    ]
+    if motion.residual_wobble_px is not None:
+        rows.append(("the same on screen", amount(motion.residual_wobble_px, "px")))
+    rows.append(("settle time", _amount_in(motion.settle, "s")))
+    if motion.seen_frequency is not None:
+        rows.append(("seen on playback", _amount_in(motion.seen_frequency, "Hz")))
+    return rows
+
+
+def _named_ranges(prop: PropResult) -> list[tuple[str, str]]:
+    """Each range under its figure's name; the unit is the end of its key, as in the JSON."""
+    rows = []
+    for key, ends in prop.ranges.items():
+        unit = next((end for end in _KEY_UNITS if key.endswith(f"_{end}")), "")
+        name = key.removesuffix(f"_{unit}").replace("_", " ")
+        rows.append((name, between(*ends, _KEY_UNITS.get(unit, ""))))
+    return rows
+
+
+def _with_note(figure: Figure) -> str:
+    return f"{figure.value} ({figure.note})" if figure.note else figure.value
+
+
+def _amount_in(quantity: Quantity | None, unit: str) -> str:
+    value = _in(quantity, unit)
+    return "not computed" if value is None else amount(value, unit)
+
+
+def _movement_in_words(displacement: Quantity) -> str:
+    """A displacement as words, largest part first: ``1.9 mm down, 0.2 mm away``."""
+    parts = _large_parts(displacement.m_as("mm"), share=_VISIBLE_SHARE)
+    words = [f"{amount(abs(part), 'mm')} {_WORDS[axis][part < 0]}" for axis, part in parts]
+    return ", ".join(words) or "stays"
+
+
+def _rotation_in_words(rotation: Quantity) -> str:
+    """A small rotation as turns about the axes, right-handed: ``0.9 deg about right``."""
+    parts = _large_parts(rotation.m_as("deg"), share=_VISIBLE_SHARE)
+    return ", ".join(f"{amount(part, 'deg')} about {_WORDS[axis][0]}" for axis, part in parts) or "not at all"
+
+
+def _direction_in_words(direction: Sequence[float]) -> str:
+    """The line on which a mode moves the prop: ``up-down``, or ``up-right to down-left`` where it is oblique.
+
+    Parts under a quarter of the largest (14 degrees off the axis) are left out.
+    """
+    parts = _large_parts(direction, share=_OBLIQUE_SHARE)
+    if not parts:
+        return "turns on the spot"
+    if len(parts) == 1:
+        return "-".join(_WORDS[parts[0][0]])
+    one_end = "-".join(_WORDS[axis][part < 0] for axis, part in parts)
+    other_end = "-".join(_WORDS[axis][part > 0] for axis, part in parts)
+    return f"{one_end} to {other_end}"
+
+
+def _large_parts(vector: Iterable[float], *, share: float) -> list[tuple[int, float]]:
+    """Axis and value of the parts that reach `share` of the largest, largest first."""
+    parts = [(axis, float(part)) for axis, part in enumerate(vector)]
+    floor = share * max(abs(part) for _, part in parts)
+    return sorted(
+        (entry for entry in parts if entry[1] != 0.0 and abs(entry[1]) >= floor), key=lambda e: -abs(e[1])
+    )
