@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from rigcheck.mechanics.elements import END_FREEDOMS, Basis, Order
 
-__all__ = ["Element", "Frame", "Prop", "Support", "cross_matrix", "local_axes"]
+__all__ = ["Base", "Element", "Frame", "Prop", "Support", "cross_matrix", "local_axes"]
 
 Array = NDArray[np.float64]
 
@@ -114,6 +114,22 @@ class Support:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
+class Base:
+    """The head that all roots sit on, turning a little about one point.
+
+    Attributes
+    ----------
+    point : array, shape (B, 3)
+        What it turns about [m].
+    stiffness : array, shape (B, 3)
+        Rotational stiffness about right, up, toward [N m/rad]; finite.
+    """
+
+    point: Array
+    stiffness: Array
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Prop:
     """A batch of rigid props.
 
@@ -178,6 +194,8 @@ class Frame:
         The rigid prop.
     order : Order, optional
         Internal functions of each element.
+    base : Base, optional
+        What the roots sit on; rigid if left out.
 
     Attributes
     ----------
@@ -193,7 +211,11 @@ class Frame:
     """
 
     def __init__(
-        self, supports: tuple[Support, ...] | list[Support], prop: Prop, order: Order | None = None
+        self,
+        supports: tuple[Support, ...] | list[Support],
+        prop: Prop,
+        order: Order | None = None,
+        base: Base | None = None,
     ) -> None:
         self.supports = tuple(supports)
         self.prop = prop
@@ -203,6 +225,11 @@ class Frame:
         self.size = PROP_FREEDOMS
         self.springs: list[tuple[list[int], Array]] = []
         self.elements: list[Element] = []
+        self.base = base
+        self.base_places: list[int] = []
+        if base is not None:
+            self.base_places = self._take(3)
+            self.springs.append((self.base_places, np.einsum("bi,ij->bij", base.stiffness, np.eye(3))))
         for index, support in enumerate(self.supports):
             self._add(index, support)
 
@@ -249,7 +276,13 @@ class Frame:
             way[:, 3:, column] = np.where(held[:, axis, None], 0.0, directions[:, axis])
             spring = np.where(held[:, axis], stiff, support.root_stiffness[:, axis])
             self.springs.append(([places[column]], spring[:, None, None]))
-        return way, places
+        if self.base is None:
+            return way, places
+        # The root's own freedoms turn it against the base; the base carries it along.
+        carried = np.zeros((self.batch, 6, 3))
+        carried[:, :3] = -cross_matrix(support.root - self.base.point)
+        carried[:, 3:] = np.eye(3)
+        return np.concatenate([way, carried], axis=2), places + self.base_places
 
     def _tip(self, support: Support) -> tuple[Array, list[int]]:
         arm = support.tip - self.prop.centre_of_mass
@@ -515,7 +548,7 @@ def local_axes(along: Array, width: Array | None) -> Array:
 def _follow(force: Array, arm: Array) -> Array:
     product = np.einsum("bi,bj->bij", force, arm)
     turned: Array = np.einsum("bi,bi,jk->bjk", force, arm, np.eye(3))
-    return (product + product.transpose(0, 2, 1)) / 2 - turned
+    return np.asarray((product + product.transpose(0, 2, 1)) / 2 - turned)
 
 
 def _hang(force: Array, arm: Array) -> Array:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from rigcheck.model import Prop, Shot
@@ -11,6 +13,7 @@ from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.findings import find
 from rigcheck.studies.grading import Grade, grade
 from rigcheck.studies.mode_words import describe_modes
+from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.reading import Reading, choices_for, read_prop
 from rigcheck.studies.results import (
     CheckResult,
@@ -61,17 +64,18 @@ def check(shot: Shot, *, prop: str | None = None) -> CheckResult:
 def _check_prop(shot: Shot, prop: Prop) -> PropResult:
     reading = read_prop(shot, prop)
     task = reading.task
-    outcome = task.evaluate()
-    grades = grade(task.rig, outcome, task.limits, task.eye)
-    cures = _cures(shot, prop, reading, outcome, grades) if outcome.settled.stable[0] else []
-    findings = find(reading, outcome, grades, cures)
-    stable = bool(outcome.settled.stable[0])
+    still = task.evaluate()
+    solved = bool(still.solved[0])
+    motion = task.move(still) if solved else None
+    grades = grade(still, motion, task.limits, task.eye)
+    cures = _cures(shot, prop, reading, still, grades) if solved else []
+    findings = find(reading, still, grades, cures)
     return PropResult(
         name=prop.name,
         verdict=worst([finding.status for finding in findings]),
-        static=_static(outcome) if stable else None,
-        modes=describe_modes(task.rig, outcome) if stable else (),
-        motion=_motion(shot, reading, outcome, grades) if stable else None,
+        static=_static(still) if solved else None,
+        modes=describe_modes(task.rig, still) if solved else (),
+        motion=None if motion is None else _motion(shot, reading, motion, grades),
         findings=findings,
         assumptions=_assumptions(shot, reading),
         cautions=cautions(task.limits.hazard, reading.cautions),
@@ -121,14 +125,14 @@ def _assumptions(shot: Shot, reading: Reading) -> tuple[str, ...]:
 def _static(outcome: Outcome) -> StaticResult:
     unit = registry()
     factor = float(outcome.strength_factor[0])
-    buckling = float(outcome.settled.buckling_factor[0])
+    buckling = float(outcome.buckling_factor[0])
     return StaticResult(
-        method="linear",
+        method="large displacement" if outcome.large[0] else "linear",
         sag=unit.Quantity(float(outcome.sag[0]), "m"),
         prop_displacement=unit.Quantity(outcome.displacement[0], "m"),
         prop_rotation=unit.Quantity(outcome.rotation[0], "rad"),
         tip_displacement=unit.Quantity(outcome.tip_displacement[0], "m"),
-        root_moment=unit.Quantity(float(outcome.root_moment[0]), "N*m"),
+        root_moment=unit.Quantity(float(outcome.largest_root_moment[0]), "N*m"),
         peak_stress=unit.Quantity(float(outcome.peak_stress[0]), "Pa"),
         yield_factor=factor if np.isfinite(factor) else None,
         set=None,
@@ -136,25 +140,22 @@ def _static(outcome: Outcome) -> StaticResult:
     )
 
 
-def _motion(shot: Shot, reading: Reading, outcome: Outcome, grades: dict[str, Grade]) -> MotionResult | None:
-    motion = outcome.motion
-    if motion is None:
-        return None
-    unit = registry()
+def _motion(shot: Shot, reading: Reading, motion: MotionOutcome, grades: dict[str, Grade]) -> MotionResult:
+    quantity = registry().Quantity
     settle = float(grades["settle"].value[0])
     return MotionResult(
-        peak_deviation=unit.Quantity(float(motion.peak_deviation[0]), "m"),
-        residual_wobble=unit.Quantity(float(motion.residual[0]), "m"),
+        peak_deviation=quantity(float(motion.peak_deviation[0]), "m"),
+        residual_wobble=quantity(float(motion.residual[0]), "m"),
         residual_wobble_px=None if motion.residual_px is None else float(motion.residual_px[0]),
-        settle=unit.Quantity(settle, "s") if np.isfinite(settle) else None,
-        seen_frequency=_seen_frequency(shot, outcome),
+        settle=quantity(settle, "s") if np.isfinite(settle) else None,
+        seen_frequency=_seen_frequency(shot, motion),
         worst_case=bool(reading.task.pushes),
     )
 
 
-def _seen_frequency(shot: Shot, outcome: Outcome):  # type: ignore[no-untyped-def]
-    camera, motion = shot.camera, outcome.motion
-    if camera is None or camera.frame_rate is None or motion is None:
+def _seen_frequency(shot: Shot, motion: MotionOutcome) -> Any:
+    camera = shot.camera
+    if camera is None or camera.frame_rate is None:
         return None
     amplitude = np.linalg.norm(motion.amplitudes[0], axis=1)
     true = float(motion.angular_frequency[0, int(amplitude.argmax())]) / (2 * np.pi)

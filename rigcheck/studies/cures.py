@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.motion.profiles import profile
-from rigcheck.studies.evaluate import Eye, Outcome, Push, Settings, Slide, evaluate, move
+from rigcheck.studies.evaluate import Outcome, Settings, evaluate
 from rigcheck.studies.grading import NOMINAL_PIXEL, Grade, Limits, grade
+from rigcheck.studies.moving import Eye, MotionOutcome, Push, Slide, move
 from rigcheck.studies.results import Status
 from rigcheck.studies.rigs import Material, Rig, SupportRig, stack
 
@@ -38,10 +39,18 @@ class Task:
     eye: Eye | None
 
     def evaluate(self) -> Outcome:
-        """Compute it."""
-        return evaluate(
-            self.rig, slides=self.slides, pushes=self.pushes, settings=self.settings, eye=self.eye
-        )
+        """Compute it at rest."""
+        return evaluate(self.rig, self.settings)
+
+    def move(self, still: Outcome) -> MotionOutcome | None:
+        """Move it; None where there is no move."""
+        if not self.slides and not self.pushes:
+            return None
+        return move(still, slides=self.slides, pushes=self.pushes, eye=self.eye)
+
+    def grade(self, still: Outcome) -> dict[str, Grade]:
+        """Hold it against its limits."""
+        return grade(still, self.move(still), self.limits, self.eye)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -143,11 +152,7 @@ def _smallest(
 
 def _grade_moves(trials: list[_Trial], outcome: Outcome) -> list[_Graded]:
     """Grades of trials that change only the profile of the move."""
-    results = []
-    for trial in trials:
-        moved = move(outcome, slides=trial.task.slides, pushes=trial.task.pushes, eye=trial.task.eye)
-        results += _graded(trial.task, moved, 1)
-    return results
+    return [graded for trial in trials for graded in _graded(trial.task, outcome, 1)]
 
 
 def _grade_together(trials: list[_Trial]) -> list[_Graded]:
@@ -164,8 +169,8 @@ def _grade_together(trials: list[_Trial]) -> list[_Graded]:
     return _graded(joined, joined.evaluate(), len(tasks))
 
 
-def _graded(task: Task, outcome: Outcome, count: int) -> list[_Graded]:
-    grades = grade(task.rig, outcome, task.limits, task.eye)
+def _graded(task: Task, still: Outcome, count: int) -> list[_Graded]:
+    grades = task.grade(still)
     return [
         {name: (float(item.value[index]), Status(str(item.status[index]))) for name, item in grades.items()}
         for index in range(count)

@@ -36,8 +36,8 @@ def find(
     tuple of Finding
         Fail, caution, pass, skipped.
     """
-    if not outcome.settled.stable[0]:
-        findings = [_buckled(grades["buckling"])]
+    if not outcome.solved[0]:
+        findings = [_buckled(outcome, grades["buckling"])]
     else:
         findings = [_strength(reading, grades["yield-factor"], cures), _sag(outcome, grades["sag"], cures)]
         if np.isfinite(grades["buckling"].value[0]):
@@ -114,7 +114,7 @@ def _sag(outcome: Outcome, grade: Grade, cures: list[Cure]) -> Finding:
     if status is Status.FAIL:
         says = "It sags further than the limit."
     elif status is Status.CAUTION:
-        says = "It sags by more than a tenth of its free length, where the figures here begin to be too high."
+        says = "It sags by more than a tenth of its free length."
     else:
         says = "The sag is small beside the free length."
     return Finding(
@@ -143,8 +143,8 @@ def _buckling(grade: Grade, cures: list[Cure]) -> Finding:
     )
 
 
-def _buckled(grade: Grade) -> Finding:
-    value = float(grade.value[0])
+def _buckled(outcome: Outcome, grade: Grade) -> Finding:
+    value = float(min(grade.value[0], outcome.reached[0]))
     return Finding(
         id="buckling",
         label="buckling",
@@ -152,7 +152,7 @@ def _buckled(grade: Grade) -> Finding:
         value=value,
         limit=grade.limit,
         at_least=True,
-        says=f"It folds under its load: it can carry only {value:.3g} times the weight on it. Nothing else holds then.",
+        says=f"It folds under its load: a settled state was found only up to {value:.0%} of the weight on it.",
         advice=("Hang the prop from above, shorten the support, or take a thicker one.",),
     )
 

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.motion.distance_measures import settle_time_modal
 from rigcheck.studies.cautions import REQUIRED_FACTOR
-from rigcheck.studies.evaluate import Eye, Outcome
+from rigcheck.studies.evaluate import Outcome
+from rigcheck.studies.moving import Eye, MotionOutcome
 from rigcheck.studies.results import Status
-from rigcheck.studies.rigs import Rig
 
 __all__ = [
     "BUCKLING_FACTOR",
@@ -57,15 +57,17 @@ class Grade:
     status: NDArray[np.str_]
 
 
-def grade(rig: Rig, outcome: Outcome, limits: Limits, eye: Eye | None) -> dict[str, Grade]:
+def grade(
+    outcome: Outcome, motion: MotionOutcome | None, limits: Limits, eye: Eye | None
+) -> dict[str, Grade]:
     """Grade a batch.
 
     Parameters
     ----------
-    rig : Rig
-        The batch.
     outcome : Outcome
-        What was computed of it.
+        The batch at rest.
+    motion : MotionOutcome or None
+        The same moving; None without a move.
     limits : Limits
         The user's limits or the defaults.
     eye : Eye or None
@@ -75,16 +77,16 @@ def grade(rig: Rig, outcome: Outcome, limits: Limits, eye: Eye | None) -> dict[s
     -------
     dict of str to Grade
         By finding: ``yield-factor``, ``buckling``, ``sag``, and with a move ``residual-wobble`` and
-        ``settle``. A check that cannot be made is ``skipped``.
+        ``settle``. A check that cannot be made is ``skipped``; without a settled state everything fails.
     """
-    motion = outcome.motion
     factor = outcome.strength_factor
     if motion is not None:
         factor = np.minimum(factor, motion.strength_factor)
     required = REQUIRED_FACTOR[limits.hazard]
     ceiling = Status.CAUTION if limits.hazard == "overhead" else Status.PASS
     strength = np.where(factor >= required, ceiling, Status.FAIL)
-    buckling = outcome.settled.buckling_factor
+    rig = outcome.rig
+    buckling = outcome.buckling_factor
     free_length = np.min([support.free_length for support in rig.supports], axis=0)
     sag = np.abs(outcome.sag)
     droops = np.where(sag > DROOP_SHARE * free_length, Status.CAUTION, Status.PASS)
@@ -123,7 +125,10 @@ def grade(rig: Rig, outcome: Outcome, limits: Limits, eye: Eye | None) -> dict[s
             limit=limits.settle,
             status=_three(settle, limits.settle, SETTLE_CAUTION * limits.settle),
         )
-    return grades
+    return {
+        name: replace(item, status=np.where(outcome.solved, item.status, Status.FAIL))
+        for name, item in grades.items()
+    }
 
 
 def _three(value: Array, good: float, bad: float) -> NDArray[np.str_]:

@@ -35,7 +35,7 @@ def describe_modes(rig: Rig, outcome: Outcome) -> tuple[Mode, ...]:
         In rising order of frequency.
     """
     frequency = outcome.natural_frequency[0, : max(6, outcome.settings.modes)]
-    shapes = _turned(outcome.shapes[0], frequency)
+    shapes = _turned(outcome.dynamics.shape[0, :, : len(frequency)], frequency)
     points = rig.supports[0].points[0]
     along = (points[-1] - points[-2]) / np.linalg.norm(points[-1] - points[-2])
     damping = float(rig.damping_ratio[0])

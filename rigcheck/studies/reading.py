@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,10 +12,11 @@ from numpy.typing import NDArray
 from rigcheck.errors import ArgumentError, ValidityError
 from rigcheck.model import SIDES, Insert, Move, Prop, Shot, Sleeve, Support
 from rigcheck.motion.profiles import RAMPED_PROFILES, profile
-from rigcheck.stock import find_clamp, find_material, find_sheet, own_material, stock_sizes
+from rigcheck.stock import find_clamp, find_material, find_sheet, own_material, practice, stock_sizes
 from rigcheck.studies.cures import Choices, Task
-from rigcheck.studies.evaluate import Eye, Push, Settings, Slide
+from rigcheck.studies.evaluate import Settings
 from rigcheck.studies.grading import Limits
+from rigcheck.studies.moving import Eye, Push, Slide
 from rigcheck.studies.rigs import Material, Rig, SleeveRig, SupportRig
 from rigcheck.units import Measured
 
@@ -93,6 +94,7 @@ def read_prop(shot: Shot, prop: Prop) -> Reading:
         centre_of_mass=np.array([_metres(prop.centre_of_mass)]),
         inertia=inertia[None],
         supports=supports,
+        axis_stiffness=_axis_stiffness(prop),
     )
     slides, pushes = _moves(prop, notes)
     _name_unused(shot, prop, notes)
@@ -104,6 +106,7 @@ def read_prop(shot: Shot, prop: Prop) -> Reading:
             slides=slides,
             pushes=pushes,
             settings=Settings(
+                displacement=analysis.displacement,
                 gravity_stiffness=analysis.gravity_stiffness,
                 shear=analysis.shear,
                 modes=analysis.modes,
@@ -224,8 +227,15 @@ def _support(shot: Shot, support: Support, notes: _Notes) -> SupportRig:
     if support.section == "threaded":
         notes.assumptions.append("A threaded rod bends on its stress diameter.")
     stiffness, in_place = _given_root(support)
+    is_line = "line" in stock.forms
+    if is_line:
+        knot = practice("knot").datum
+        constants = replace(constants, strength=constants.strength * knot.value)
+        notes.assumptions.append(
+            f"A line is tied: it only pulls, and its knots leave {knot.value:.0%} of its strength ({knot.mark})."
+        )
     return SupportRig(
-        form=support.section,
+        form="line" if is_line else support.section,
         material=constants,
         diameter=_array(support.diameter),
         wall_thickness=_array(support.wall),
@@ -239,6 +249,7 @@ def _support(shot: Shot, support: Support, notes: _Notes) -> SupportRig:
         sleeves=tuple(_sleeve(shot, sleeve, notes) for sleeve in support.sleeve),
         grip=_array(support.grip),
         embed=_array(support.embed),
+        tension=None if support.tension is None else _array(support.tension, "N"),
     )
 
 
@@ -366,6 +377,12 @@ def _body(shot: Shot, prop: Prop, notes: _Notes) -> tuple[float, Array]:
     return mass, inertia
 
 
+def _axis_stiffness(prop: Prop) -> Array | None:
+    if prop.axis is None or prop.axis.stiffness is None:
+        return None
+    return _array(prop.axis.stiffness, "N*m/rad")
+
+
 def _tensor(entries: list[float]) -> Array:
     right, up, toward, right_up, up_toward, toward_right = [*entries, 0.0, 0.0, 0.0][:6]
     return np.array(
@@ -479,8 +496,6 @@ def _name_unused(shot: Shot, prop: Prop, notes: _Notes) -> None:
     say = notes.unused.append
     if "takes" in shot.limits.model_fields_set:
         say(("takes", "fatigue over that many takes"))
-    if shot.analysis.displacement == "large":
-        say(("displacement", "large displacement; the results are by linear theory"))
     if shot.camera is not None:
         if "shutter_angle" in shot.camera.model_fields_set:
             say(("shutter_angle", "motion blur"))
@@ -496,8 +511,6 @@ def _name_unused(shot: Shot, prop: Prop, notes: _Notes) -> None:
     if prop.insert is not None:
         say(("insert", "droop, stress and hold of the insert; its mass is counted"))
     for support in prop.support:
-        if support.tension is not None:
-            say(("tension", "the stiffness that the pull gives a line"))
         if support.embed is not None:
             say(("embed", "the hold of the support in the prop"))
     if any(_ranges(shot)):

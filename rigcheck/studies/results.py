@@ -14,6 +14,7 @@ from typing import Any
 
 __all__ = [
     "CheckResult",
+    "Contribution",
     "Figure",
     "Finding",
     "Mode",
@@ -151,6 +152,25 @@ class Figure:
     label: str
     value: str
     note: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Contribution:
+    """What one part of the check adds to a prop's result.
+
+    Attributes
+    ----------
+    findings : tuple of Finding
+        Its checks.
+    figures : tuple of Figure
+        Its further numbers, for the details.
+    assumptions : tuple of str
+        What it took for granted.
+    """
+
+    findings: tuple[Finding, ...] = ()
+    figures: tuple[Figure, ...] = ()
+    assumptions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from rigcheck.mechanics import frame as frames
 from rigcheck.mechanics import sections
+from rigcheck.mechanics.clamps import in_series
 from rigcheck.mechanics.elements import Order
 
 __all__ = [
@@ -31,6 +32,8 @@ __all__ = [
 ]
 
 Array = NDArray[np.float64]
+GRAVITY = 9.80665
+"""Standard acceleration of free fall [m/s2]; ISO 80000-3."""
 T = TypeVar("T")
 
 
@@ -85,7 +88,7 @@ class SupportRig(Batched):
     Attributes
     ----------
     form : str
-        ``round``, ``tube``, ``strip``, ``strand`` or ``threaded``.
+        ``round``, ``tube``, ``strip``, ``strand``, ``threaded``, or ``line`` for a round one that is tied.
     material : Material
         What it is made of.
     diameter, wall_thickness, width, thickness : array, shape (B,)
@@ -105,6 +108,10 @@ class SupportRig(Batched):
         Bonded tubes.
     grip, embed : array, shape (B,)
         Length in the clamp and in the prop [m]; NaN where not given.
+    tension : array, shape (B,), or None
+        Pulled into a taut line before the prop is hung [N].
+    joint_stiffness : array, shape (B,), or None
+        Rotational stiffness between tip and prop, about all axes alike [N m/rad]; None is rigid.
     """
 
     form: str
@@ -121,6 +128,8 @@ class SupportRig(Batched):
     sleeves: tuple[SleeveRig, ...] = ()
     grip: Array
     embed: Array
+    tension: Array | None = None
+    joint_stiffness: Array | None = None
 
     @property
     def free_length(self) -> Array:
@@ -163,12 +172,15 @@ class Rig(Batched):
         About the centre of mass [kg m2].
     supports : tuple of SupportRig
         One or several.
+    axis_stiffness : array, shape (B,), or None
+        Of the head against turning, about all axes alike, through the first root [N m/rad]; None is rigid.
     """
 
     mass: Array
     centre_of_mass: Array
     inertia: Array
     supports: tuple[SupportRig, ...]
+    axis_stiffness: Array | None = None
 
     @property
     def batch(self) -> int:
@@ -197,6 +209,8 @@ class Part:
         What part of the segment's axial force, moments, torque and shear it carries, shape (B,).
     strength : array, shape (B,)
         [Pa].
+    is_line : bool
+        Tied, so that it only pulls.
     """
 
     support: int
@@ -205,7 +219,11 @@ class Part:
     section: sections.Section
     share: dict[str, Array]
     strength: Array
+    is_line: bool = False
 
+
+_END_BENDS = 8.0
+_LINE_SHARE = 0.2
 
 _STIFFNESS = ("axial", "torsional", "bending_y", "bending_z", "shear_y", "shear_z")
 
@@ -267,11 +285,16 @@ def build_frame(rig: Rig, *, order: Order | None = None) -> tuple[frames.Frame, 
     """
     supports, parts = [], []
     for index, support in enumerate(rig.supports):
-        points, layers = _layout(support)
-        supports.append(_frame_support(support, points, layers))
-        parts += parts_of(index, layers)
+        points, layers = _layout(support, GRAVITY * rig.mass / len(rig.supports))
+        supports.append(_frame_support(rig, support, points, layers))
+        parts += parts_of(index, layers, is_line=support.form == "line")
     prop = frames.Prop(mass=rig.mass, centre_of_mass=rig.centre_of_mass, inertia=rig.inertia)
-    return frames.Frame(supports, prop, order), parts
+    base = None
+    if rig.axis_stiffness is not None and len(supports) > 1:
+        base = frames.Base(
+            point=supports[0].root, stiffness=np.repeat(rig.axis_stiffness[:, None], 3, axis=1)
+        )
+    return frames.Frame(supports, prop, order, base), parts
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -306,15 +329,26 @@ def _layer(label: str, section: sections.Section, material: Material) -> _Layer:
     )
 
 
-def _layout(support: SupportRig) -> tuple[Array, list[list[_Layer]]]:
-    """Points of the stepped polyline, and the layers of each segment."""
+def _layout(support: SupportRig, load: Array) -> tuple[Array, list[list[_Layer]]]:
+    """Points of the stepped polyline, and the layers of each segment.
+
+    A line under tension N bends only within a few sqrt(EI/N) of its ends; it gets short segments there, so that the
+    polynomials of the long one between need not follow such a sharp bend.
+    """
     bare = _layer("wire", support.section, support.material)
     points = support.points
-    if not support.sleeves:
+    edges = [edge for sleeve in support.sleeves for edge in (sleeve.start, sleeve.end)]
+    length = support.free_length
+    pull = load if support.tension is None else np.maximum(load, support.tension)
+    bend = _END_BENDS * np.sqrt(bare.stiffness["bending_y"] / pull)
+    if np.any(bend < _LINE_SHARE * length) and not edges:
+        bend = np.minimum(bend, _LINE_SHARE * length)
+        edges = [bend, length - bend]
+    if not edges:
         return points, [[bare]] * (points.shape[1] - 1)
     steps = np.linalg.norm(np.diff(points, axis=1), axis=2)
     corners = np.concatenate([np.zeros((len(points), 1)), np.cumsum(steps, axis=1)], axis=1)
-    marks = np.stack([edge for sleeve in support.sleeves for edge in (sleeve.start, sleeve.end)], axis=1)
+    marks = np.stack(edges, axis=1)
     total = corners[:, -1:]
     stations = np.sort(np.concatenate([corners, np.clip(marks, 0, total)], axis=1), axis=1)
     # Places that coincide in every variant are one place; a layout is the same for the whole batch.
@@ -353,7 +387,9 @@ def _along(points: Array, corners: Array, station: Array) -> Array:
     return np.asarray(points[rows, segment] * (1 - share) + points[rows, segment + 1] * share)
 
 
-def _frame_support(support: SupportRig, points: Array, layers: list[list[_Layer]]) -> frames.Support:
+def _frame_support(
+    rig: Rig, support: SupportRig, points: Array, layers: list[list[_Layer]]
+) -> frames.Support:
     sums = {
         name: np.stack([sum_of([layer.stiffness[name] for layer in group]) for group in layers], axis=1)
         for name in _STIFFNESS
@@ -368,6 +404,8 @@ def _frame_support(support: SupportRig, points: Array, layers: list[list[_Layer]
         first / np.linalg.norm(first, axis=1)[:, None], None if width is None else width[:, 0]
     )
     stiffness, root_axes = _root(support, sums, layers[0], axes)
+    if rig.axis_stiffness is not None and len(rig.supports) == 1:
+        stiffness = in_series(stiffness, rig.axis_stiffness[:, None])
     return frames.Support(
         points=points,
         axial_stiffness=sums["axial"],
@@ -383,6 +421,10 @@ def _frame_support(support: SupportRig, points: Array, layers: list[list[_Layer]
         width_direction=width,
         root_axes=root_axes,
         root_stiffness=stiffness,
+        joint_stiffness=None
+        if support.joint_stiffness is None
+        else np.repeat(support.joint_stiffness[:, None], 3, axis=1),
+        tension=support.tension,
     )
 
 
@@ -415,7 +457,7 @@ def _root(
     return np.stack([np.full_like(reach, np.inf), *bend], axis=1), axes
 
 
-def parts_of(support: int, layers: list[list[_Layer]]) -> list[Part]:
+def parts_of(support: int, layers: list[list[_Layer]], *, is_line: bool = False) -> list[Part]:
     """Parts of one support, for the recovery of stress in each layer of each segment."""
     parts = []
     for segment, group in enumerate(layers):
@@ -428,6 +470,7 @@ def parts_of(support: int, layers: list[list[_Layer]]) -> list[Part]:
                 section=layer.section,
                 share={name: layer.stiffness[name] / whole[name] for name in _STIFFNESS},
                 strength=layer.material.strength,
+                is_line=is_line,
             )
             for layer in group
         ]

@@ -1,0 +1,571 @@
+"""Supports that sag far: the settled state without the limit to small displacements, and the modes about it.
+
+The load is raised from nothing to its full size, in as many steps as the bending asks for, and equilibrium is
+found at each by Newton's method on the rods of `rigcheck.mechanics.rods`. All variants go together; each
+takes its own steps and drops out when it is done. What comes out is the state that the support would reach if
+its load came on slowly; where there is none near the one before (a standing wire that snaps through), the
+variant is reported as not converged.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import Any, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rigcheck.errors import ArgumentError, NotConvergedError, ValidityError
+from rigcheck.mechanics.frame import Frame, Prop, Support
+from rigcheck.mechanics.load_steps import Search, is_stable
+from rigcheck.mechanics.modes import Modes, natural_modes
+from rigcheck.mechanics.rods import Rods, State
+from rigcheck.mechanics.statics import SectionForces
+from rigcheck.mechanics.turns import rotation_matrix, rotation_vector
+
+__all__ = ["LargeSettled", "MovedFrame", "large_modes", "require_settled", "settle_large"]
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Index = NDArray[np.intp]
+
+_CHUNK = 128
+"""Variants solved at once, to bound the memory."""
+_LEAST_ELEMENTS, _MOST_ELEMENTS = 4, 24
+_ELEMENTS_PER_LENGTH = 0.7
+"""Elements of order 4 on each length sqrt(EI / weight): 0.01 % of the elastica up to a weight of 1000 EI /
+L^2."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class LargeSettled:
+    """A batch of frames at rest under their weight, however far they have moved.
+
+    Every number of a variant that did not converge is NaN; `require_settled` turns that into an error.
+
+    Attributes
+    ----------
+    converged : array of bool, shape (B,)
+        Whether equilibrium under the full weight was found.
+    stable : array of bool, shape (B,)
+        Whether it would stay there: the tangent is positive definite. False also where not converged.
+    reached : array, shape (B,)
+        Share of the weight under which equilibrium was found last; 1 where converged.
+    iterations : array of int, shape (B,)
+        Newton iterations over all load steps.
+    residual : array, shape (B,)
+        Largest force out of balance over the weight of everything, or couple over weight times length.
+    prop_displacement : array, shape (B, 3)
+        Of the centre of mass [m].
+    prop_rotation : array, shape (B, 3)
+        As a rotation vector of at most half a turn [rad].
+    prop_rotation_matrix : array, shape (B, 3, 3)
+        Turns directions of the unloaded prop into those of the settled one.
+    tip_displacement : list of array, shape (B, 3)
+        Of each support's tip [m].
+    root_force, root_moment : list of array, shape (B, 3)
+        What each root puts on its support [N], [N m].
+    tip_force, tip_moment : list of array, shape (B, 3)
+        What the prop puts on each support's tip [N], [N m].
+    mesh_error : array, shape (B,)
+        Largest jump of a section moment between neighbouring elements over the largest moment: an upper
+        bound, as a rule far too cautious, of what a finer mesh would change.
+    rods : Rods
+        The model that was solved.
+    gravity : array, shape (B, 3)
+        [m/s2].
+    state : State
+        The moved rods.
+    stress : list of array, shape (B, E, p, 6)
+        See `rigcheck.mechanics.rods.Evaluation`.
+    """
+
+    converged: Flags
+    stable: Flags
+    reached: Array
+    iterations: NDArray[np.int64]
+    residual: Array
+    prop_displacement: Array
+    prop_rotation: Array
+    prop_rotation_matrix: Array
+    tip_displacement: list[Array]
+    root_force: list[Array]
+    root_moment: list[Array]
+    tip_force: list[Array]
+    tip_moment: list[Array]
+    mesh_error: Array
+    rods: Rods
+    gravity: Array
+    state: State
+    stress: list[Array]
+
+    def section_forces(self, stations: Array) -> list[SectionForces]:
+        """Section forces in every straight piece, in the axes of the turned section.
+
+        Parameters
+        ----------
+        stations : array, shape (s,)
+            Places along each piece, 0 at its start and 1 at its end.
+
+        Returns
+        -------
+        list of SectionForces
+            In the order of ``Frame.elements``; each of shape (B, s).
+        """
+        return _section_forces(self.rods, self.stress, stations)
+
+    def centre_line(self, stations: Array) -> list[Array]:
+        """Places of every support's moved centre line, for drawing.
+
+        Parameters
+        ----------
+        stations : array, shape (s,)
+            Places along each straight piece, 0 at its start and 1 at its end.
+
+        Returns
+        -------
+        list of array, shape (B, pieces times s, 3)
+            [m], from root to tip.
+        """
+        return [self.rods.centre_line(self.state, line, np.asarray(stations)) for line in self.rods.lines]
+
+
+def settle_large(
+    supports: tuple[Support, ...] | list[Support],
+    prop: Prop,
+    gravity: Array,
+    *,
+    shear: bool = True,
+    elements: int | None = None,
+    order: int = 4,
+    tolerance: float = 1e-9,
+    most_iterations: int = 400,
+) -> LargeSettled:
+    """Find the settled state under the weight of everything, for displacements and rotations of any size.
+
+    Parameters
+    ----------
+    supports : sequence of Support
+        One or several; all with the same batch length B.
+    prop : Prop
+        The rigid prop.
+    gravity : array, shape (3,) or (B, 3)
+        Acceleration of gravity [m/s2]; any uniform field of acceleration.
+    shear : bool
+        False leaves shear deformation out.
+    elements : int, optional
+        Elements for each support; every straight piece has at least one. Left out, 4 to 24 by how strongly
+        the weight bends the supports: enough for 0.01 % of the displacement.
+    order : int
+        Of the elements, 2 to 6.
+    tolerance : float
+        Greatest residual of a converged variant.
+    most_iterations : int
+        Newton iterations for one variant after which it is given up.
+
+    Returns
+    -------
+    LargeSettled
+
+    Raises
+    ------
+    ArgumentError
+        For shapes that do not fit each other, stiffnesses that are not positive, and numbers that are not
+        finite.
+
+    Notes
+    -----
+    Geometrically exact rods (E. Reissner, 1981; J. C. Simo, 1985): no limit on displacement and
+    rotation; the strain itself must be small, as it is wherever a metal stays elastic. The material is
+    linear: check the stress. The section keeps its shape; warping of strips is left out, their
+    lateral-torsional buckling is not.
+
+    Tension pulled into a line before the prop is hung is taken to be in balance in the given shape: where the
+    pulls of several lines do not cancel, fixed forces are added that cancel them.
+
+    A wire that stands exactly upright stays upright past its buckling load, and is reported as not stable. To
+    see where it goes, tilt gravity by a thousandth.
+    """
+    supports = tuple(supports)
+    batch = len(prop.mass)
+    field = _checked(supports, prop, np.asarray(gravity, dtype=float), order, elements)
+    if elements is None:
+        elements = _mesh(supports, prop, field)
+    rods = Rods(supports, prop, order=order, elements=elements, shear=shear)
+    parts = []
+    for start in range(0, batch, _CHUNK):
+        chosen = np.arange(start, min(start + _CHUNK, batch))
+        part = rods.take(chosen) if batch > _CHUNK else rods
+        parts.append(_settle(part, field[chosen], tolerance, most_iterations))
+    return _joined(rods, parts)
+
+
+def require_settled(settled: LargeSettled) -> LargeSettled:
+    """Raise an error unless every variant has a stable settled state.
+
+    Parameters
+    ----------
+    settled : LargeSettled
+        From `settle_large`.
+
+    Returns
+    -------
+    LargeSettled
+        The same.
+
+    Raises
+    ------
+    NotConvergedError
+        With the share of the weight that was reached, the iterations and the residual of the first bad
+        variant.
+    ValidityError
+        Where the settled state is one that the prop would not stay in.
+    """
+    lost = np.flatnonzero(~settled.converged)
+    if len(lost):
+        index = lost[0]
+        which = (
+            f" (variant {index}, one of {len(lost)} of {len(settled.converged)})"
+            if len(settled.reached) > 1
+            else ""
+        )
+        raise NotConvergedError(
+            f"no settled state was found under the full weight{which}: found up to "
+            f"{settled.reached[index]:.1%} of it, stopped after {settled.iterations[index]} iterations with "
+            f"{settled.residual[index]:.1e} of the weight out of balance. The support folds or snaps over at "
+            "that load: make it stiffer or shorter."
+        )
+    falling = np.flatnonzero(~settled.stable)
+    if len(falling):
+        which = f" (variant {falling[0]})" if len(settled.reached) > 1 else ""
+        raise ValidityError(
+            f"the settled state is not stable{which}: the weight is past the buckling load and the prop "
+            "falls to one side. Make the support stiffer or shorter, or hang the prop."
+        )
+    return settled
+
+
+# -- modes -------------------------------------------------------------------------------------------------
+
+
+class MovedFrame:
+    """Small motion about a settled state, with the members of `Frame` that loads and modes need.
+
+    Parameters
+    ----------
+    settled : LargeSettled
+        From `settle_large`.
+    about_state : bool
+        False takes the given shape without weight instead of the settled state.
+
+    Attributes
+    ----------
+    batch, size : int
+        Variants and freedoms. The first six freedoms are the prop's displacement and rotation.
+    stiffness, mass : array, shape (B, n, n)
+        Tangent of the settled state and consistent mass there, rotary inertia included.
+
+    Notes
+    -----
+    Rows of a variant that is not settled, or not stable, are NaN. A batch of B needs about 16 B n^2 bytes.
+    """
+
+    def __init__(self, settled: LargeSettled, *, about_state: bool = True) -> None:
+        rods = settled.rods
+        self.rods = rods
+        self.batch, self.size = rods.batch, rods.size
+        self.state = settled.state if about_state else rods.rest()
+        self.known: Flags = (
+            settled.converged & settled.stable if about_state else np.ones(rods.batch, dtype=bool)
+        )
+        self.stiffness: Array = np.full((self.batch, self.size, self.size), np.nan)
+        self.mass: Array = np.full_like(self.stiffness, np.nan)
+        self._force = rods.weight(settled.gravity if about_state else np.zeros((rods.batch, 3)))
+        for chosen in _chunks(np.flatnonzero(self.known)):
+            part, state = rods.take(chosen), self.state.take(chosen)
+            self.stiffness[chosen] = part.evaluate(state, self._force[chosen]).tangent
+            self.mass[chosen] = part.mass(state)
+
+    def inertial_load(
+        self, offset: Array, gradient: Array | None = None, about: Array | None = None
+    ) -> Array:
+        """Load of a field of acceleration that all mass feels, where it has moved to.
+
+        As ``Frame.inertial_load``.
+
+        Parameters
+        ----------
+        offset : array, shape (B, 3) or (3,)
+            Acceleration at the point `about` [m/s2].
+        gradient : array, shape (B, 3, 3), optional
+            Change of it with place [1/s2].
+        about : array, shape (B, 3), optional
+            [m]; the origin if left out.
+
+        Returns
+        -------
+        array, shape (B, n)
+            Generalised forces.
+        """
+        shape = (self.batch, 3)
+        offset = np.broadcast_to(np.asarray(offset, dtype=float), shape)
+        spread = np.broadcast_to(np.zeros((3, 3)) if gradient is None else gradient, (*shape, 3))
+        origin = np.broadcast_to(np.zeros(3) if about is None else about, shape)
+        return self.rods.inertial_load(self.state, offset, spread, origin)
+
+    def section_forces(self, state: Array, stations: Array) -> list[SectionForces]:
+        """Change of the section forces with small motion; as `rigcheck.mechanics.statics.section_forces`.
+
+        Parameters
+        ----------
+        state : array, shape (B, n) or (B, n, k)
+            Freedoms: one state, or k mode shapes.
+        stations : array, shape (s,)
+            Places along each straight piece, 0 at its start and 1 at its end.
+
+        Returns
+        -------
+        list of SectionForces
+            In the order of ``Frame.elements``, in the axes of the turned section; each of shape (B, s) or (B,
+            s, k).
+        """
+        many = state if state.ndim == 3 else state[..., None]
+        changes = [
+            np.full(
+                (self.batch, *line.strain_stiffness.shape[1:2], self.rods.order, 6, many.shape[2]), np.nan
+            )
+            for line in self.rods.lines
+        ]
+        for chosen in _chunks(np.flatnonzero(self.known)):
+            part, place = self.rods.take(chosen), self.state.take(chosen)
+            evaluation = part.evaluate(place, self._force[chosen])
+            for change, found in zip(
+                changes, part.predicted_stress(place, evaluation, many[chosen]), strict=True
+            ):
+                change[chosen] = found
+        if state.ndim == 2:
+            changes = [change[..., 0] for change in changes]
+        return _section_forces(self.rods, changes, stations)
+
+    def take(self, chosen: Index) -> MovedFrame:
+        """Some variants only."""
+        result = object.__new__(MovedFrame)
+        result.rods, result.state = self.rods.take(chosen), self.state.take(chosen)
+        result.batch, result.size, result.known = len(chosen), self.size, self.known[chosen]
+        result.stiffness, result.mass = self.stiffness[chosen], self.mass[chosen]
+        result._force = self._force[chosen]
+        return result
+
+
+def large_modes(
+    settled: LargeSettled | MovedFrame, count: int | None = None, *, about_state: bool = True
+) -> Modes:
+    """Natural modes about the settled state.
+
+    Parameters
+    ----------
+    settled : LargeSettled or MovedFrame
+        From `settle_large`; a `MovedFrame` where its loads or section forces are wanted too.
+    count : int, optional
+        How many modes; all that carry mass if left out.
+    about_state : bool
+        False takes the given shape without weight instead; has no effect on a `MovedFrame`.
+
+    Returns
+    -------
+    Modes
+        As from `natural_modes`: unit modal mass, participation for acceleration along right, up, toward. Rows
+        0 to 2 of ``shape`` are the displacement of the prop's centre of mass, rows 3 to 5 its rotation. NaN
+        where a variant is not settled or not stable; the section forces of a mode are
+        ``MovedFrame.section_forces(shape, stations)``.
+
+    Notes
+    -----
+    ``K x = omega^2 M x`` with the tangent K and the mass M of the settled state. At rest nothing
+    gyroscopic enters.
+    """
+    frame = settled if isinstance(settled, MovedFrame) else MovedFrame(settled, about_state=about_state)
+    known = np.flatnonzero(frame.known)
+    if not len(known):
+        kept = frame.size if count is None else count
+        return Modes(
+            angular_frequency=np.full((frame.batch, kept), np.nan),
+            shape=np.full((frame.batch, frame.size, kept), np.nan),
+            participation=np.full((frame.batch, kept, 3), np.nan),
+        )
+    part = frame if len(known) == frame.batch else frame.take(known)
+    # natural_modes needs only the mass and the inertial load of its frame.
+    modes = natural_modes(cast(Frame, part), part.stiffness, count)
+    if part is frame:
+        return modes
+    return Modes(
+        angular_frequency=_spread(modes.angular_frequency, known, frame.batch),
+        shape=_spread(modes.shape, known, frame.batch),
+        participation=_spread(modes.participation, known, frame.batch),
+    )
+
+
+def _settle(rods: Rods, gravity: Array, tolerance: float, most_iterations: int) -> LargeSettled:
+    search = Search(rods, gravity, tolerance, most_iterations)
+    search.run()
+    everyone = np.arange(rods.batch)
+    good = search.converged
+    # What is out of balance is told for the state that the search left off at, which the numbers below hide.
+    state = search.base.copy()
+    lost = np.flatnonzero(~good)
+    state.put(lost, search.trial.take(lost))
+    share = np.where(good, 1.0, search.target)
+    evaluation = rods.evaluate(state, share[:, None, None] * search.weight)
+    residual = search.unbalance(everyone, evaluation)
+    residual = residual / np.where(search.force_scale > 0, search.force_scale, 1.0)
+    stable = good & is_stable(rods, evaluation.tangent)
+    for values in (state.shift, state.turn, state.root_angle, *evaluation.node_force, *evaluation.stress):
+        values[~good] = np.nan
+    ends = [(line.first, line.first + line.nodes - 1) for line in rods.lines]
+    turn = state.turn[:, 0]
+    return LargeSettled(
+        converged=good,
+        stable=stable,
+        reached=search.base_share,
+        iterations=search.iterations,
+        residual=residual,
+        prop_displacement=state.shift[:, 0],
+        prop_rotation=rotation_vector(turn),
+        prop_rotation_matrix=rotation_matrix(turn),
+        tip_displacement=[state.shift[:, tip] for _, tip in ends],
+        root_force=[force[:, 0, :3] for force in evaluation.node_force],
+        root_moment=[force[:, 0, 3:] for force in evaluation.node_force],
+        tip_force=[force[:, -1, :3] for force in evaluation.node_force],
+        tip_moment=[force[:, -1, 3:] for force in evaluation.node_force],
+        mesh_error=rods.moment_jump(state, evaluation),
+        rods=rods,
+        gravity=gravity,
+        state=state,
+        stress=evaluation.stress,
+    )
+
+
+def _joined(rods: Rods, parts: list[LargeSettled]) -> LargeSettled:
+    if len(parts) == 1:
+        return parts[0]
+    values: dict[str, Any] = {}
+    for item in fields(LargeSettled):
+        found = [getattr(part, item.name) for part in parts]
+        if item.name == "rods":
+            values[item.name] = rods
+        elif item.name == "state":
+            values[item.name] = State(
+                **{
+                    name.name: np.concatenate([getattr(one, name.name) for one in found])
+                    for name in fields(State)
+                }
+            )
+        elif isinstance(found[0], list):
+            values[item.name] = [np.concatenate(group) for group in zip(*found, strict=True)]
+        else:
+            values[item.name] = np.concatenate(found)
+    return LargeSettled(**values)
+
+
+def _chunks(chosen: Index) -> list[Index]:
+    return [chosen[start : start + _CHUNK] for start in range(0, len(chosen), _CHUNK)]
+
+
+def _spread(values: Array, known: Index, batch: int) -> Array:
+    result = np.full((batch, *values.shape[1:]), np.nan)
+    result[known] = values
+    return result
+
+
+def _section_forces(rods: Rods, stress: list[Array], stations: Array) -> list[SectionForces]:
+    return [
+        SectionForces(
+            axial=values[:, :, 0],
+            shear_y=values[:, :, 1],
+            shear_z=values[:, :, 2],
+            torque=values[:, :, 3],
+            moment_y=values[:, :, 4],
+            moment_z=values[:, :, 5],
+        )
+        for line, found in zip(rods.lines, stress, strict=True)
+        for values in rods.section_stress(line, found, np.asarray(stations, dtype=float))
+    ]
+
+
+# -- input -------------------------------------------------------------------------------------------------
+
+
+def _mesh(supports: tuple[Support, ...], prop: Prop, gravity: Array) -> int:
+    """Elements for each support: bending gathers on the length sqrt(EI / weight) beside a clamp or tip."""
+    most = 0.0
+    pull = np.linalg.norm(gravity, axis=1)
+    for support in supports:
+        lengths = np.linalg.norm(np.diff(support.points, axis=1), axis=2)
+        carried = pull * (prop.mass + np.sum(support.mass_per_length * lengths, axis=1))
+        softest = np.min(np.minimum(support.bending_stiffness_y, support.bending_stiffness_z), axis=1)
+        most = max(most, float(np.max(np.sum(lengths, axis=1) * np.sqrt(carried / softest))))
+    return int(np.clip(np.ceil(_ELEMENTS_PER_LENGTH * most), _LEAST_ELEMENTS, _MOST_ELEMENTS))
+
+
+def _checked(
+    supports: tuple[Support, ...], prop: Prop, gravity: Array, order: int, elements: int | None
+) -> Array:
+    """The field of gravity for each variant; raises where the input makes no model."""
+    batch = len(prop.mass)
+    if not supports:
+        raise ArgumentError("supports: none given; the prop needs at least one.")
+    if not 2 <= order <= 6:
+        raise ArgumentError(f"order = {order}: allowed is 2 to 6.")
+    if elements is not None and elements < 1:
+        raise ArgumentError(f"elements = {elements}: allowed is 1 or more.")
+    if gravity.shape not in ((3,), (batch, 3)) or not np.all(np.isfinite(gravity)):
+        raise ArgumentError(
+            f"gravity of shape {gravity.shape}: wanted is (3,) or ({batch}, 3), all numbers finite."
+        )
+    for name in ("mass", "centre_of_mass", "inertia"):
+        if not np.all(np.isfinite(getattr(prop, name))):
+            raise ArgumentError(f"prop.{name}: has a number that is not finite.")
+    for index, support in enumerate(supports):
+        where = f"supports[{index}]"
+        if support.points.ndim != 3 or len(support.points) != batch or support.segments < 1:
+            raise ArgumentError(
+                f"{where}.points of shape {support.points.shape}: wanted is ({batch}, n + 1, 3)."
+            )
+        for name in _POSITIVE:
+            value = getattr(support, name)
+            if value.shape != (batch, support.segments):
+                raise ArgumentError(
+                    f"{where}.{name} of shape {value.shape}: wanted is ({batch}, {support.segments})."
+                )
+            if not np.all(np.isfinite(value) & (value > 0)):
+                raise ArgumentError(f"{where}.{name}: every value must be positive and finite.")
+        if not np.all(np.isfinite(support.points)):
+            raise ArgumentError(f"{where}.points: has a number that is not finite.")
+        if np.any(np.linalg.norm(np.diff(support.points, axis=1), axis=2) <= 0):
+            raise ArgumentError(f"{where}.points: two points in a row are the same; leave one out.")
+        for name in _NOT_NEGATIVE:
+            value = getattr(support, name)
+            if not np.all(np.isfinite(value) & (value >= 0)):
+                raise ArgumentError(f"{where}.{name}: every value must be 0 or more and finite.")
+        if support.tension is not None and not np.all(np.isfinite(support.tension)):
+            raise ArgumentError(f"{where}.tension: has a number that is not finite.")
+        if not np.all(support.root_stiffness >= 0):
+            raise ArgumentError(f"{where}.root_stiffness: every value must be 0 or more; infinite is rigid.")
+        if support.joint_stiffness is not None and not np.all(
+            np.isfinite(support.joint_stiffness) & (support.joint_stiffness > 0)
+        ):
+            raise ArgumentError(
+                f"{where}.joint_stiffness: every value must be positive and finite; None is rigid."
+            )
+    return np.broadcast_to(gravity, (batch, 3))
+
+
+_POSITIVE = (
+    "axial_stiffness",
+    "torsional_stiffness",
+    "bending_stiffness_y",
+    "bending_stiffness_z",
+    "shear_stiffness_y",
+    "shear_stiffness_z",
+)
+_NOT_NEGATIVE = ("mass_per_length", "rotary_inertia_y", "rotary_inertia_z", "polar_inertia")

@@ -1,0 +1,253 @@
+"""Finite rotations as unit quaternions, scalar first, with what Newton's method needs of their derivatives.
+
+A quaternion keeps its sign from step to step, so a rod may turn through more than half a circle. All
+functions take any leading axes.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from math import factorial
+
+import numpy as np
+from numpy.polynomial.polynomial import polyval
+from numpy.typing import NDArray
+
+from rigcheck.mechanics.frame import cross_matrix
+
+__all__ = [
+    "conjugate",
+    "from_vector",
+    "from_vector_derivatives",
+    "logarithm_derivatives",
+    "product",
+    "rotation_matrix",
+    "rotation_vector",
+    "spin_map",
+    "turn_less_identity",
+]
+
+Array = NDArray[np.float64]
+
+_SINE_TERMS = 16
+_LOGARITHM_TERMS = 56
+
+
+def product(first: Array, second: Array) -> Array:
+    """Quaternion product: the rotation `second` followed by `first`.
+
+    Parameters
+    ----------
+    first, second : array, shape (..., 4)
+        Quaternions.
+
+    Returns
+    -------
+    array, shape (..., 4)
+    """
+    a, u = first[..., :1], first[..., 1:]
+    b, v = second[..., :1], second[..., 1:]
+    scalar = a * b - np.sum(u * v, axis=-1, keepdims=True)
+    return np.concatenate([scalar, a * v + b * u + np.cross(u, v)], axis=-1)
+
+
+def conjugate(quaternion: Array) -> Array:
+    """The inverse rotation.
+
+    Parameters
+    ----------
+    quaternion : array, shape (..., 4)
+        Unit quaternions.
+
+    Returns
+    -------
+    array, shape (..., 4)
+    """
+    return np.asarray(quaternion * np.array([1.0, -1.0, -1.0, -1.0]))
+
+
+def from_vector(vector: Array) -> Array:
+    """Quaternion of a rotation vector (direction is the axis, length the angle).
+
+    Parameters
+    ----------
+    vector : array, shape (..., 3)
+        [rad].
+
+    Returns
+    -------
+    array, shape (..., 4)
+    """
+    half = np.linalg.norm(vector, axis=-1, keepdims=True) / 2
+    return np.concatenate([np.cos(half), np.sinc(half / np.pi) * vector / 2], axis=-1)
+
+
+def rotation_vector(quaternion: Array) -> Array:
+    """The rotation vector of at most half a turn.
+
+    Parameters
+    ----------
+    quaternion : array, shape (..., 4)
+        Unit quaternions.
+
+    Returns
+    -------
+    array, shape (..., 3)
+        [rad].
+    """
+    sign = np.where(quaternion[..., :1] < 0, -1.0, 1.0)
+    part = sign * quaternion[..., 1:]
+    sine = np.linalg.norm(part, axis=-1, keepdims=True)
+    half = np.arctan2(sine, sign * quaternion[..., :1])
+    return np.where(sine > 0, 2 * half / np.where(sine > 0, sine, 1.0), 2.0) * part
+
+
+def turn_less_identity(quaternion: Array) -> Array:
+    """Rotation matrix minus the identity, without cancellation for small turns.
+
+    Parameters
+    ----------
+    quaternion : array, shape (..., 4)
+        Need not be of unit length.
+
+    Returns
+    -------
+    array, shape (..., 3, 3)
+    """
+    scalar, part = quaternion[..., 0, None, None], quaternion[..., 1:]
+    square = np.sum(part * part, axis=-1)[..., None, None]
+    outer = part[..., :, None] * part[..., None, :]
+    size = np.sum(quaternion * quaternion, axis=-1)[..., None, None]
+    return np.asarray(2 * (outer - square * np.eye(3) + scalar * cross_matrix(part)) / size)
+
+
+def rotation_matrix(quaternion: Array) -> Array:
+    """Rotation matrix.
+
+    Parameters
+    ----------
+    quaternion : array, shape (..., 4)
+        Need not be of unit length.
+
+    Returns
+    -------
+    array, shape (..., 3, 3)
+    """
+    return turn_less_identity(quaternion) + np.eye(3)
+
+
+def spin_map(quaternion: Array) -> Array:
+    """How a quaternion changes with a small rotation about the fixed axes.
+
+    Parameters
+    ----------
+    quaternion : array, shape (..., 4)
+        Unit quaternions.
+
+    Returns
+    -------
+    array, shape (..., 4, 3)
+        ``d(exp(spin / 2) q) / d(spin)`` at zero spin; the second derivative is ``-q / 4`` times the identity.
+    """
+    scalar, part = quaternion[..., 0, None, None], quaternion[..., 1:]
+    lower = scalar * np.eye(3) - cross_matrix(part)
+    return np.concatenate([-part[..., None, :], lower], axis=-2) / 2
+
+
+@cache
+def _sine_series() -> tuple[Array, Array, Array]:
+    """Of ``s = sin(t / 2) / t``, ``s1 = s' / t`` and ``s2 = s1' / t`` as power series in t squared."""
+    terms = range(_SINE_TERMS)
+    first = np.array([(-1) ** k / (2 ** (2 * k + 1) * factorial(2 * k + 1)) for k in terms])
+    second = np.array([2 * (k + 1) * first[k + 1] for k in terms[:-1]])
+    third = np.array([2 * (k + 1) * second[k + 1] for k in terms[:-2]])
+    return first, second, third
+
+
+def from_vector_derivatives(vector: Array, axes: Array) -> tuple[Array, Array]:
+    """Spin and its change when a rotation vector grows along given axes.
+
+    Parameters
+    ----------
+    vector : array, shape (..., 3)
+        Rotation vector [rad], up to two turns.
+    axes : array, shape (..., 3, k)
+        Columns are the axes.
+
+    Returns
+    -------
+    first : array, shape (..., 3, k)
+        Spin about the fixed axes for a unit rate along each axis.
+    second : array, shape (..., 3, k, k)
+        Second derivative of the small rotation that leads from the rotation at `vector` to the one beside it.
+
+    Notes
+    -----
+    With ``q = (cos(t/2), s v)``, ``t = |v|``, a derivative of q turns into a spin as ``2 vec(dq q*)``.
+    """
+    square = np.sum(vector * vector, axis=-1)
+    s, s1, s2 = (polyval(square, series) for series in _sine_series())
+    quaternion = from_vector(vector)
+    eye = np.eye(3)
+    outer = vector[..., :, None] * vector[..., None, :]
+    rise = np.concatenate(
+        [-s[..., None, None] * vector[..., None, :] / 2, _scaled(s, eye) + _scaled(s1, outer)], -2
+    )
+    # bend[i, j, k] is the second derivative of the quaternion's k-th part along i and j.
+    mixed = vector[..., None, :, None] * eye[:, None, :] + vector[..., :, None, None] * eye
+    mixed = mixed + eye[:, :, None] * vector[..., None, None, :]
+    triple = outer[..., None] * vector[..., None, None, :]
+    scalar = -(_scaled(s, eye) + _scaled(s1, outer)) / 2
+    bend = np.concatenate(
+        [scalar[..., None], s1[..., None, None, None] * mixed + s2[..., None, None, None] * triple], -1
+    )
+    inverse = conjugate(quaternion)
+    along = np.einsum("...ij,...jk->...ki", rise, axes)
+    across = np.einsum("...ijc,...ik,...jl->...klc", bend, axes, axes)
+    first = 2 * product(along, inverse[..., None, :])[..., 1:]
+    second = 2 * product(across, inverse[..., None, None, :])[..., 1:]
+    return np.swapaxes(first, -1, -2), np.moveaxis(second, -1, -3)
+
+
+def _scaled(factor: Array, matrix: Array) -> Array:
+    return factor[..., None, None] * matrix
+
+
+@cache
+def _logarithm_series() -> tuple[Array, Array, Array]:
+    """Of ``2 acos(c) / sqrt(1 - c^2)`` and its derivatives by c, as power series in ``1 - c``."""
+    terms = range(_LOGARITHM_TERMS)
+    value = np.array([2.0 * 2**n * factorial(n) ** 2 / factorial(2 * n + 1) for n in terms])
+    slope = np.array([-(n + 1) * value[n + 1] for n in terms[:-1]])
+    bend = np.array([-(n + 1) * slope[n + 1] for n in terms[:-2]])
+    return value, slope, bend
+
+
+def logarithm_derivatives(quaternion: Array) -> tuple[Array, Array, Array]:
+    """The rotation vector of a quaternion and its derivatives by the four parts.
+
+    Parameters
+    ----------
+    quaternion : array, shape (..., 4)
+        Unit quaternions; the sign does not matter.
+
+    Returns
+    -------
+    vector : array, shape (..., 3)
+        [rad], up to half a turn.
+    first : array, shape (..., 3, 4)
+        By the parts of the given quaternion.
+    second : array, shape (..., 3, 4, 4)
+        The same twice.
+    """
+    sign = np.where(quaternion[..., 0] < 0, -1.0, 1.0)
+    upper = sign[..., None] * quaternion
+    part = upper[..., 1:]
+    f, f1, f2 = (
+        np.asarray(polyval(1 - upper[..., 0], terms), dtype=np.float64) for terms in _logarithm_series()
+    )
+    first = np.concatenate([(f1[..., None] * part)[..., None], _scaled(f, np.eye(3))], axis=-1)
+    second = np.zeros((*part.shape, 4, 4))
+    second[..., 0, 0] = f2[..., None] * part
+    second[..., 0, 1:] = second[..., 1:, 0] = _scaled(f1, np.eye(3))
+    return f[..., None] * part, sign[..., None, None] * first, second

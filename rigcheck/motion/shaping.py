@@ -1,0 +1,651 @@
+"""Timing a move so that it arrives still: input shapers, durations on a null, shortest still durations."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from rigcheck.errors import ArgumentError, ValidityError
+from rigcheck.motion._checks import FloatArray, increasing_times, oscillator, positive, positive_number
+from rigcheck.motion.profiles import Profile
+from rigcheck.motion.response import residual_amplitude
+
+__all__ = [
+    "NullDurations",
+    "Shaper",
+    "StillDurations",
+    "convolved",
+    "insensitivity_width",
+    "null_durations",
+    "residual_envelope",
+    "shape_samples",
+    "shaped_displacement",
+    "shaped_residual_amplitude",
+    "shaper_residual",
+    "shortest_still_duration",
+    "zv_shaper",
+    "zvd_shaper",
+]
+
+_Function = Callable[[FloatArray], FloatArray]
+
+_PER_PERIOD = 64  # durations tried in a period of a mode; a null lies a period from the next, or more
+_MOST = 1 << 20  # durations tried at most, for one mode
+_HARMONIC_ORDERS = 8  # derivatives of harmonic pieces that the envelope takes one by one
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shaper:
+    """A sequence of impulses: the shaped move is the sum of delayed, scaled copies of the move.
+
+    Attributes
+    ----------
+    times : ndarray, (k,)
+        Delays [s], the first 0, increasing.
+    amplitudes : ndarray, (k,)
+        Shares; their sum is 1, so that the move ends where it did.
+    """
+
+    times: FloatArray
+    amplitudes: FloatArray
+
+    @property
+    def delay(self) -> float:
+        """How much longer the shaped move takes [s]."""
+        return float(self.times[-1])
+
+
+@dataclass(frozen=True, kw_only=True)
+class NullDurations:
+    """Durations at which a move leaves the least vibration, each less than its neighbours.
+
+    Attributes
+    ----------
+    durations : ndarray, (k,)
+        Increasing [s].
+    residual : ndarray, (k,)
+        Residual amplitude there [stroke]; exactly on a null without damping it is 0.
+    residual_off : ndarray, (k,)
+        Largest residual amplitude there when the natural frequency is anywhere within the error [stroke].
+    frequency_error : float
+        That error, as a share of the frequency.
+    """
+
+    durations: FloatArray
+    residual: FloatArray
+    residual_off: FloatArray
+    frequency_error: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class StillDurations:
+    """How long a move has to last to arrive still.
+
+    Attributes
+    ----------
+    first : float
+        Shortest duration whose residual is within the limit [s]; longer ones may exceed it again.
+    always : float
+        From here on every longer duration is within the limit [s].
+    """
+
+    first: float
+    always: float
+
+
+def zv_shaper(*, angular_frequency: float, damping_ratio: float) -> Shaper:
+    """Give the two-impulse shaper that leaves no vibration at one frequency (zero vibration).
+
+    Parameters
+    ----------
+    angular_frequency : float
+        Undamped angular frequency [rad/s], above 0.
+    damping_ratio : float
+        Share of critical damping, 0 <= value < 1.
+
+    Returns
+    -------
+    Shaper
+        Impulses 1/(1 + K) and K/(1 + K), half a damped period apart.
+
+    Notes
+    -----
+    K = exp(-pi zeta/sqrt(1 - zeta^2)).
+
+    References
+    ----------
+    N. C. Singer and W. P. Seering, "Preshaping command inputs to reduce system vibration", Journal of Dynamic
+    Systems, Measurement, and Control 112 (1990), pp. 76-82 (formulas from memory; the tests check what they
+    do).
+
+    Examples
+    --------
+    >>> zv_shaper(angular_frequency=10.0, damping_ratio=0.0).amplitudes.tolist()
+    [0.5, 0.5]
+    """
+    return _binomial_shaper(1, angular_frequency, damping_ratio)
+
+
+def zvd_shaper(*, angular_frequency: float, damping_ratio: float) -> Shaper:
+    """Give the three-impulse shaper whose residual has no slope either (zero vibration and derivative).
+
+    Parameters
+    ----------
+    angular_frequency, damping_ratio
+        As in `zv_shaper`.
+
+    Returns
+    -------
+    Shaper
+        Impulses 1, 2 K, K^2 over (1 + K)^2, half a damped period apart. Twice the delay of `zv_shaper`.
+
+    References
+    ----------
+    As in `zv_shaper`.
+    """
+    return _binomial_shaper(2, angular_frequency, damping_ratio)
+
+
+def convolved(*shapers: Shaper) -> Shaper:
+    """Give the shaper that does what all the given ones do, one after another: one for each mode.
+
+    Parameters
+    ----------
+    *shapers : Shaper
+        At least one.
+
+    Returns
+    -------
+    Shaper
+        Its delay is the sum of the delays; impulses at the same moment are joined.
+    """
+    if not shapers:
+        raise ArgumentError("convolved: give at least one shaper.")
+    times, amplitudes = shapers[0].times, shapers[0].amplitudes
+    for other in shapers[1:]:
+        times = (times[:, None] + other.times).ravel()
+        amplitudes = (amplitudes[:, None] * other.amplitudes).ravel()
+    times, place = np.unique(times, return_inverse=True)
+    joined = np.zeros(times.size)
+    np.add.at(joined, place.ravel(), amplitudes)
+    return Shaper(times=times, amplitudes=joined)
+
+
+def shaper_residual(shaper: Shaper, *, angular_frequency: ArrayLike, damping_ratio: ArrayLike) -> FloatArray:
+    """Give the vibration that a shaper leaves, as a share of what a single impulse at its end would leave.
+
+    Parameters
+    ----------
+    shaper : Shaper
+        The impulses.
+    angular_frequency : array_like, (..., m)
+        True undamped angular frequencies [rad/s]; not those the shaper was made for.
+    damping_ratio : array_like
+        True share of critical damping, 0 <= value < 1.
+
+    Returns
+    -------
+    ndarray, (..., m)
+        abs(sum A_i exp(lambda (t_last - t_i))), lambda = -zeta omega + i omega_d.
+
+    Notes
+    -----
+    The same as exp(-zeta omega t_last) sqrt(C^2 + S^2), C = sum A_i exp(zeta omega t_i) cos(omega_d t_i), and
+    S with the sine, written so that nothing overflows.
+    """
+    omega, zeta = oscillator(angular_frequency, damping_ratio)
+    exponent = -zeta * omega + 1j * omega * np.sqrt(1.0 - zeta**2)
+    terms = shaper.amplitudes * np.exp(exponent[..., None] * (shaper.times[-1] - shaper.times))
+    return np.asarray(np.abs(terms.sum(axis=-1)))
+
+
+def insensitivity_width(
+    shaper: Shaper, *, angular_frequency: float, damping_ratio: float, limit: float = 0.05
+) -> float:
+    """Give how wide a band of frequencies around the design frequency stays within a residual limit.
+
+    Parameters
+    ----------
+    shaper : Shaper
+        The impulses.
+    angular_frequency : float
+        Frequency the shaper was made for [rad/s].
+    damping_ratio : float
+        Share of critical damping.
+    limit : float
+        Residual share allowed, between 0 and 1.
+
+    Returns
+    -------
+    float
+        (highest - lowest frequency)/design frequency of the band around it; 0 if the design frequency itself
+        is outside the limit. The band is looked for within 0 and three times the design frequency.
+
+    Notes
+    -----
+    Undamped, the two-impulse shaper has (4/pi) asin(limit), the three-impulse one (4/pi) asin(sqrt(limit)):
+    0.064 and 0.287 at 5 % (derived here; 0.06 and 0.29 are printed in the literature, from memory).
+    """
+    omega = positive_number("angular_frequency", angular_frequency, "rad/s")
+    if not 0.0 < limit < 1.0:
+        raise ArgumentError(
+            f"limit: given {limit:g}; it is a share of the unshaped vibration, between 0 and 1."
+        )
+
+    def excess(ratio: ArrayLike) -> FloatArray:
+        return (
+            shaper_residual(shaper, angular_frequency=omega * np.asarray(ratio), damping_ratio=damping_ratio)
+            - limit
+        )
+
+    if excess(1.0)[0] > 0.0:
+        return 0.0
+    edges = []
+    for far in (1e-6, 3.0):
+        ratios = np.linspace(1.0, far, 4001)
+        outside = np.flatnonzero(excess(ratios) > 0.0)
+        if not outside.size:
+            edges.append(far)
+            continue
+        edges.append(
+            _crossing(excess, ratios[outside[0] - 1 : outside[0]], ratios[outside[0] : outside[0] + 1])[0]
+        )
+    return float(abs(edges[1] - edges[0]))
+
+
+def shaped_displacement(shaper: Shaper, profile: Profile, *, duration: float, times: ArrayLike) -> FloatArray:
+    """Give the displacement of the shaped move of unit stroke.
+
+    Parameters
+    ----------
+    shaper : Shaper
+        The impulses.
+    profile : Profile
+        The move before shaping.
+    duration : float
+        Its T [s]; the shaped move lasts T + `shaper.delay`.
+    times : array_like
+        Times since the move began [s].
+
+    Returns
+    -------
+    ndarray
+        sum A_i s((t - t_i)/T), same shape as `times`.
+    """
+    time = positive_number("duration", duration, "s")
+    t = np.asarray(times, dtype=np.float64)
+    total = np.zeros(t.shape)
+    for delay, amplitude in zip(shaper.times, shaper.amplitudes, strict=True):
+        total += amplitude * profile.displacement((t - delay) / time)
+    return total
+
+
+def shape_samples(shaper: Shaper, times: ArrayLike, values: ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """Give the shaped version of a sampled path.
+
+    Parameters
+    ----------
+    shaper : Shaper
+        The impulses.
+    times : array_like, (n,)
+        Increasing sample times [s].
+    values : array_like, (..., n)
+        The path; held at its first value before and at its last one after.
+
+    Returns
+    -------
+    times : ndarray, (k,)
+        All moments at which the shaped path can bend: every sample time delayed by every impulse.
+    values : ndarray, (..., k)
+        The shaped path there.
+
+    Notes
+    -----
+    The path is taken as straight between samples, and so is the result, so that nothing is lost on
+    resampling. For a smooth curve sample it finely first.
+    """
+    t = increasing_times(times, least=2)
+    path = np.asarray(values, dtype=np.float64)
+    if path.shape[-1:] != t.shape or not np.isfinite(path).all():
+        raise ArgumentError(f"values: given shape {path.shape}; wanted (..., {t.size}), all finite numbers.")
+    moments = np.unique(t[:, None] + shaper.times)
+    flat = path.reshape(-1, t.size)
+    shaped = np.zeros((flat.shape[0], moments.size))
+    for delay, amplitude in zip(shaper.times, shaper.amplitudes, strict=True):
+        for row, line in zip(shaped, flat, strict=True):
+            row += amplitude * np.interp(moments - delay, t, line)
+    return moments, shaped.reshape(*path.shape[:-1], moments.size)
+
+
+def shaped_residual_amplitude(
+    shaper: Shaper,
+    profile: Profile,
+    *,
+    duration: ArrayLike,
+    angular_frequency: ArrayLike,
+    damping_ratio: ArrayLike,
+) -> FloatArray:
+    """Give the amplitude with which each mode rings when a shaped move of unit stroke has ended.
+
+    Parameters
+    ----------
+    shaper : Shaper
+        The impulses.
+    profile, duration, angular_frequency, damping_ratio
+        As in `rigcheck.motion.response.residual_amplitude`.
+
+    Returns
+    -------
+    ndarray, (..., m)
+        Amplitude [stroke] at T + `shaper.delay`: the product of the move's own and the shaper's residual.
+    """
+    own = residual_amplitude(
+        profile, duration=duration, angular_frequency=angular_frequency, damping_ratio=damping_ratio
+    )
+    return own * shaper_residual(shaper, angular_frequency=angular_frequency, damping_ratio=damping_ratio)
+
+
+def residual_envelope(
+    profile: Profile, *, duration: ArrayLike, angular_frequency: ArrayLike, damping_ratio: ArrayLike
+) -> FloatArray:
+    """Give a bound on the residual amplitude that has no nulls and falls steadily with the duration.
+
+    Parameters
+    ----------
+    profile, duration, angular_frequency, damping_ratio
+        As in `rigcheck.motion.response.residual_amplitude`.
+
+    Returns
+    -------
+    ndarray, (..., m)
+        Bound [stroke]; infinity where omega T is not above 1.5 times the fastest harmonic rate in the
+        profile.
+
+    Notes
+    -----
+    The residual is the sum over piece boundaries of the jump that the particular solution makes there, each
+    turned by its own phase. Bounding every derivative's jump by its magnitude gives
+
+    sum over boundaries, k of abs(jump of s^(k + 2)) / (Omega_d Omega^(k + 1)),
+
+    in which the harmonic terms sum to a geometric series, convergent above their rate. Damping between the
+    boundaries is left out; it only lowers the residual.
+    """
+    omega, zeta = oscillator(angular_frequency, damping_ratio)
+    time = positive("duration", duration, "s")
+    omega = omega * time
+    fastest = max(piece.rate for piece in profile.pieces)
+    usable = omega > 1.5 * fastest
+    safe = np.where(usable, omega, 1.5 * fastest + 1.0)
+    total = np.zeros(safe.shape)
+    for order, jump in _jumps(profile):
+        total += jump / safe ** (order + 1)
+    for piece in profile.pieces:
+        if piece.rate:  # derivatives of order _HARMONIC_ORDERS and above, at both ends of the piece
+            amplitude = float(np.hypot(piece.cosine, piece.sine))
+            ratio = piece.rate / safe
+            total += 2.0 * amplitude * ratio**_HARMONIC_ORDERS / (safe * (1.0 - ratio))
+    return np.where(usable, total / (safe * np.sqrt(1.0 - zeta**2)), np.inf)
+
+
+def null_durations(
+    profile: Profile,
+    *,
+    angular_frequency: float,
+    damping_ratio: float,
+    up_to: float,
+    frequency_error: float = 0.1,
+) -> NullDurations:
+    """Give the durations at which a move leaves the least vibration in one mode.
+
+    Parameters
+    ----------
+    profile : Profile
+        The move.
+    angular_frequency : float
+        Undamped angular frequency [rad/s], above 0.
+    damping_ratio : float
+        Share of critical damping, 0 <= value < 1.
+    up_to : float
+        Longest duration of interest [s].
+    frequency_error : float
+        How far the true frequency may be off, as a share, 0 <= value < 1.
+
+    Returns
+    -------
+    NullDurations
+        May be empty. A null is only as good as the frequency is known: see `residual_off`.
+
+    Notes
+    -----
+    Durations are tried at 64 a period, and each lowest one is refined by golden section. Two nulls closer
+    than a thirty-second of a period count as one.
+    """
+    omega = positive_number("angular_frequency", angular_frequency, "rad/s")
+    longest = positive_number("up_to", up_to, "s")
+    if not 0.0 <= frequency_error < 1.0:
+        raise ArgumentError(f"frequency_error: given {frequency_error:g}; it is a share, from 0 up to 1.")
+
+    def left(time: ArrayLike, frequency: ArrayLike = omega) -> FloatArray:
+        return residual_amplitude(
+            profile, duration=time, angular_frequency=frequency, damping_ratio=damping_ratio
+        )
+
+    tried = _durations(omega, longest)
+    if tried.size < 3:
+        nothing = np.empty(0)
+        return NullDurations(
+            durations=nothing, residual=nothing, residual_off=nothing, frequency_error=frequency_error
+        )
+    amplitude = left(tried)
+    dips = np.flatnonzero((amplitude[1:-1] <= amplitude[:-2]) & (amplitude[1:-1] < amplitude[2:])) + 1
+    durations = _golden(left, tried[dips - 1], tried[dips + 1])
+    errors = np.linspace(1.0 - frequency_error, 1.0 + frequency_error, 41)
+    off = left(durations[:, None], omega * errors).max(axis=1) if dips.size else np.empty(0)
+    return NullDurations(
+        durations=durations,
+        residual=left(durations) if dips.size else np.empty(0),
+        residual_off=off,
+        frequency_error=frequency_error,
+    )
+
+
+def shortest_still_duration(
+    profile: Profile,
+    *,
+    angular_frequency: ArrayLike,
+    damping_ratio: ArrayLike,
+    weights: ArrayLike,
+    amplitude_limit: float,
+    shaper: Shaper | None = None,
+) -> StillDurations:
+    """Give how long a move has to last for its residual vibration to stay within a limit.
+
+    Parameters
+    ----------
+    profile : Profile
+        The move.
+    angular_frequency : array_like, (m,)
+        Undamped angular frequencies [rad/s].
+    damping_ratio : array_like
+        Share of critical damping, 0 <= value < 1.
+    weights : array_like, (m,)
+        What an amplitude of 1 stroke in each mode is worth at the point [m]: stroke times participation times
+        the size of the mode's shape there; signs do not matter.
+    amplitude_limit : float
+        Limit on the sum of the modes' amplitudes [m]; half the allowed peak to peak.
+    shaper : Shaper, optional
+        Applied to every duration tried; its delay comes on top of the durations given back.
+
+    Returns
+    -------
+    StillDurations
+        `first` and `always`; 0 where even the shortest move tried is within the limit.
+
+    Raises
+    ------
+    ValidityError
+        The limit is so small that the durations between cannot all be tried; the message says what to do.
+
+    Notes
+    -----
+    `residual_envelope` gives a duration from which on the limit is kept for certain. Below it durations are
+    tried at 64 a period of the fastest mode that still matters there (by its own bound), and the crossings
+    are refined by bisection. A peak between two tried durations can be missed if it exceeds the limit by less
+    than 0.2 %.
+    """
+    omega, zeta = oscillator(angular_frequency, damping_ratio)
+    weight = np.abs(np.broadcast_to(np.asarray(weights, dtype=np.float64), omega.shape))
+    limit = positive_number("amplitude_limit", amplitude_limit, "m")
+    if omega.ndim != 1 or not np.isfinite(weight).all():
+        raise ArgumentError("angular_frequency, weights: wanted (m,), all finite numbers.")
+    if shaper is not None:
+        weight = weight * shaper_residual(shaper, angular_frequency=omega, damping_ratio=zeta)
+
+    def bound(time: float) -> float:
+        envelope = residual_envelope(profile, duration=time, angular_frequency=omega, damping_ratio=zeta)
+        return (
+            float((weight * np.where(weight > 0.0, envelope, 0.0)).sum())
+            if np.isfinite(envelope).all()
+            else np.inf
+        )
+
+    def left(time: ArrayLike) -> FloatArray:
+        amplitudes = residual_amplitude(
+            profile, duration=np.asarray(time)[:, None], angular_frequency=omega, damping_ratio=zeta
+        )
+        return np.asarray((weight * amplitudes).sum(axis=1))
+
+    slowest = 2.0 * np.pi / float(omega.min())
+    sure = slowest
+    while bound(sure) > limit:
+        sure *= 1.25
+    tried = _octaves(profile, omega, zeta, weight, limit, sure)
+    amplitude = left(tried)
+    good = amplitude <= limit
+
+    def excess(time: ArrayLike) -> FloatArray:
+        return left(time) - limit
+
+    if good.all():
+        return StillDurations(first=0.0, always=0.0)
+    bad = np.flatnonzero(~good)
+    always = _crossing(excess, tried[bad[-1] + 1 : bad[-1] + 2], tried[bad[-1] : bad[-1] + 1])[0]
+    if good[0]:
+        return StillDurations(first=0.0, always=float(always))
+    # A null can dip below the limit between two durations tried: look into every dip before the first good
+    # one.
+    entry = int(np.flatnonzero(good)[0])
+    inside = tried[entry : entry + 1]
+    dips = np.flatnonzero(
+        (amplitude[1:entry] <= amplitude[: entry - 1]) & (amplitude[1:entry] < amplitude[2 : entry + 1])
+    )
+    bottoms = _golden(left, tried[dips], tried[dips + 2])
+    deep = np.flatnonzero(left(bottoms) <= limit) if bottoms.size else bottoms
+    if deep.size:
+        inside, entry = bottoms[deep[:1]], int(dips[deep[0]]) + 1
+    first = _crossing(excess, inside, tried[entry - 1 : entry])[0]
+    return StillDurations(first=float(first), always=float(always))
+
+
+def _binomial_shaper(order: int, angular_frequency: float, damping_ratio: float) -> Shaper:
+    """Give (1 + K delay)^order/(1 + K)^order, the delay being half a damped period."""
+    omega, zeta = oscillator(
+        positive_number("angular_frequency", angular_frequency, "rad/s"), float(damping_ratio)
+    )
+    root = float(np.sqrt(1.0 - zeta[0] ** 2))
+    decay = float(np.exp(-np.pi * zeta[0] / root))
+    amplitudes = np.ones(1)
+    for _ in range(order):
+        amplitudes = np.convolve(amplitudes, [1.0, decay])
+    return Shaper(
+        times=np.arange(order + 1, dtype=np.float64) * (np.pi / (float(omega[0]) * root)),
+        amplitudes=amplitudes / (1.0 + decay) ** order,
+    )
+
+
+def _jumps(profile: Profile) -> list[tuple[int, float]]:
+    """List (k, abs(jump of the k-th derivative of the acceleration)) at all piece boundaries."""
+    orders = max(len(piece.polynomial) for piece in profile.pieces)
+    if any(piece.rate for piece in profile.pieces):
+        orders = max(orders, _HARMONIC_ORDERS)
+    found = []
+    for k in range(orders):
+        starts, ends = [], []
+        for piece in profile.pieces:
+            power = np.polynomial.Polynomial(piece.polynomial or (0.0,)).deriv(k)
+            values = [float(power(0.0)), float(power(piece.length))]
+            if piece.rate and k < _HARMONIC_ORDERS:
+                wave = (piece.cosine - 1j * piece.sine) * (1j * piece.rate) ** k
+                values[0] += wave.real
+                values[1] += (wave * np.exp(1j * piece.rate * piece.length)).real
+            starts.append(values[0])
+            ends.append(values[1])
+        before, after = [0.0, *ends], [*starts, 0.0]
+        found.append((k, float(np.abs(np.subtract(after, before)).sum())))
+    return found
+
+
+def _durations(omega: float, longest: float) -> FloatArray:
+    """Give the durations to try for one mode."""
+    count = int(np.floor(longest * omega / (2.0 * np.pi) * _PER_PERIOD))
+    if count > _MOST:
+        raise ValidityError(
+            f"up_to: {longest:g} s holds {longest * omega / (2.0 * np.pi):.3g} periods of the mode; at most "
+            f"{_MOST // _PER_PERIOD} can be searched. Ask for a shorter time."
+        )
+    return np.arange(1, count + 1, dtype=np.float64) * (2.0 * np.pi / (omega * _PER_PERIOD))
+
+
+def _octaves(
+    profile: Profile, omega: FloatArray, zeta: FloatArray, weight: FloatArray, limit: float, sure: float
+) -> FloatArray:
+    """Give durations up to `sure`, in each octave as dense as the modes that matter there."""
+    fastest = 2.0 * np.pi / float(omega.max()) / _PER_PERIOD
+    parts, begin, count = [], fastest, 0
+    while begin < sure:
+        envelope = residual_envelope(profile, duration=begin, angular_frequency=omega, damping_ratio=zeta)
+        # a residual is never above 2: the envelope knows nothing of short moves
+        matters = weight * np.minimum(envelope, 2.0) > 1e-3 * limit / omega.size
+        matters |= omega == omega.min()
+        step = 2.0 * np.pi / float(omega[matters].max()) / _PER_PERIOD
+        end = min(2.0 * begin, sure)
+        pieces = int(np.ceil((end - begin) / step)) + 1
+        count += pieces
+        if count > _MOST:
+            raise ValidityError(
+                f"amplitude_limit: {limit:g} m would need durations up to {sure:.3g} s tried every "
+                f"{step:.2g} s with the {profile.name} profile. Allow more, or take a smoother profile."
+            )
+        parts.append(np.linspace(begin, end, pieces, endpoint=False))
+        begin = end
+    return np.concatenate([*parts, [sure]])
+
+
+def _golden(function: _Function, low: FloatArray, high: FloatArray) -> FloatArray:
+    """Give the place of the smallest value in each bracket, by golden section."""
+    share = float(np.sqrt(5.0) - 1.0) / 2.0
+    if not low.size:
+        return low
+    one, two = high - share * (high - low), low + share * (high - low)
+    value_one, value_two = function(one), function(two)
+    for _ in range(70):  # 0.618^70 = 2e-15
+        left = value_one < value_two
+        low, high = np.where(left, low, one), np.where(left, two, high)
+        fresh = np.where(left, high - share * (high - low), low + share * (high - low))
+        value = function(fresh)
+        one, two = np.where(left, fresh, two), np.where(left, one, fresh)
+        value_one, value_two = np.where(left, value, value_two), np.where(left, value_one, value)
+    return np.asarray(0.5 * (low + high))
+
+
+def _crossing(function: _Function, inside: FloatArray, outside: FloatArray) -> FloatArray:
+    """Give where the function rises above 0 between a place inside (not above) and one outside."""
+    for _ in range(60):
+        middle = 0.5 * (inside + outside)
+        good = function(middle) <= 0.0
+        inside, outside = np.where(good, middle, inside), np.where(good, outside, middle)
+    return inside

@@ -1,0 +1,207 @@
+"""Null durations, shortest still durations and the residual envelope."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from rigcheck.errors import ArgumentError, ValidityError
+from rigcheck.motion.profiles import PROFILE_NAMES, RAMPED_PROFILES, profile
+from rigcheck.motion.response import residual_amplitude
+from rigcheck.motion.shaping import (
+    convolved,
+    insensitivity_width,
+    null_durations,
+    residual_envelope,
+    shape_samples,
+    shaped_residual_amplitude,
+    shortest_still_duration,
+    zv_shaper,
+)
+
+CASES = [
+    (name, ramp) for name in PROFILE_NAMES for ramp in ([0.1, 0.5] if name in RAMPED_PROFILES else [1 / 3])
+]
+
+
+@pytest.mark.parametrize(("name", "ramp"), CASES)
+@pytest.mark.parametrize("zeta", [0.0, 0.02])
+def test_envelope_bounds_the_residual_and_only_falls(name, ramp, zeta):
+    shape = profile(name, ramp=ramp)
+    omega = np.geomspace(1.0, 3000.0, 6001)
+    left = residual_amplitude(shape, duration=1.0, angular_frequency=omega, damping_ratio=zeta)
+    bound = residual_envelope(shape, duration=1.0, angular_frequency=omega, damping_ratio=zeta)
+    finite = np.isfinite(bound)
+    assert finite[omega > 20.0].all()
+    assert (left[finite] <= bound[finite] * (1 + 1e-9)).all()
+    assert (np.diff(bound[finite]) < 0).all()
+    fast = omega > 300.0
+    assert (left[fast] / bound[fast]).max() > 0.2  # a bound, but not an idle one
+
+
+def test_nulls_of_the_trapezoid_lie_where_ramp_or_ramp_and_cruise_last_whole_periods():
+    frequency, ramp = 4.0, 0.4
+    found = null_durations(
+        profile("trapezoidal", ramp=ramp),
+        angular_frequency=2 * np.pi * frequency,
+        damping_ratio=0.0,
+        up_to=2.1,
+    )
+    k = np.arange(1, 40)
+    expected = np.unique(np.round(np.concatenate([k / (ramp * frequency), k / ((1 - ramp) * frequency)]), 9))
+    expected = expected[expected < 2.1]
+    assert found.durations == pytest.approx(expected, abs=1e-7)
+    assert (found.residual < 1e-7).all()  # a golden section places a null to 1e-8 of a period or so
+    assert (found.residual_off > 1e-3).all()
+
+
+def test_harmonic_nulls_and_what_ten_percent_do_to_them():
+    found = null_durations(profile("harmonic"), angular_frequency=2 * np.pi, damping_ratio=0.0, up_to=5.0)
+    assert found.durations == pytest.approx([1.5, 2.5, 3.5, 4.5], abs=1e-7)
+    n = found.durations[:, None] * np.linspace(0.9, 1.1, 41)
+    assert found.residual_off == pytest.approx(
+        np.abs(np.cos(np.pi * n) / (1 - 4 * n**2)).max(axis=1), rel=1e-9
+    )
+    assert found.frequency_error == 0.1
+
+
+def test_damped_dips_are_the_lowest_nearby():
+    shape, omega, zeta = profile("polynomial-345"), 20.0, 0.03
+    found = null_durations(shape, angular_frequency=omega, damping_ratio=zeta, up_to=3.0)
+    for time, value in zip(found.durations, found.residual, strict=True):
+        near = residual_amplitude(
+            shape,
+            duration=time * (1 + np.linspace(-0.01, 0.01, 201)),
+            angular_frequency=omega,
+            damping_ratio=zeta,
+        )
+        assert value <= near.min() * (1 + 1e-9)
+        assert value > 0.0
+
+
+def test_no_null_fits_into_a_short_time():
+    found = null_durations(profile("cycloidal"), angular_frequency=2 * np.pi, damping_ratio=0.0, up_to=1e-3)
+    assert found.durations.size == found.residual.size == found.residual_off.size == 0
+
+
+@pytest.mark.parametrize("name", PROFILE_NAMES)
+def test_still_durations_are_still(name):
+    shape = profile(name)
+    omega, zeta = np.array([25.0, 140.0, 420.0]), np.array([0.003, 0.005, 0.01])
+    weights, limit = np.array([0.22, -0.03, 0.01]), 2e-4
+    found = shortest_still_duration(
+        shape, angular_frequency=omega, damping_ratio=zeta, weights=weights, amplitude_limit=limit
+    )
+
+    def left(times):
+        each = residual_amplitude(
+            shape, duration=np.asarray(times)[:, None], angular_frequency=omega, damping_ratio=zeta
+        )
+        return (np.abs(weights) * each).sum(axis=1)
+
+    assert 0.0 < found.first <= found.always
+    assert left([found.always])[0] == pytest.approx(limit, rel=1e-6)
+    later = left(np.linspace(found.always, 4 * found.always, 20_000))
+    assert (later <= limit * (1 + 2e-3)).all()
+    # just before either, the limit is exceeded
+    assert left([found.always * (1 - 1e-6)])[0] > limit
+    assert left([found.first * (1 - 1e-6)])[0] > limit
+    assert (left(np.linspace(0.02, 0.999, 3000) * found.first) > limit * (1 - 2e-3)).all()
+
+
+@pytest.mark.parametrize("limit", [2e-2, 1e-2, 4e-3, 2.7e-3, 1.3e-3, 1e-3, 5.5e-4, 3.1e-4])
+def test_trapezoid_still_duration_against_its_closed_form(limit):
+    """Undamped, one mode: 4 abs(sin(wTr/2) sin(wT(1 - r)/2))/(r (1 - r)(wT)^2), scanned finely."""
+    omega, ramp = 2 * np.pi * 5, 0.3
+    times = np.linspace(0.01, 9.0, 900_001)
+    x = omega * times
+    left = 4 * np.abs(np.sin(x * ramp / 2) * np.sin(x * (1 - ramp) / 2)) / (ramp * (1 - ramp) * x**2)
+    found = shortest_still_duration(
+        profile("trapezoidal", ramp=ramp),
+        angular_frequency=omega,
+        damping_ratio=0.0,
+        weights=1.0,
+        amplitude_limit=limit,
+    )
+    assert found.first == pytest.approx(times[np.argmax(left <= limit)], abs=2e-5)  # the scan's step
+    assert found.always == pytest.approx(times[np.flatnonzero(left > limit)[-1]], abs=2e-5)
+
+
+def test_a_generous_limit_needs_no_time_and_a_tiny_one_is_refused():
+    kwargs = {"angular_frequency": 30.0, "damping_ratio": 0.01, "weights": 0.1}
+    easy = shortest_still_duration(profile("cycloidal"), amplitude_limit=1.0, **kwargs)
+    assert (easy.first, easy.always) == (0.0, 0.0)
+    with pytest.raises(ValidityError, match=r"Allow more, or take a smoother profile\."):
+        shortest_still_duration(profile("trapezoidal"), amplitude_limit=1e-13, **kwargs)
+
+
+def test_a_shaper_shortens_the_still_duration():
+    kwargs = {"angular_frequency": [30.0], "damping_ratio": 0.003, "weights": [0.2], "amplitude_limit": 1e-5}
+    shaper = zv_shaper(angular_frequency=29.5, damping_ratio=0.003)
+    plain = shortest_still_duration(profile("cycloidal"), **kwargs)
+    shaped = shortest_still_duration(profile("cycloidal"), shaper=shaper, **kwargs)
+    assert shaped.always + shaper.delay < plain.always
+    left = shaped_residual_amplitude(
+        shaper, profile("cycloidal"), duration=shaped.always, angular_frequency=30.0, damping_ratio=0.003
+    )
+    assert 0.2 * left[0] == pytest.approx(1e-5, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("call", "error", "message"),
+    [
+        (convolved, ArgumentError, "give at least one shaper"),
+        (lambda: zv_shaper(angular_frequency=0.0, damping_ratio=0.0), ArgumentError, "given 0 rad/s"),
+        (
+            lambda: zv_shaper(angular_frequency=1.0, damping_ratio=1.5),
+            ArgumentError,
+            "damping_ratio: given 1.5",
+        ),
+        (
+            lambda: insensitivity_width(
+                zv_shaper(angular_frequency=1.0, damping_ratio=0.0),
+                angular_frequency=1.0,
+                damping_ratio=0.0,
+                limit=2.0,
+            ),
+            ArgumentError,
+            "limit: given 2",
+        ),
+        (
+            lambda: shape_samples(zv_shaper(angular_frequency=1.0, damping_ratio=0.0), [0.0, 1.0], [0.0]),
+            ArgumentError,
+            r"values: given shape \(1,\)",
+        ),
+        (
+            lambda: null_durations(profile("harmonic"), angular_frequency=1e6, damping_ratio=0.0, up_to=1e3),
+            ValidityError,
+            "Ask for a shorter time",
+        ),
+        (
+            lambda: null_durations(
+                profile("harmonic"), angular_frequency=1.0, damping_ratio=0.0, up_to=9.0, frequency_error=1.0
+            ),
+            ArgumentError,
+            "frequency_error: given 1",
+        ),
+        (
+            lambda: shortest_still_duration(
+                profile("harmonic"),
+                angular_frequency=1.0,
+                damping_ratio=0.0,
+                weights=np.nan,
+                amplitude_limit=1.0,
+            ),
+            ArgumentError,
+            r"wanted \(m,\), all finite",
+        ),
+    ],
+)
+def test_bad_arguments_are_named(call, error, message):
+    with pytest.raises(error, match=message):
+        call()
+
+
+def test_a_shaper_far_off_its_frequency_has_no_width():
+    shaper = zv_shaper(angular_frequency=10.0, damping_ratio=0.0)
+    assert insensitivity_width(shaper, angular_frequency=14.0, damping_ratio=0.0) == 0.0
