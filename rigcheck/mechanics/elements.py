@@ -42,8 +42,8 @@ class Order:
 
     bending: int = 9
     shear: int | None = 7
-    axial: int = 2
-    torsion: int = 2
+    axial: int = 3
+    torsion: int = 3
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

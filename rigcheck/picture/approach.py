@@ -106,17 +106,17 @@ def closest_approach(first: Solid, second: Solid, *, margin: ArrayLike = 0.0) ->
         margins = np.broadcast_to(given, batch)
     except ValueError:
         raise ArgumentError(
-            f"margin: given an array of shape {given.shape} for poses of shape {batch}; give one value, or one "
-            "for each time."
+            f"margin: given an array of shape {given.shape} for poses of shape {batch}; give one value, or "
+            "one for each time."
         ) from None
     one, other = first.flat(batch), second.flat(batch)
     count = one.batch[0]
-    gap, depth, accuracy = np.empty(count), np.zeros(count), np.empty(count)
+    found = np.empty((3, count))
     points = np.empty((2, count, 3))
     for begin in range(0, count, _AT_ONCE):
         rows = slice(begin, begin + _AT_ONCE)
-        gap[rows], depth[rows], accuracy[rows], points[:, rows] = _gaps(one.take(rows), other.take(rows))
-    gap, depth, accuracy = gap.reshape(batch), depth.reshape(batch), accuracy.reshape(batch)
+        found[:, rows], points[:, rows] = _gaps(one.take(rows), other.take(rows))
+    gap, depth, accuracy = found.reshape(3, *batch)
     clearance = gap - depth - margins
     index = np.argmin(clearance, axis=-1)
     at = index[..., None]
@@ -202,8 +202,8 @@ def _rounding(solid: Solid) -> float:
     return solid.bounding_radius if solid.is_ball else 0.0
 
 
-def _gaps(one: Solid, other: Solid) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Gap, depth, accuracy (n,) and nearest points (2, n, 3) of solids with one leading axis."""
+def _gaps(one: Solid, other: Solid) -> tuple[FloatArray, FloatArray]:
+    """Gap, depth and accuracy (3, n) and nearest points (2, n, 3) of solids with one leading axis."""
     scale = one.bounding_radius + other.bounding_radius
 
     def farthest(direction: FloatArray, rows: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
@@ -225,7 +225,7 @@ def _gaps(one: Solid, other: Solid) -> tuple[FloatArray, FloatArray, FloatArray,
     if deep.size:
         depth[deep] = rounding + _depth(one, other, deep)
     points = np.stack([core.first + _rounding(one) * way, core.second - _rounding(other) * way])
-    return gap, depth, core.bracket, points
+    return np.stack([gap, depth, core.bracket]), points
 
 
 def _of_points(first: FloatArray, second: FloatArray) -> Distance:

@@ -117,7 +117,7 @@ def _assumptions(shot: Shot, reading: Reading) -> tuple[str, ...]:
         said.append("Weight is left out of the stiffness, as asked.")
     if not task.settings.shear:
         said.append("Shear and the rotary inertia of the support are left out, as asked.")
-    if shot.camera is None and (task.slides or task.pushes):
+    if shot.camera is None and (task.travels or task.pushes):
         said.append("No [camera] is given: wobble is graded as if a pixel spanned 0.1 mm at the prop.")
     return tuple(said)
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from rigcheck.motion.profiles import profile
 from rigcheck.studies.evaluate import Outcome, Settings, evaluate
 from rigcheck.studies.grading import NOMINAL_PIXEL, Grade, Limits, grade
-from rigcheck.studies.moving import Eye, MotionOutcome, Push, Slide, move
+from rigcheck.studies.moving import Eye, MotionOutcome, Push, Travel, is_turning, move
 from rigcheck.studies.results import Status
 from rigcheck.studies.rigs import Material, Rig, SupportRig, stack
 
@@ -32,7 +32,7 @@ class Task:
     """One prop as it will be computed: a batch of one, its moves, its limits."""
 
     rig: Rig
-    slides: tuple[Slide, ...] = ()
+    travels: tuple[Travel, ...] = ()
     pushes: tuple[Push, ...] = ()
     settings: Settings
     limits: Limits
@@ -40,13 +40,13 @@ class Task:
 
     def evaluate(self) -> Outcome:
         """Compute it at rest."""
-        return evaluate(self.rig, self.settings)
+        return evaluate(self.rig, self.settings, turning=is_turning(self.travels))
 
     def move(self, still: Outcome) -> MotionOutcome | None:
         """Move it; None where there is no move."""
-        if not self.slides and not self.pushes:
+        if not self.travels and not self.pushes:
             return None
-        return move(still, slides=self.slides, pushes=self.pushes, eye=self.eye)
+        return move(still, travels=self.travels, pushes=self.pushes, eye=self.eye)
 
     def grade(self, still: Outcome) -> dict[str, Grade]:
         """Hold it against its limits."""
@@ -109,7 +109,7 @@ def find_cures(
         shorter, thicker, other material.
     """
     found: list[Cure] = []
-    if task.slides and wrong & {"residual-wobble", "settle"}:
+    if task.travels and wrong & {"residual-wobble", "settle"}:
         found += _smallest(
             _smoother(task), _grade_moves(_smoother(task), outcome), wrong, before, lasting=False
         )
@@ -124,7 +124,7 @@ _Graded = dict[str, tuple[float, Status]]
 
 
 def _kinds(task: Task, wrong: set[str], choices: Choices) -> list[list[_Trial]]:
-    slower = [_slower(task)] if task.slides and wrong & {"residual-wobble", "settle"} else []
+    slower = [_slower(task)] if task.travels and wrong & {"residual-wobble", "settle"} else []
     materials = [[trial] for trial in _other_material(task, choices)]
     return [kind for kind in [*slower, _shorter(task), _thicker(task, choices), *materials] if kind]
 
@@ -163,7 +163,7 @@ def _grade_together(trials: list[_Trial]) -> list[_Graded]:
     joined = replace(
         tasks[0],
         rig=stack([task.rig for task in tasks]),
-        slides=stack([task.slides for task in tasks]),
+        travels=stack([task.travels for task in tasks]),
         pushes=stack([task.pushes for task in tasks]),
     )
     return _graded(joined, joined.evaluate(), len(tasks))
@@ -278,31 +278,35 @@ def _other_material(task: Task, choices: Choices) -> list[_Trial]:
 
 
 def _slower(task: Task) -> list[_Trial]:
-    total = max(float((slide.start + slide.duration)[0]) for slide in task.slides)
-    begin = min(float(slide.start[0]) for slide in task.slides)
+    if any(travel.keys is not None for travel in task.travels):
+        return []
+    total = max(float(travel.stop[0]) for travel in task.travels)
+    begin = min(float(travel.start[0]) for travel in task.travels)
     trials = []
     for share in _SLOWER:
-        slides = tuple(
-            replace(slide, start=begin + (slide.start - begin) * share, duration=slide.duration * share)
-            for slide in task.slides
+        travels = tuple(
+            replace(travel, start=begin + (travel.start - begin) * share, duration=travel.duration * share)
+            for travel in task.travels
         )
         added = (total - begin) * (share - 1)
         trials.append(
             _Trial(
                 words=f"Make the move {added:.2g} s longer, {total - begin + added:.3g} s",
-                task=replace(task, slides=slides),
+                task=replace(task, travels=travels),
             )
         )
     return trials
 
 
 def _smoother(task: Task) -> list[_Trial]:
-    names = {slide.profile.name for slide in task.slides}
+    names = {travel.profile.name if travel.profile else None for travel in task.travels}
     return [
         _Trial(
             words=f'Smooth the move: profile = "{name}"',
-            task=replace(task, slides=tuple(replace(slide, profile=profile(name)) for slide in task.slides)),
+            task=replace(
+                task, travels=tuple(replace(travel, profile=profile(name)) for travel in task.travels)
+            ),
         )
         for name in _SMOOTH
-        if names != {name}
+        if names != {name} and None not in names
     ]

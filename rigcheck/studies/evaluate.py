@@ -6,7 +6,8 @@ move then does to the rigs is in `rigcheck.studies.moving`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,9 @@ from rigcheck.mechanics.frame import Frame
 from rigcheck.mechanics.modes import natural_modes
 from rigcheck.mechanics.statics import SectionForces, section_forces, settle
 from rigcheck.studies.rigs import GRAVITY, Part, Rig, build_frame, take
+
+if TYPE_CHECKING:
+    from rigcheck.mechanics.large import MovedFrame
 
 __all__ = [
     "STATIONS",
@@ -79,14 +83,15 @@ class Dynamics:
         [rad/s].
     shape : array, shape (B, 6, m)
         Displacement and rotation of the prop in each mode of unit modal mass.
-    participation : array, shape (B, m, 3)
-        Modal force of a unit acceleration of everything along right, up, toward.
+    participation : array, shape (B, m, k)
+        Modal force of a unit field of acceleration that all mass feels: uniform along right, up, toward; then,
+        where moves turn, the nine entries of its gradient about the first tip, row by row.
     forces : list of SectionForces
         Of each mode, element by element, (B, stations, m).
-    follow : array, shape (B, 6, 3)
-        Displacement and rotation of the prop under a steady unit acceleration of the ground.
+    follow : array, shape (B, 6, k)
+        Displacement and rotation of the prop under the same fields, applied slowly.
     follow_forces : list of SectionForces
-        Section forces of the same, (B, stations, 3).
+        Section forces of the same, (B, stations, k).
     """
 
     angular_frequency: Array
@@ -109,16 +114,16 @@ class Dynamics:
 
     @property
     def remainder(self) -> Array:
-        """What the modes left out add if they follow the ground's acceleration at once, (B, 6, 3)."""
+        """What the modes left out add if they follow the field at once, (B, 6, k)."""
         share = self.participation / self.angular_frequency[..., None] ** 2
-        return np.asarray(self.follow + self.shape @ share)
+        return np.asarray(self.follow - self.shape @ share)
 
     @property
     def remainder_forces(self) -> list[SectionForces]:
-        """Section forces of the remainder, (B, stations, 3)."""
+        """Section forces of the remainder, (B, stations, k)."""
         share = self.participation / self.angular_frequency[..., None] ** 2
         return [
-            SectionForces(**{name: getattr(whole, name) + getattr(mode, name) @ share for name in _FORCES})
+            SectionForces(**{name: getattr(whole, name) - getattr(mode, name) @ share for name in _FORCES})
             for whole, mode in zip(self.follow_forces, self.forces, strict=True)
         ]
 
@@ -188,7 +193,7 @@ class Outcome:
         return np.asarray(np.max([np.linalg.norm(moment, axis=1) for moment in self.root_moment], axis=0))
 
 
-def evaluate(rig: Rig, settings: Settings | None = None) -> Outcome:
+def evaluate(rig: Rig, settings: Settings | None = None, *, turning: bool = False) -> Outcome:
     """Check a batch of rigs at rest.
 
     Parameters
@@ -197,6 +202,8 @@ def evaluate(rig: Rig, settings: Settings | None = None) -> Outcome:
         The batch.
     settings : Settings
         What to take in.
+    turning : bool
+        Whether a move will roll the rig, so that it feels fields with a gradient too.
 
     Returns
     -------
@@ -210,18 +217,18 @@ def evaluate(rig: Rig, settings: Settings | None = None) -> Outcome:
     """
     settings = settings or Settings()
     frame, parts = build_frame(rig, order=settings.order)
-    outcome = _linear(rig, settings, frame, parts)
+    outcome = _linear(rig, settings, frame, parts, turning=turning)
     far = _needs_large(outcome)
-    return _with_large(outcome, far) if far.any() else outcome
+    return _with_large(outcome, far, turning=turning) if far.any() else outcome
 
 
-def _linear(rig: Rig, settings: Settings, frame: Frame, parts: list[Part]) -> Outcome:
+def _linear(rig: Rig, settings: Settings, frame: Frame, parts: list[Part], *, turning: bool) -> Outcome:
     weight = frame.inertial_load(np.array([0.0, -GRAVITY, 0.0]))
     settled = settle(frame, weight, load_stiffens=settings.gravity_stiffness)
     modes = natural_modes(frame, settled.stiffness, max(settings.modes, MODES_USED))
-    loads = np.stack([frame.inertial_load(-axis) for axis in np.eye(3)], axis=2)
+    loads = _unit_loads(frame, turning=turning)
     follow = np.asarray(np.linalg.solve(settled.stiffness, loads), dtype=np.float64)
-    forces = section_forces(frame, settled.state, STATIONS)
+    forces = _with_pretension(frame, section_forces(frame, settled.state, STATIONS))
     stress = stress_of(parts, forces)
     tip = frame.supports[0].tip - rig.centre_of_mass
     return Outcome(
@@ -244,12 +251,32 @@ def _linear(rig: Rig, settings: Settings, frame: Frame, parts: list[Part]) -> Ou
         dynamics=Dynamics(
             angular_frequency=modes.angular_frequency,
             shape=modes.shape[:, :6],
-            participation=modes.participation,
+            participation=np.einsum("bnm,bnk->bmk", modes.shape, loads),
             forces=section_forces(frame, modes.shape, STATIONS),
             follow=follow[:, :6],
             follow_forces=section_forces(frame, follow, STATIONS),
         ),
     )
+
+
+def _with_pretension(frame: Frame, forces: list[SectionForces]) -> list[SectionForces]:
+    """Section forces with the tension that was in a taut line before the prop was hung."""
+    pulls = [frame.supports[element.support].tension for element in frame.elements]
+    return [
+        force if pull is None else replace(force, axial=force.axial + pull[:, None])
+        for force, pull in zip(forces, pulls, strict=True)
+    ]
+
+
+def _unit_loads(frame: Frame | MovedFrame, *, turning: bool) -> Array:
+    """Loads of the unit fields of acceleration, (B, n, k); see `Dynamics`."""
+    loads = [frame.inertial_load(axis) for axis in np.eye(3)]
+    if turning:
+        zero = np.zeros(3)
+        for entry in np.eye(9):
+            gradient = np.broadcast_to(entry.reshape(3, 3), (frame.batch, 3, 3))
+            loads.append(frame.inertial_load(zero, gradient))
+    return np.stack(loads, axis=2)
 
 
 # -- large displacement ---------------------------------------------------------------------------------
@@ -268,7 +295,7 @@ def _needs_large(outcome: Outcome) -> Flags:
     return np.asarray(~outcome.solved | (moved > LARGE_SHARE * reach))
 
 
-def _with_large(outcome: Outcome, far: Flags) -> Outcome:
+def _with_large(outcome: Outcome, far: Flags, *, turning: bool) -> Outcome:
     """The outcome with the variants in `far` solved for large displacement."""
     from rigcheck.mechanics.large import MovedFrame, large_modes, settle_large
 
@@ -283,16 +310,16 @@ def _with_large(outcome: Outcome, far: Flags) -> Outcome:
     solved[chosen] = False
     solved[chosen[known]] = True
     reached[chosen] = settled.reached
-    changes: dict[str, object] = {"solved": solved, "large": far, "reached": reached}
+    changes: dict[str, Any] = {"solved": solved, "large": far, "reached": reached}
     if not len(known):
-        return _replaced(outcome, changes)
+        return replace(outcome, **changes)
     places = chosen[known]
     moved = MovedFrame(settled)
     if len(known) < len(chosen):
         moved = moved.take(known)
     count = outcome.dynamics.angular_frequency.shape[1]
     modes = large_modes(moved, count)
-    loads = np.stack([moved.inertial_load(-axis) for axis in np.eye(3)], axis=2)
+    loads = _unit_loads(moved, turning=turning)
     follow = np.asarray(np.linalg.solve(moved.stiffness, loads), dtype=np.float64)
 
     def put(old: Array, new: Array) -> Array:
@@ -325,18 +352,13 @@ def _with_large(outcome: Outcome, far: Flags) -> Outcome:
         "dynamics": Dynamics(
             angular_frequency=put(dynamics.angular_frequency, modes.angular_frequency),
             shape=put(dynamics.shape, modes.shape[:, :6]),
-            participation=put(dynamics.participation, modes.participation),
+            participation=put(dynamics.participation, np.einsum("bnm,bnk->bmk", modes.shape, loads)),
             forces=put_forces(dynamics.forces, moved.section_forces(modes.shape, STATIONS)),
             follow=put(dynamics.follow, follow[:, :6]),
             follow_forces=put_forces(dynamics.follow_forces, moved.section_forces(follow, STATIONS)),
         ),
     }
-    return _replaced(outcome, changes)
-
-
-def _replaced(outcome: Outcome, changes: dict[str, object]) -> Outcome:
-    values = {item.name: getattr(outcome, item.name) for item in fields(outcome)}
-    return Outcome(**{**values, **changes})
+    return replace(outcome, **changes)
 
 
 # -- stress ---------------------------------------------------------------------------------------------

@@ -11,14 +11,15 @@ from numpy.typing import NDArray
 
 from rigcheck.errors import ArgumentError, ValidityError
 from rigcheck.model import SIDES, Insert, Move, Prop, Shot, Sleeve, Support
+from rigcheck.motion.keyframes import KeyframePath, keyframe_path
 from rigcheck.motion.profiles import RAMPED_PROFILES, profile
 from rigcheck.stock import find_clamp, find_material, find_sheet, own_material, practice, stock_sizes
 from rigcheck.studies.cures import Choices, Task
 from rigcheck.studies.evaluate import Settings
 from rigcheck.studies.grading import Limits
-from rigcheck.studies.moving import Eye, Push, Slide
+from rigcheck.studies.moving import Eye, Push, Travel
 from rigcheck.studies.rigs import Material, Rig, SleeveRig, SupportRig
-from rigcheck.units import Measured
+from rigcheck.units import Measured, registry
 
 if TYPE_CHECKING:
     from rigcheck.stock import Material as StockMaterial
@@ -96,14 +97,14 @@ def read_prop(shot: Shot, prop: Prop) -> Reading:
         supports=supports,
         axis_stiffness=_axis_stiffness(prop),
     )
-    slides, pushes = _moves(prop, notes)
+    travels, pushes = _moves(prop, supports[0].points[0, 0], notes)
     _name_unused(shot, prop, notes)
     limits = shot.limits
     analysis = shot.analysis
     return Reading(
         task=Task(
             rig=rig,
-            slides=slides,
+            travels=travels,
             pushes=pushes,
             settings=Settings(
                 displacement=analysis.displacement,
@@ -429,29 +430,62 @@ def _insert_body(shot: Shot, insert: Insert, support: Support) -> tuple[float, A
 # -- moves and camera -----------------------------------------------------------------------------------
 
 
-def _moves(prop: Prop, notes: _Notes) -> tuple[tuple[Slide, ...], tuple[Push, ...]]:
-    slides, pushes = [], []
-    for number, move in enumerate(prop.move, start=1):
-        if move.keys is not None or move.kind == "roll":
-            what = "keys" if move.keys is not None else "roll"
-            notes.unused.append((f"move {number}: {what}", "what this move adds to wobble and stress"))
-        elif move.kind == "slide":
-            slides.append(_slide(move))
-        else:
+def _moves(prop: Prop, root: Array, notes: _Notes) -> tuple[tuple[Travel, ...], tuple[Push, ...]]:
+    travels, pushes = [], []
+    for move in prop.move:
+        if move.kind == "acceleration":
             pushes.append(_push(move, notes))
-    return tuple(slides), tuple(pushes)
+        else:
+            travels.append(_travel(move, root, notes))
+    if any(travel.rolls for travel in travels):
+        notes.assumptions.append(
+            "The rig is described as it stands when the moves end; before that, rolls have still to turn it there."
+        )
+    return tuple(travels), tuple(pushes)
 
 
-def _slide(move: Move) -> Slide:
+def _travel(move: Move, root: Array, notes: _Notes) -> Travel:
+    rolls = move.kind == "roll"
+    stroke = move.roll if rolls else move.slide
+    unit = "rad" if rolls else "m"
+    through = None
+    if rolls:
+        through = root if move.through is None else np.array(_metres(move.through))
+    direction = move.about if rolls else move.along
+    if move.keys is not None:
+        path = _key_path(move, unit, notes)
+        return Travel(
+            rolls=rolls,
+            direction=direction,
+            through=None if through is None else through[None],
+            stroke=np.ones(1),
+            start=path.times[:1],
+            duration=path.times[-1:] - path.times[:1],
+            keys=path,
+        )
     ramp = {"ramp": move.ramp} if move.profile in RAMPED_PROFILES else {}
-    assert move.slide is not None and move.duration is not None  # the model asks for both
-    return Slide(
-        direction=move.along,
-        stroke=_array(move.slide),
+    return Travel(
+        rolls=rolls,
+        direction=direction,
+        through=None if through is None else through[None],
+        stroke=_array(stroke, unit),
         start=_array(move.start, "s"),
         duration=_array(move.duration, "s"),
         profile=profile(move.profile, **ramp),
     )
+
+
+def _key_path(move: Move, unit: str, notes: _Notes) -> KeyframePath:
+    from rigcheck.files.takes import read_keys
+
+    assert move.keys is not None
+    keys = read_keys(move.keys)
+    scale = registry().Quantity(1.0, move.key_unit).m_as(unit)
+    notes.assumptions.append(
+        "Between keyframes the move follows the smoothest curve through them (a cubic spline) and starts and stops"
+        " at rest; a controller that joins them otherwise adds its own shake."
+    )
+    return keyframe_path(keys.times + move.start.m_as("s"), keys.values * scale)
 
 
 def _push(move: Move, notes: _Notes) -> Push:

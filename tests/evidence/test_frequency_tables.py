@@ -151,8 +151,8 @@ def test_the_reference_finds_the_published_eigenvalues():
 
 
 def test_simply_supported_timoshenko_beam():
-    """The one case with a closed form, S. P. Timoshenko (1921); here two supports in line between pinned
-    roots.
+    """The one case with a closed form, S. P. Timoshenko (1921, from memory); here two supports in line
+    between pinned roots.
 
     (rho I rho A/kGA) w^4 - (rho A + b^2 (rho I + rho A EI/kGA)) w^2 + EI b^4 = 0, b = n pi/L.
     """

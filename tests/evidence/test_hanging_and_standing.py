@@ -112,7 +112,7 @@ def chain(length, mass, *, number=1e8, order=None):
 
 
 def test_the_hanging_chain():
-    """omega = j/2 sqrt(g/L), j the zeros of J0: 2.4048, 5.5201, 8.6537 (D. Bernoulli, 1738).
+    """omega = j/2 sqrt(g/L), j the zeros of J0: 2.4048, 5.5201, 8.6537 (D. Bernoulli, 1738, from memory).
 
     The remaining stiffness, 1e-8 of the weight, and the hinge's spring bring 8e-6 of the third frequency:
     both are in proportion to it.
@@ -173,6 +173,31 @@ def test_side_push_on_a_hanging_wire(root):
     assert settled.state[0, 0] == pytest.approx(exact[0] + 0.03 * exact[1], rel=1e-7)
     # Moving toward +x below the root is a turn about +z.
     assert settled.state[0, 5] == pytest.approx(exact[1], rel=1e-6)
+
+
+@pytest.mark.parametrize("below", [0.05, -0.01], ids=["below", "above"])
+def test_a_prop_below_or_above_the_tip_of_a_level_wire(below):
+    """It rolls on the wire's twist like a pendulum: k = GJ/L + m g h, J' = J + m h^2 (derived here).
+
+    Bending is stiffened out of the way, else the tip would follow; the wire's own inertia is left out.
+    """
+    stiff = round_line(1e-3)
+    line = replace(
+        light(stiff),
+        bending_stiffness_y=1e8 * stiff.bending_stiffness_y,
+        bending_stiffness_z=1e8 * stiff.bending_stiffness_z,
+        rotary_inertia_y=0.0,
+        rotary_inertia_z=0.0,
+        polar_inertia=0.0,
+    )
+    support = make_support([[0, 0, -0.3], [0, 0, 0]], line)
+    frame = Frame([support], make_prop(0.2, [0, -below, 0], [1e-4, 1e-4, 2e-4]), Order(shear=None))
+    settled = settle(frame, frame.inertial_load([0.1, -GRAVITY, 0]))
+    spring = line.torsional_stiffness / 0.3 + 0.2 * GRAVITY * below
+    # A push toward +x at a centre of mass below the wire turns it about +z.
+    assert settled.state[0, 5] == pytest.approx(0.2 * 0.1 * below / spring, rel=1e-3)
+    found = natural_modes(frame, settled.stiffness, 1).angular_frequency[0, 0]
+    assert found == pytest.approx(np.sqrt(spring / (2e-4 + 0.2 * below**2)), rel=1e-5)
 
 
 # -- buckling ---------------------------------------------------------------------------------------------
@@ -261,7 +286,8 @@ def test_a_prop_that_stands_above_the_tip(reach):
 
 
 def test_shear_lowers_the_buckling_load():
-    """F. Engesser (1889): P = P_E/(1 + P_E/kGA), for the tension that acts on the whole slope."""
+    """F. Engesser (1891, from memory): P = P_E/(1 + P_E/kGA), for the tension that acts on the whole
+    slope."""
     line = light(round_line(10e-3))
     euler = np.pi**2 * line.bending_stiffness_z / (4 * 0.1**2)
     expected = euler / (1 + euler / line.shear_stiffness_y)

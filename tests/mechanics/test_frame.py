@@ -20,7 +20,7 @@ from rig_builders import (
 from scipy.spatial.transform import Rotation
 
 from rigcheck.mechanics.elements import Order
-from rigcheck.mechanics.frame import Frame, cross_matrix
+from rigcheck.mechanics.frame import Base, Frame, cross_matrix
 from rigcheck.mechanics.modes import natural_modes
 from rigcheck.mechanics.statics import settle
 
@@ -115,6 +115,41 @@ def test_cutting_a_segment_in_two_changes_nothing():
     two, tones = figures([cut], prop, [0.3, -9.8, 1])
     np.testing.assert_allclose(two, one, rtol=1e-9, atol=1e-12)
     np.testing.assert_allclose(tones, tone, rtol=1e-6)
+
+
+def test_a_head_that_turns_carries_the_roots_along():
+    """A wire of length L whose root lies e ahead of the head's centre: the head's spring k adds W (L +
+    e)^2/k."""
+    line = round_line(3e-3)
+    support = make_support([[0, 0, 0], [0, 0, 0.2]], line)
+    prop = make_prop(0.3, [0, 0, 0.2])
+    head = Base(point=np.array([[0.0, 0.0, -0.1]]), stiffness=np.array([[50.0, 40.0, 30.0]]))
+    field = [2.0, -GRAVITY, 0]
+    rigid, turning = Frame([support], prop), Frame([support], prop, base=head)
+    first, second = (
+        settle(frame, frame.inertial_load(field), load_stiffens=False) for frame in (rigid, turning)
+    )
+    own = line.mass_per_length * 0.2
+    for axis, spring in ((0, 40.0), (1, 50.0)):
+        moment = (0.3 * 0.3 + own * 0.2) * field[axis]
+        more = second.state[0, axis] - first.state[0, axis]
+        assert more == pytest.approx(moment * 0.3 / spring, rel=1e-8)
+    np.testing.assert_allclose(second.root_force[0], first.root_force[0], rtol=1e-8, atol=1e-10)
+    np.testing.assert_allclose(second.root_moment[0], first.root_moment[0], rtol=1e-8, atol=1e-10)
+    # A point mass on the rigid wire alone would turn with sqrt(k/(m r^2)): in series with the wire
+    # (Dunkerley, exact for one mass but for the wire's 11 g, which is 1 % of the frequency).
+    wire = 3 * line.bending_stiffness_z / 0.2**3
+    series = 1 / (1 / wire + 0.3**2 / 50.0)
+    found = natural_modes(turning, turning.stiffness, 2).angular_frequency[0]
+    assert np.min(np.abs(found / np.sqrt(series / 0.3) - 1)) < 0.01
+
+
+def test_a_stiff_head_is_a_rigid_one():
+    supports, prop = pair()
+    head = Base(point=np.array([[0.0, 0.0, -0.3]]), stiffness=np.full((1, 3), 1e9))
+    rigid, turning = Frame(supports, prop), Frame(supports, prop, base=head)
+    one, two = (natural_modes(frame, frame.stiffness, 6).angular_frequency for frame in (rigid, turning))
+    np.testing.assert_allclose(two, one, rtol=1e-6)
 
 
 # -- loads ------------------------------------------------------------------------------------------------

@@ -61,6 +61,21 @@ def taut():
     return [left, right], make_prop(0.1, [0.22, -0.01, 0.0], INERTIA)
 
 
+def unbalanced():
+    """Pulls that do not cancel, off the centre of mass, and a corner: forces and a couple hold the shape."""
+    left = make_support([[0, 0, 0], [0.12, 0.01, 0], [0.2, 0, 0]], WIRE, tension=20.0)
+    right = make_support([[0.43, 0.1, 0], [0.23, 0, 0.01]], WIRE, tension=10.0)
+    return [left, right], make_prop(0.1, [0.22, -0.01, 0.0], INERTIA)
+
+
+def stubby():
+    """Short and thick with a light prop: shear and the rotary inertia of the section count."""
+    support, prop = straight(
+        strip_line(0.03, 0.02), 0.12, mass=0.01, inertia=(1e-7, 1e-7, 1e-7), width_direction=[0, 1.0, 0]
+    )
+    return [support], prop
+
+
 def one_straight():
     support, prop = straight(
         round_line(0.003), 0.2, mass=0.3, reach=0.02, inertia=INERTIA, root_stiffness=(30, np.inf, 20)
@@ -68,7 +83,15 @@ def one_straight():
     return [support], prop
 
 
-LAYOUTS = {"straight": one_straight, "bent": bent, "sleeved": sleeved, "two": two_supports, "taut": taut}
+LAYOUTS = {
+    "straight": one_straight,
+    "bent": bent,
+    "sleeved": sleeved,
+    "two": two_supports,
+    "taut": taut,
+    "unbalanced": unbalanced,
+    "stubby": stubby,
+}
 
 
 # -- finite rotations --------------------------------------------------------------------------------------
@@ -147,7 +170,7 @@ def random_state(rods, size):
     return state, scale
 
 
-@pytest.mark.parametrize("layout", [bent, two_supports, taut])
+@pytest.mark.parametrize("layout", [bent, two_supports, taut, unbalanced])
 def test_gradient_and_tangent_are_derivatives_of_the_energy(layout):
     supports, prop = layout()
     # Soft in stretch, so that the large bending terms are not drowned.
@@ -211,7 +234,9 @@ def test_small_loads_agree_with_the_linear_engine(name, shear):
 
     supports, prop = LAYOUTS[name]()
     gravity = np.array([2e-6, -1e-5, 3e-6])
-    frame = Frame(supports, prop, Order() if shear else Order(shear=None))
+    # More functions than usual for stretch and twist, whose modes in a bare rod are else off by 7e-5.
+    order = Order(axial=6, torsion=6)
+    frame = Frame(supports, prop, order if shear else replace(order, shear=None))
     linear = settle(frame, frame.inertial_load(gravity))
     large = require_settled(settle_large(supports, prop, gravity, shear=shear))
     found = np.concatenate([large.prop_displacement, large.prop_rotation], axis=1)
