@@ -11,12 +11,14 @@ eliminated at every step (variable projection); only the poles are searched for.
 How many components there are is decided by the Bayesian information criterion, with a noise level of its own
 for each axis:
 
-.. math:: \mathrm{BIC} = \sum_{axes} n \ln(\mathrm{RSS}/n) + p \ln(2 n),
+.. math:: \mathrm{BIC} = \sum_{axes} n \ln(\mathrm{RSS}/n) + \frac{p \ln(2 n)}{1 - (p + 1)/(2 n)},
 
-p = 6 for a component (frequency, decay, two amplitudes and two phases) and 2 for a degree of the drift.
-In white noise alone it admits a component about once in a thousand takes of 100 frames, less often in longer
-ones: the largest of n/2 ordinates of a periodogram, each a chi-square of four degrees of freedom, exceeds 6
-ln(2 n) with about that chance (derived here; tests hold it).
+p = 6 for a component (frequency, decay, two amplitudes and two phases) and 2 for a degree of the drift. The
+denominator, 1 for a long track, keeps a short one from being fitted to its noise; it is the small-sample
+correction known from Akaike's criterion, put to this one (our choice). In white noise alone the criterion
+admits a component about once in a thousand takes of 100 frames, less often in longer ones: the largest of n/2
+ordinates of a periodogram, each a chi-square of four degrees of freedom, exceeds 6 ln(2 n) with about that
+chance (derived here; tests hold it).
 
 References
 ----------
@@ -431,13 +433,14 @@ def _fit(
     n = times.size
     level = np.maximum((residuals**2).sum(axis=0) / n, floor**2)
     parameters = _COMPONENT_PARAMETERS * k + 2 * (columns.shape[1] - 2 * k)
+    penalty = parameters * np.log(2.0 * n) / max(0.1, 1.0 - (parameters + 1) / (2.0 * n))
     return Fit(
         poles=poles,
         amplitudes=coefficients[:k] + 1j * coefficients[k : 2 * k],
         drift=coefficients[2 * k :],
         duration=float(times[-1]),
         residuals=residuals,
-        bic=float(n * np.log(level).sum() + parameters * np.log(2.0 * n)),
+        bic=float(n * np.log(level).sum() + penalty),
     )
 
 

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from rigcheck.model import Prop, Shot
+from rigcheck.picture.wobble import seen_frequency
 from rigcheck.studies.cautions import cautions
 from rigcheck.studies.cures import Cure, find_cures
 from rigcheck.studies.evaluate import Outcome
@@ -161,5 +162,5 @@ def _seen_frequency(shot: Shot, motion: MotionOutcome) -> Any:
     true = float(motion.angular_frequency[0, int(amplitude.argmax())]) / (2 * np.pi)
     rate = camera.frame_rate.m_as("Hz")
     playback = rate if camera.playback_rate is None else camera.playback_rate.m_as("Hz")
-    # Sampling cannot tell a frequency from its mirror images about multiples of the frame rate.
-    return registry().Quantity(abs(true - round(true / rate) * rate) * playback / rate, "Hz")
+    seen, _ = seen_frequency(true, rate, playback)
+    return registry().Quantity(float(seen), "Hz")

@@ -18,6 +18,7 @@ from rigcheck.motion.response import end_state, free_decay, unit_displacement
 from rigcheck.motion.sampled_load import piecewise_linear_response
 from rigcheck.motion.sampling import sample_times
 from rigcheck.motion.shock import worst_case
+from rigcheck.picture.projection import Camera
 from rigcheck.studies.evaluate import Dynamics, Outcome, largest_stress, strength_factor, stress_of
 from rigcheck.studies.rigs import GRAVITY, Batched
 
@@ -111,23 +112,22 @@ class Push(Batched):
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Eye:
-    """How the camera turns metres at the prop into pixels.
+    """How the camera turns small movements of a prop into pixels.
 
     Attributes
     ----------
-    right, up : array, shape (3,)
-        Directions of the picture's axes in space.
-    pixels_per_metre : float
-        At the prop.
+    camera : Camera
+        The camera.
+    jacobian : array, shape (2, 3)
+        Pixels right and up for a metre right, up, toward, at the prop's mark [px/m].
     """
 
-    right: Array
-    up: Array
-    pixels_per_metre: float
+    camera: Camera
+    jacobian: Array
 
     def project(self, points: Array) -> Array:
-        """Pixels in the picture of places, shape (..., 3, n) to (..., 2, n)."""
-        return np.stack([self.right, self.up]) @ points * self.pixels_per_metre
+        """Pixels of small movements, shape (..., 3, n) to (..., 2, n)."""
+        return np.asarray(self.jacobian @ points)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

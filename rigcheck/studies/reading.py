@@ -13,6 +13,7 @@ from rigcheck.errors import ArgumentError, ValidityError
 from rigcheck.model import SIDES, Insert, Move, Prop, Shot, Sleeve, Support
 from rigcheck.motion.keyframes import KeyframePath, keyframe_path
 from rigcheck.motion.profiles import RAMPED_PROFILES, profile
+from rigcheck.picture.projection import Camera
 from rigcheck.stock import find_clamp, find_material, find_sheet, own_material, practice, stock_sizes
 from rigcheck.studies.cures import Choices, Task
 from rigcheck.studies.evaluate import Settings
@@ -119,7 +120,7 @@ def read_prop(shot: Shot, prop: Prop) -> Reading:
                 settle=limits.settle.m_as("s"),
                 sag=None if limits.sag is None else limits.sag.m_as("m"),
             ),
-            eye=_eye(shot),
+            eye=_eye(shot, prop),
         ),
         support=_describe(prop),
         assumptions=tuple(dict.fromkeys(notes.assumptions)),
@@ -501,25 +502,28 @@ def _push(move: Move, notes: _Notes) -> Push:
     )
 
 
-def _eye(shot: Shot) -> Eye | None:
-    camera = shot.camera
-    if camera is None:
+def _eye(shot: Shot, prop: Prop) -> Eye | None:
+    given = shot.camera
+    if given is None:
         return None
-    if camera.field_width is not None:
-        width = camera.field_width.m_as("m")
-    else:
-        assert (
-            camera.sensor_width is not None
-            and camera.distance is not None
-            and camera.focal_length is not None
+    elevation = given.elevation.m_as("rad")
+    if given.field_width is not None:
+        camera = Camera(
+            field_width=given.field_width.m_as("m"), image_width=given.image_width, elevation=elevation
         )
-        width = camera.sensor_width.m_as("m") * camera.distance.m_as("m") / camera.focal_length.m_as("m")
-    tilt = camera.elevation.m_as("rad")
-    return Eye(
-        right=np.array([1.0, 0.0, 0.0]),
-        up=np.array([0.0, np.cos(tilt), -np.sin(tilt)]),
-        pixels_per_metre=camera.image_width / width,
-    )
+    else:
+        assert given.distance is not None
+        assert given.focal_length is not None
+        assert given.sensor_width is not None
+        camera = Camera.from_lens(
+            distance=given.distance.m_as("m"),
+            focal_length=given.focal_length.m_as("m"),
+            sensor_width=given.sensor_width.m_as("m"),
+            image_width=given.image_width,
+            elevation=elevation,
+        )
+    mark = np.zeros(3) if prop.mark is None else np.array(_metres(prop.mark))
+    return Eye(camera=camera, jacobian=camera.pixel_jacobian(mark))
 
 
 # -- what is not used, what looks wrong -----------------------------------------------------------------
@@ -533,8 +537,10 @@ def _name_unused(shot: Shot, prop: Prop, notes: _Notes) -> None:
     if shot.camera is not None:
         if "shutter_angle" in shot.camera.model_fields_set:
             say(("shutter_angle", "motion blur"))
-        if shot.camera.distance is not None:
-            notes.assumptions.append("Movement toward the camera is left out of the pixels.")
+        if shot.camera.distance is None:
+            notes.assumptions.append(
+                "The camera's distance is not given, so movement toward it is left out of the pixels."
+            )
     if "mark" in given:
         say(("mark", "whether props meet or touch"))
     if prop.axis is not None:

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from scipy.integrate import quad, solve_ivp
+from scipy.integrate import cumulative_simpson, quad, solve_ivp
 from scipy.optimize import brentq
 
 from rigcheck.cli import commands
@@ -154,11 +154,11 @@ def test_level_cantilever(run):
 
 def test_shear_is_added_and_can_be_left_out(run):
     """Cowper (1966) for a solid round, k = 6 (1 + nu)/(7 + 6 nu) (from memory); a stub, so that it counts."""
-    wire = Wire(length=0.03, diameter=8e-3, mass=2.0, reach=0.01)
+    wire = Wire(length=0.02, diameter=8e-3, mass=2.0)
     nu = wire.youngs_modulus / (2 * wire.shear_modulus) - 1
     stiffness = 6 * (1 + nu) / (7 + 6 * nu) * wire.shear_modulus * np.pi * wire.diameter**2 / 4
     with_shear, without = sags(wire, shear=stiffness)["sag"], sags(wire)["sag"]
-    assert with_shear / without > 1.03
+    assert with_shear / without > 1.05
     soft = PLAIN.replace("shear = false", "shear = true")
     assert run(wire.file(soft))["static"]["sag_mm"] == pytest.approx(with_shear * 1e3, rel=1e-9)
     assert run(wire.file(PLAIN))["static"]["sag_mm"] == pytest.approx(without * 1e3, rel=1e-9)
@@ -239,7 +239,7 @@ def test_large_displacement(run):
     wire = Wire(density=WEIGHTLESS, diameter=1.2e-3, length=0.2, mass=0.05, yield_strength=20e9)
     sag, turn = droops(wire)
     straight = sags(wire)["sag"]
-    assert 0.3 * wire.length < sag < 0.85 * straight
+    assert 0.25 * wire.length < sag < 0.95 * straight
     for analysis in ('displacement = "large"', 'displacement = "auto"'):
         found = run(wire.file(f"{analysis}\nshear = false"))["static"]
         assert found["method"] == "large displacement"
@@ -417,7 +417,6 @@ def duhamel(profile: str, omega: float, zeta: float, times: np.ndarray) -> np.nd
             if high <= low:
                 continue
             middle = 0.5 * (low + high)
-            # scipy's weight turns the oscillating factor into the rule itself, with no error of its own
             total += quad(
                 lambda s: acceleration(profile, s if profile != "trapezoidal" else middle)
                 * np.exp(-zeta * omega * (time - s))
@@ -430,15 +429,20 @@ def duhamel(profile: str, omega: float, zeta: float, times: np.ndarray) -> np.nd
 
 
 def largest(profile: str, omega: float, zeta: float) -> float:
-    """Largest abs(x) during the move, refined around the best of a fine grid."""
-    times = np.linspace(0, DURATION, 161)
-    best = int(np.abs(duhamel(profile, omega, zeta, times)).argmax())
-    step = times[1]
-    for _ in range(3):
-        fine = np.clip(np.linspace(times[best] - step, times[best] + step, 21), 0, DURATION)
-        values = np.abs(duhamel(profile, omega, zeta, fine))
-        best, times, step = int(values.argmax()), fine, step / 10
-    return float(values.max())
+    """Largest abs(x) during the move: the same integral with a running upper limit, by Simpson's rule.
+
+    Piece by piece, so that the trapezoidal acceleration jumps between pieces; 8000 steps each.
+    """
+    root = complex(-zeta * omega, omega * np.sqrt(1 - zeta**2))
+    whole, best = 0.0 + 0.0j, 0.0
+    for third in range(3):
+        times = np.linspace(third, third + 1, 8001) * DURATION / 3
+        middle = float(times[4000])
+        drive = [acceleration(profile, middle if profile == "trapezoidal" else float(time)) for time in times]
+        running = whole + cumulative_simpson(drive * np.exp(-root * times), x=times, initial=0)
+        best = max(best, np.abs((np.exp(root * times) * running).imag).max() / root.imag)
+        whole = running[-1]
+    return float(best)
 
 
 @pytest.mark.parametrize("profile", ["harmonic", "cycloidal", "trapezoidal"])
@@ -463,8 +467,8 @@ def test_wobble_after_a_slide_is_duhamels(run, profile):
     wanted = path.max() - path.min()  # 1e5 samples a period: short by 1e-9 at most
     assert wanted > 1e-4
     assert found["motion"]["residual_wobble_mm"] == pytest.approx(wanted * 1e3, rel=1e-6)
-    # 40 samples a period, joined by parabolas or not: within the chord's sag (pi/40)^2/2 = 0.3 %
-    assert found["motion"]["peak_deviation_mm"] == pytest.approx(1e3 * largest(profile, omega, zeta), rel=3e-3)
+    # 40 samples a period and more, joined by parabolas
+    assert found["motion"]["peak_deviation_mm"] == pytest.approx(1e3 * largest(profile, omega, zeta), rel=1e-7)
 
 
 @pytest.mark.parametrize("along", ["right", "[1, 1, 0]", "down"])

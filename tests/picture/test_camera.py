@@ -30,7 +30,7 @@ def test_level_pinhole_is_focal_length_times_ratio_of_place_to_depth():
 
 
 def test_straight_down_shows_away_as_up():
-    """From straight above, a place farther away stands higher in the picture; one lower down looks smaller."""
+    """From straight above, what is farther away stands higher in the picture, what is lower looks smaller."""
     camera = Camera(field_width=0.4, image_width=400, distance=1.0, elevation=np.pi / 2)
     assert camera.project([0.1, 0.0, -0.05]) == pytest.approx([100.0, 50.0], rel=1e-12)
     assert camera.project([0.1, -1.0, 0.0]) == pytest.approx([50.0, 0.0], abs=1e-12)

@@ -61,7 +61,7 @@ def test_cube_along_its_diagonal_is_a_hexagon():
 
 
 def test_ball_in_perspective_is_larger_than_its_equator():
-    """Tangents from distance d touch the cone of sine r / d: image radius f r / sqrt(d^2 - r^2) (derived here)."""
+    """Tangents from distance d lie on the cone of sine r / d: radius f r / sqrt(d^2 - r^2) (derived here)."""
     camera = Camera(field_width=1.0, image_width=1000, distance=1.0)
     polygon = outline(Solid(shape="sphere", size=[0.4, 0.4, 0.4]), camera)
     radius = 1000 * 0.2 / np.sqrt(1.0 - 0.2**2)

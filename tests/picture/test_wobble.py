@@ -15,7 +15,7 @@ rates = st.floats(1.0, 500.0)
 
 @pytest.mark.parametrize("count", [1, 2, 7, 360, 361, 1500])
 def test_extent_is_the_largest_of_all_pair_distances(count):
-    """Against scipy's pair distances; above 360 places the search by direction may be 4e-5 short, never long."""
+    """Against scipy's pair distances; above 360 places the search may be 4e-5 short, never long."""
     rng = np.random.default_rng(count)
     path = rng.normal(size=(3, count, 2)) * [5.0, 1.0] @ np.array([[0.8, 0.6], [-0.6, 0.8]])
     found = wobble.peak_to_peak(path)
@@ -68,8 +68,7 @@ def test_every_lookalike_is_seen_the_same_and_none_is_missing(share, rate, shown
     again, _ = wobble.seen_frequency(found, rate, shown)
     assert again == pytest.approx(np.full(len(found), seen), abs=1e-9 * shown)
     assert (np.diff(found) > 0).all()
-    # where the seen frequency of a fine grid passes the wanted one, a listed frequency lies within the grid's
-    # step
+    # where the seen frequency of a fine grid passes the wanted one, a listed one lies within a step
     grid = np.linspace(0.0, highest, 4001)
     above = wobble.seen_frequency(grid, rate, shown)[0] > seen
     passed = grid[np.flatnonzero(above[1:] != above[:-1])]
@@ -80,8 +79,9 @@ def test_every_lookalike_is_seen_the_same_and_none_is_missing(share, rate, shown
 def test_smoothing_is_the_mean_over_the_exposure():
     """Amplitude of the running mean of a cosine, by quadrature: 1e-10 relative."""
     for frequency, exposure in ((3.0, 0.01), (12.0, 0.02), (60.0, 0.02)):
-        mean = quad(lambda t, f: np.cos(2 * np.pi * f * t), -exposure / 2, exposure / 2, frequency)[0] /
-        exposure assert wobble.exposure_smoothing(frequency, exposure) == pytest.approx(abs(mean), rel=1e-10)
+        half = exposure / 2
+        mean = quad(lambda t, f: np.cos(2 * np.pi * f * t), -half, half, frequency)[0] / exposure
+        assert wobble.exposure_smoothing(frequency, exposure) == pytest.approx(abs(mean), rel=1e-10)
     assert wobble.exposure_smoothing(50.0, 0.02) == pytest.approx(0.0, abs=1e-15)
 
 

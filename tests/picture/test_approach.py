@@ -1,0 +1,232 @@
+"""Closest approach: closed forms, scipy's constrained minimum, separating axes, invariances."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.optimize import minimize
+from scipy.spatial.transform import Rotation
+
+from rigcheck.errors import ArgumentError, NotConvergedError
+from rigcheck.picture import gjk
+from rigcheck.picture.approach import closest_approach, outline_gap
+from rigcheck.picture.outlines import outline
+from rigcheck.picture.projection import Camera
+from rigcheck.picture.solids import Solid
+
+SHAPES = ("box", "cylinder", "disc", "sphere")
+
+
+def random_solid(shape, rng, centre):
+    return Solid(
+        shape=shape,
+        size=rng.uniform(0.01, 0.1, 3),
+        centre=centre,
+        orientation=Rotation.random(random_state=int(rng.integers(1 << 30))).as_matrix(),
+    )
+
+
+def minimised_distance(first, second):
+    """The same distance as a convex programme in the two points' body coordinates, by scipy (SLSQP)."""
+
+    def inside(solid):
+        if solid.shape == "box":
+            return lambda u: np.concatenate([1 - u, 1 + u])
+        if solid.shape == "sphere":
+            return lambda u: np.array([1 - u @ u])
+        across = list(solid.across)
+        return lambda u: np.array(
+            [1 - u[across] @ u[across], 1 - u[solid.round_axis], 1 + u[solid.round_axis]]
+        )
+
+    def apart(x):
+        p = first.orientation @ (x[:3] * first.half_size) + first.centre
+        q = second.orientation @ (x[3:] * second.half_size) + second.centre
+        return ((p - q) @ (p - q)) * 100.0
+
+    rules = [
+        {"type": "ineq", "fun": lambda x: inside(first)(x[:3])},
+        {"type": "ineq", "fun": lambda x: inside(second)(x[3:])},
+    ]
+    found = minimize(
+        apart, np.full(6, 0.1), method="SLSQP", constraints=rules, options={"ftol": 1e-14, "maxiter": 300}
+    )
+    return np.sqrt(max(found.fun, 0.0) / 100.0)
+
+
+@pytest.mark.parametrize("second", SHAPES)
+@pytest.mark.parametrize("first", SHAPES)
+def test_gap_against_a_constrained_minimum(first, second):
+    """The minimiser stops at 1e-14 of the squared distance in 10 cm: 1e-8 m where the bodies touch, better apart."""
+    rng = np.random.default_rng(SHAPES.index(first) * 4 + SHAPES.index(second))
+    for _ in range(4):
+        one = random_solid(first, rng, rng.uniform(-0.05, 0.05, 3))
+        two = random_solid(second, rng, rng.uniform(-0.05, 0.05, 3) + [0.09, 0.03, 0.0])
+        found = closest_approach(one, two)
+        assert found.least_gap == pytest.approx(minimised_distance(one, two), abs=3e-8)
+        assert found.accuracy.max() < 1e-9
+        distance = np.linalg.norm(found.first_point - found.second_point)
+        if not found.touches:
+            assert distance == pytest.approx(found.least_gap, abs=1e-12)
+
+
+def test_spheres_are_exact():
+    centre = np.linspace(-0.5, 0.5, 101)[:, None] * [1.0, 0.0, 0.0] + [0.0, 0.03, 0.0]
+    one = Solid(shape="sphere", size=[0.1, 0.1, 0.1], centre=centre)
+    two = Solid(shape="sphere", size=[0.06, 0.06, 0.06])
+    found = closest_approach(one, two)
+    between = np.linalg.norm(centre, axis=1)
+    assert found.gap == pytest.approx(np.maximum(between - 0.08, 0.0), abs=1e-15)
+    assert found.depth == pytest.approx(np.maximum(0.08 - between, 0.0), abs=1e-15)
+    assert found.index == 50
+    assert found.touches
+    assert found.clearance == pytest.approx(-0.05, abs=1e-15)
+
+
+def test_parallel_boxes_are_exact():
+    """Gap: the root of the squares of the gaps along the axes. Depth: the least overlap of the three."""
+    rng = np.random.default_rng(1)
+    centre = rng.uniform(-0.3, 0.3, (400, 3))
+    one, two = np.array([0.1, 0.2, 0.05]), np.array([0.08, 0.04, 0.3])
+    apart = np.abs(centre) - (one + two) / 2
+    found = closest_approach(Solid(shape="box", size=one), Solid(shape="box", size=two, centre=centre))
+    assert found.gap == pytest.approx(np.linalg.norm(np.maximum(apart, 0.0), axis=1), abs=1e-12)
+    assert found.depth == pytest.approx(np.maximum(-apart.max(axis=1), 0.0), abs=1e-12)
+    assert found.touches == (apart.max(axis=1) <= 0).any()
+
+
+def test_depth_of_turned_boxes_is_that_of_the_separating_axes():
+    """For two boxes the shortest shift is along one of 15 axes: faces and crossed edges (separating axis theorem)."""
+    for seed in range(40):
+        rng = np.random.default_rng(seed)
+        one, two = (random_solid("box", rng, rng.uniform(-0.02, 0.02, 3)) for _ in range(2))
+        found = closest_approach(one, two)
+        axes = [*one.orientation.T, *two.orientation.T]
+        axes += [np.cross(a, b) for a in one.orientation.T for b in two.orientation.T]
+        least = np.inf
+        for axis in axes:
+            n = axis / np.linalg.norm(axis)
+            reach = sum(np.abs(s.orientation.T @ n) @ s.half_size for s in (one, two))
+            least = min(least, reach - abs(n @ (one.centre - two.centre)))
+        if least > 0:
+            assert found.depth == pytest.approx(least, abs=1e-12)
+        else:
+            assert found.gap > 0.0
+
+
+@pytest.mark.parametrize("shapes", [("cylinder", "cylinder"), ("disc", "box"), ("sphere", "cylinder")])
+def test_depth_of_round_solids_against_a_dense_search(shapes):
+    """The least over 40,000 directions is at most (0.01 rad)^2 of the size, 1e-5 m, above the true depth."""
+    ways = np.random.default_rng(0).normal(size=(40_000, 3))
+    ways /= np.linalg.norm(ways, axis=1, keepdims=True)
+    for seed in range(6):
+        rng = np.random.default_rng(seed)
+        one, two = (random_solid(shape, rng, rng.uniform(-0.01, 0.01, 3)) for shape in shapes)
+        found = closest_approach(one, two)
+        least = ((one.farthest_point(ways) - two.farthest_point(-ways)) * ways).sum(axis=1).min()
+        if least > 0:
+            assert found.depth[0] <= least + 1e-12
+            assert found.depth[0] == pytest.approx(least, abs=3e-5)
+
+
+def test_ball_on_a_box_and_inside_it():
+    box = Solid(shape="box", size=[0.2, 0.2, 0.2])
+    ball = Solid(shape="sphere", size=[0.04] * 3, centre=[[0.15, 0, 0], [0.11, 0, 0], [0.05, 0, 0]])
+    found = closest_approach(box, ball)
+    assert found.gap == pytest.approx([0.03, 0.0, 0.0], abs=1e-12)
+    assert found.depth == pytest.approx([0.0, 0.01, 0.07], abs=1e-12)
+
+
+def test_margin_decides_the_time():
+    """Equal boxes pass at 30 mm and at 20 mm; a margin of 15 mm at the first makes it the tighter one."""
+    centre = np.array([[0.13, 0, 0], [0.3, 0, 0], [0.12, 0, 0]])
+    one = Solid(shape="box", size=[0.1, 0.1, 0.1])
+    two = Solid(shape="box", size=[0.1, 0.1, 0.1], centre=centre)
+    bare = closest_approach(one, two)
+    with_margin = closest_approach(one, two, margin=[0.015, 0.0, 0.0])
+    assert bare.index == 2
+    assert bare.clearance == pytest.approx(0.02, abs=1e-12)
+    assert with_margin.index == 0
+    assert with_margin.clearance == pytest.approx(0.015, abs=1e-12)
+    assert with_margin.least_gap == pytest.approx(0.03, abs=1e-12)
+
+
+def test_bound_between_the_times_holds_for_what_happens_there():
+    """Coarse times miss the passing; the bound from them lies below the gap found with fine ones."""
+
+    def move(count):
+        t = np.linspace(0.0, 1.0, count)
+        turn = Rotation.from_rotvec(np.outer(t, [0.0, 0.0, 2.5])).as_matrix()
+        one = Solid(shape="box", size=[0.2, 0.02, 0.02], orientation=turn)
+        two = Solid(
+            shape="cylinder",
+            size=[0.03, 0.05, 0.03],
+            centre=np.stack([0.15 - 0.2 * t, 0.13 + 0 * t, 0 * t], -1),
+        )
+        return closest_approach(one, two)
+
+    coarse, fine = move(9), move(2001)
+    assert coarse.between < fine.clearance < coarse.clearance
+    assert fine.between == pytest.approx(fine.clearance, abs=2e-4)
+    assert fine.between <= fine.clearance
+
+
+def test_leading_axes_and_broadcast():
+    rng = np.random.default_rng(0)
+    one = Solid(shape="cylinder", size=[0.05, 0.1, 0.05], centre=rng.uniform(-0.3, 0.3, (2, 7, 3)))
+    two = Solid(shape="box", size=[0.05, 0.1, 0.05])
+    found = closest_approach(one, two)
+    assert found.gap.shape == (2, 7)
+    assert found.index.shape == found.least_gap.shape == found.between.shape == (2,)
+    assert found.first_point.shape == (2, 3)
+    assert found.least_gap == pytest.approx(found.gap[[0, 1], found.index])
+
+
+@given(st.sampled_from(SHAPES), st.sampled_from(SHAPES), st.integers(0, 500))
+def test_order_and_place_do_not_matter(first, second, seed):
+    """Swapped, moved and turned together: the same gap, to the 1e-9 of the sizes that is promised twice."""
+    rng = np.random.default_rng(seed)
+    one = random_solid(first, rng, rng.uniform(-0.05, 0.05, 3))
+    two = random_solid(second, rng, rng.uniform(-0.05, 0.05, 3) + [0.12, 0.0, 0.0])
+    turn, shift = Rotation.random(random_state=seed).as_matrix(), rng.uniform(-1, 1, 3)
+    moved = [
+        Solid(shape=s.shape, size=s.size, centre=turn @ s.centre + shift, orientation=turn @ s.orientation)
+        for s in (one, two)
+    ]
+    gap = closest_approach(one, two).gap
+    assert closest_approach(two, one).gap == pytest.approx(gap, abs=1e-9)
+    assert closest_approach(*moved).gap == pytest.approx(gap, abs=1e-9)
+
+
+def test_outline_gap_of_squares_and_of_props():
+    square = np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * 10.0
+    shifts = np.array([[30.0, 0.0], [30.0, 40.0], [5.0, 5.0], [10.0, 0.0]])
+    found = outline_gap(square, square + shifts[:, None])
+    assert found == pytest.approx([20.0, np.hypot(20, 30), 0.0, 0.0], abs=1e-8)
+    camera = Camera(field_width=1.0, image_width=1000)
+    balls = [
+        outline(Solid(shape="sphere", size=[0.1] * 3, centre=[x, 0.05, z]), camera)
+        for x, z in ((-0.1, 0), (0.2, 0.5))
+    ]
+    # 300 px apart less two radii of 50 px; corners lie on the line between, so nothing is lost to the polygon
+    assert outline_gap(*balls) == pytest.approx(200.0, abs=0.07)
+
+
+def test_errors(monkeypatch):
+    one = Solid(shape="box", size=[0.1, 0.1, 0.1], centre=np.zeros((2, 3)))
+    two = Solid(shape="cylinder", size=[0.1, 0.1, 0.1], centre=np.full((3, 3), 0.3))
+    with pytest.raises(ArgumentError, match="same times"):
+        closest_approach(one, two)
+    with pytest.raises(ArgumentError, match="margin: given -1 m"):
+        closest_approach(two, two, margin=-1.0)
+    with pytest.raises(ArgumentError, match="one for each time"):
+        closest_approach(two, two, margin=[0.0, 0.1])
+    with pytest.raises(ArgumentError, match=r"wanted \(..., n, 2\)"):
+        outline_gap(np.zeros(2), np.zeros((4, 2)))
+    with pytest.raises(ArgumentError, match="same times"):
+        outline_gap(np.zeros((2, 4, 2)), np.zeros((3, 4, 2)))
+    monkeypatch.setattr(gjk, "_MOST_STEPS", 1)
+    with pytest.raises(NotConvergedError, match="after 1 steps"):
+        closest_approach(
+            Solid(shape="box", size=[0.1] * 3, orientation=Rotation.random(random_state=0).as_matrix()), two
+        )
