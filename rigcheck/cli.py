@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from rigcheck import __version__
 from rigcheck.errors import RigcheckError
 
 if TYPE_CHECKING:
@@ -68,10 +69,15 @@ def run() -> None:
     except RigcheckError as error:
         click.echo(f"rigcheck: {_plain(str(error))}", err=True)
         sys.exit(BAD_INPUT)
-    except BrokenPipeError:
-        # The reader of our output has gone (head, less); nothing is left to say, and closing must not fail either.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(0)
+    except OSError as error:
+        _drop_output()
+        click.echo(f"rigcheck: the result cannot be written: {error.strerror or error}.", err=True)
+        sys.exit(BAD_INPUT)
+
+
+def _drop_output() -> None:
+    """Send what is still to be printed nowhere, so that closing does not fail on it again."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _plain(text: str) -> str:
@@ -84,13 +90,23 @@ def _plain(text: str) -> str:
 def _console() -> Console:
     from rich.console import Console
 
-    return Console(highlight=False)
+    class Terminal(Console):
+        """A console whose reader may go (head, less): the exit code still tells the verdict."""
+
+        def on_broken_pipe(self) -> None:
+            self.quiet = True
+            _drop_output()
+
+    return Terminal(highlight=False)
 
 
 def _print_json(value: Any) -> None:
     from rigcheck.views.as_json import dump
 
-    click.echo(dump(value))
+    try:
+        click.echo(dump(value))
+    except BrokenPipeError:
+        _drop_output()
 
 
 def _rig_flags(command: Callable[..., None]) -> Callable[..., None]:
@@ -100,7 +116,7 @@ def _rig_flags(command: Callable[..., None]) -> Callable[..., None]:
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
-@click.version_option(package_name="rigcheck", prog_name="rigcheck", message="%(prog)s %(version)s")
+@click.version_option(__version__, prog_name="rigcheck", message="%(prog)s %(version)s")
 def commands() -> None:
     """Will the hidden wire, rod or tube that carries a prop sag, sway, bend for good or overload its head?
 

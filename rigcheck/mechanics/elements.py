@@ -13,14 +13,14 @@ Every matrix is a sum of physical coefficients times constant matrices, so a bat
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from typing import Any
 
 import numpy as np
 from numpy.polynomial import legendre
 from numpy.typing import NDArray
 
-__all__ = ["END_FREEDOMS", "Basis", "Fields", "Order"]
+__all__ = ["END_FREEDOMS", "Basis", "Field", "Fields", "Order"]
 
 Array = NDArray[np.float64]
 
@@ -66,6 +66,37 @@ class Fields:
     shear_v: Array
     shear_w: Array
     displacement: Array  # (stations, 3, freedoms): u, v, w
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Field:
+    """One of the element's four fields that neither elasticity nor inertia nor tension couples with another.
+
+    Stretch, twist and the two planes of bending are such fields of a straight element. Its matrices are those
+    of the `Basis` cut down to it, end freedoms first.
+
+    Attributes
+    ----------
+    ends : tuple of int
+        Which of the twelve end freedoms are its own; e of them.
+    stiffness_kinds, mass_kinds : tuple of int
+        Which coefficients of `Basis.stiffness` and `Basis.mass` it has.
+    stiffness, mass, tension : array, shape (kinds, e + i, e + i)
+        Constant matrices of these coefficients and of the tension at start and end.
+    push : array, shape (e + i, 3)
+        To be multiplied by rho A L: load of a unit acceleration along x, y, z.
+    is_tensioned : bool
+        Whether a tension in the element works on it.
+    """
+
+    ends: tuple[int, ...]
+    stiffness_kinds: tuple[int, ...]
+    mass_kinds: tuple[int, ...]
+    stiffness: Array
+    mass: Array
+    tension: Array
+    push: Array
+    is_tensioned: bool
 
 
 def _internal(count: int, points: Array, integrations: int) -> list[Array]:
@@ -142,6 +173,37 @@ class Basis:
         )
         slopes = [energy(values["v'"], scale) + energy(values["w'"], scale) for scale in (1 - points, points)]
         self.tension: Array = np.stack(slopes)
+
+    @cached_property
+    def separate_fields(self) -> tuple[Field, ...]:
+        """Stretch, twist, bending along y and bending along z."""
+        order = self.order
+        plane = order.bending + (0 if order.shear is None else 1 + order.shear)
+        plan = (
+            ((0, 6), order.axial, (0,), (0,), False),
+            ((3, 9), order.torsion, (1,), (3,), False),
+            ((1, 5, 7, 11), plane, (2, 4), (0, 1), True),
+            ((2, 4, 8, 10), plane, (3, 5), (0, 2), True),
+        )
+        push = self.mass[0, :, :3] + self.mass[0, :, 6:9]
+        result, column = [], END_FREEDOMS
+        for ends, count, stiff, heavy, is_tensioned in plan:
+            own = np.array([*ends, *range(column, column + count)])
+            block = np.ix_(own, own)
+            result.append(
+                Field(
+                    ends=ends,
+                    stiffness_kinds=stiff,
+                    mass_kinds=heavy,
+                    stiffness=np.stack([self.stiffness[kind][block] for kind in stiff]),
+                    mass=np.stack([self.mass[kind][block] for kind in heavy]),
+                    tension=np.stack([matrix[block] for matrix in self.tension]),
+                    push=push[own],
+                    is_tensioned=is_tensioned,
+                )
+            )
+            column += count
+        return tuple(result)
 
     @staticmethod
     @cache

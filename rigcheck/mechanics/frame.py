@@ -16,11 +16,12 @@ from numpy.typing import NDArray
 
 from rigcheck.mechanics.elements import END_FREEDOMS, Basis, Order
 
-__all__ = ["Base", "Element", "Frame", "Prop", "Support", "cross_matrix", "local_axes"]
+__all__ = ["PROP_FREEDOMS", "Base", "Element", "Frame", "Prop", "Support", "cross_matrix", "local_axes"]
 
 Array = NDArray[np.float64]
 
 PROP_FREEDOMS = 6
+"""Displacement and rotation of the prop come first among the freedoms of a frame."""
 
 
 def cross_matrix(vector: Array) -> Array:
@@ -162,8 +163,12 @@ class Element:
         Rows are the local x, y, z.
     coefficients : array, shape (B, 6)
         EA, GJ, EIz, EIy, kGAy, kGAz.
-    stiffness, mass : array, shape (B, size, size)
-        In the element's own scaled freedoms.
+    stiffness_scales : array, shape (B, 6)
+        What multiplies the constant matrices `Basis.stiffness` [N/m].
+    mass_scales : array, shape (B, 4)
+        What multiplies `Basis.mass` [kg].
+    basis : Basis
+        The constant matrices.
     ends : array, shape (B, 12, m)
         Gives the end freedoms from the m frame freedoms in `places`.
     places : tuple of int
@@ -176,11 +181,22 @@ class Element:
     length: Array
     axes: Array
     coefficients: Array
-    stiffness: Array
-    mass: Array
+    stiffness_scales: Array
+    mass_scales: Array
+    basis: Basis
     ends: Array
     places: tuple[int, ...]
     internal: slice
+
+    @cached_property
+    def stiffness(self) -> Array:
+        """In the element's own scaled freedoms, shape (B, size, size)."""
+        return _mix(self.stiffness_scales, self.basis.stiffness)
+
+    @cached_property
+    def mass(self) -> Array:
+        """In the element's own scaled freedoms, shape (B, size, size)."""
+        return _mix(self.mass_scales, self.basis.mass)
 
 
 class Frame:
@@ -334,8 +350,7 @@ class Frame:
             ],
             axis=1,
         )
-        scale = length[:, None] ** np.array([-1, -3, -3, -3, -1, -1])
-        basis, size = self.basis, self.basis.size
+        scale = 1 / np.stack([length, length**3, length**3, length**3, length, length], axis=1)
         turn = np.zeros((self.batch, END_FREEDOMS, sum(way.shape[2] for way in maps)))
         column = 0
         for end, way in enumerate(maps):
@@ -351,8 +366,9 @@ class Frame:
             length=length,
             axes=axes,
             coefficients=stiff,
-            stiffness=(stiff * scale @ basis.stiffness.reshape(6, -1)).reshape(-1, size, size),
-            mass=(heavy @ basis.mass.reshape(4, -1)).reshape(-1, size, size),
+            stiffness_scales=stiff * scale,
+            mass_scales=heavy,
+            basis=self.basis,
             ends=turn,
             places=(*places[0], *places[1]),
             internal=slice(internal[0], internal[-1] + 1) if internal else slice(self.size, self.size),
@@ -399,20 +415,34 @@ class Frame:
         twist that the elements leave out. For a prop that hangs h below a tip both give m g h about the two
         level axes.
         """
-        tension = self.basis.tension.reshape(2, -1)
-        size = self.basis.size
         local = [
-            (pull / element.length[:, None] @ tension).reshape(-1, size, size)
+            _mix(pull / element.length[:, None], self.basis.tension)
             for pull, element in zip(tensions, self.elements, strict=True)
         ]
         result = self._assemble(local)
+        result[:, 3:6, 3:6] += self.turning_stiffness(tip_forces)
+        return result
+
+    def turning_stiffness(self, tip_forces: list[Array]) -> Array:
+        """Stiffness that forces on the tips add to the prop's rotation; see `tension_stiffness`.
+
+        Parameters
+        ----------
+        tip_forces : list of array, shape (B, 3)
+            Force that the prop puts on each support's tip [N].
+
+        Returns
+        -------
+        array, shape (B, 3, 3)
+            About right, up, toward [N m/rad].
+        """
+        result = np.zeros((self.batch, 3, 3))
         last = {element.support: element for element in self.elements}
         for index, (support, force) in enumerate(zip(self.supports, tip_forces, strict=True)):
             arm = support.tip - self.prop.centre_of_mass
             along = last[index].axes[:, 0]
             pull = np.einsum("bi,bi->b", force, along)[:, None] * along
-            across = force - pull
-            result[:, 3:6, 3:6] += _follow(pull, arm) + _hang(across, arm)
+            result += _follow(pull, arm) + _hang(force - pull, arm)
         return result
 
     def inertial_load(
@@ -520,6 +550,12 @@ class Frame:
         for column, place in enumerate(element.places):
             load[:, place] += ends[:, column]
         load[:, element.internal] += force[:, END_FREEDOMS:]
+
+
+def _mix(scales: Array, matrices: Array) -> Array:
+    """Sums of constant matrices (k, n, m) with the factors (B, k) of each variant, shape (B, n, m)."""
+    mixed: Array = scales @ matrices.reshape(len(matrices), -1)
+    return mixed.reshape(-1, *matrices.shape[1:])
 
 
 def local_axes(along: Array, width: Array | None) -> Array:

@@ -131,6 +131,10 @@ class Profile:
         """
         return self._derivative(2, unit_time)
 
+    def jerk(self, unit_time: ArrayLike) -> FloatArray:
+        """Give s''' at the unit times: 0 outside the move, the value of the later piece at a jump."""
+        return self._derivative(3, unit_time)
+
     @property
     def boundaries(self) -> tuple[float, ...]:
         """Unit times at which a piece begins or ends, from 0 to 1."""

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from rigcheck.errors import ArgumentError, ValidityError
 from rigcheck.motion._checks import FloatArray, increasing_times, oscillator, positive, positive_number
@@ -17,7 +17,9 @@ __all__ = [
     "NullDurations",
     "Shaper",
     "StillDurations",
+    "StillSearch",
     "convolved",
+    "durations_to_try",
     "insensitivity_width",
     "null_durations",
     "residual_envelope",
@@ -26,6 +28,7 @@ __all__ = [
     "shaped_residual_amplitude",
     "shaper_residual",
     "shortest_still_duration",
+    "still_durations",
     "zv_shaper",
     "zvd_shaper",
 ]
@@ -94,6 +97,19 @@ class StillDurations:
 
     first: float
     always: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class StillSearch(StillDurations):
+    """What a search over durations found; see `StillDurations`.
+
+    Attributes
+    ----------
+    until : float
+        Where the stretch of still durations that begins at `first` ends [s]: how lucky `first` is.
+    """
+
+    until: float
 
 
 def zv_shaper(*, angular_frequency: float, damping_ratio: float) -> Shaper:
@@ -505,50 +521,164 @@ def shortest_still_duration(
     if shaper is not None:
         weight = weight * shaper_residual(shaper, angular_frequency=omega, damping_ratio=zeta)
 
-    def bound(time: float) -> float:
-        envelope = residual_envelope(profile, duration=time, angular_frequency=omega, damping_ratio=zeta)
-        return (
-            float((weight * np.where(weight > 0.0, envelope, 0.0)).sum())
-            if np.isfinite(envelope).all()
-            else np.inf
-        )
-
-    def left(time: ArrayLike) -> FloatArray:
+    def left(time: FloatArray) -> FloatArray:
         amplitudes = residual_amplitude(
-            profile, duration=np.asarray(time)[:, None], angular_frequency=omega, damping_ratio=zeta
+            profile, duration=time[:, None], angular_frequency=omega, damping_ratio=zeta
         )
         return np.asarray((weight * amplitudes).sum(axis=1))
 
-    slowest = 2.0 * np.pi / float(omega.min())
-    sure = slowest
-    while bound(sure) > limit:
-        sure *= 1.25
-    tried = _octaves(profile, omega, zeta, weight, limit, sure)
-    amplitude = left(tried)
-    good = amplitude <= limit
+    tried = durations_to_try(
+        [profile], angular_frequency=omega, damping_ratio=zeta, weights=weight[None], amplitude_limit=limit
+    )
+    found = still_durations(left, tried=tried, limit=limit)
+    return StillDurations(first=found.first, always=found.always)
 
-    def excess(time: ArrayLike) -> FloatArray:
-        return left(time) - limit
+
+def durations_to_try(
+    profiles: Sequence[Profile],
+    *,
+    angular_frequency: ArrayLike,
+    damping_ratio: ArrayLike,
+    weights: ArrayLike,
+    amplitude_limit: float,
+    shares: ArrayLike = 1.0,
+) -> FloatArray:
+    """Give durations from very short ones up to one from which on the residual is certain to keep a limit.
+
+    Parameters
+    ----------
+    profiles : sequence of Profile
+        One for each move that is stretched with the others.
+    angular_frequency : array_like, (m,)
+        Undamped angular frequencies [rad/s].
+    damping_ratio : array_like
+        Share of critical damping, 0 <= value < 1.
+    weights : array_like, (moves, m)
+        What an amplitude of 1 stroke of each move in each mode is worth [m]; signs do not matter.
+    amplitude_limit : float
+        Limit on the sum of all amplitudes [m].
+    shares : array_like, (moves,)
+        Duration of each move as a share of the durations given back.
+
+    Returns
+    -------
+    ndarray, (k,)
+        Increasing [s]: in each octave 64 to a period of the fastest mode that can still matter there, by its
+        own bound. The last is certain by `residual_envelope`, and so is every longer one.
+
+    Raises
+    ------
+    ValidityError
+        The limit is so small that the durations between cannot all be tried; the message says what to do.
+    """
+    omega, zeta = oscillator(angular_frequency, damping_ratio)
+    limit = positive_number("amplitude_limit", amplitude_limit, "m")
+    weight = np.abs(np.asarray(weights, dtype=np.float64))
+    if omega.ndim != 1 or weight.shape != (len(profiles), omega.size) or not np.isfinite(weight).all():
+        raise ArgumentError(
+            f"weights: given shape {weight.shape}; wanted ({len(profiles)}, {omega.size}), all finite numbers."
+        )
+    part = np.broadcast_to(positive("shares", shares, ""), (len(profiles),))
+
+    def worth(time: float) -> FloatArray:
+        """Bound on what each mode is worth after moves of this duration; infinite where none is known."""
+        total = np.zeros(omega.size)
+        for shape, row, share in zip(profiles, weight, part, strict=True):
+            envelope = residual_envelope(
+                shape, duration=time * share, angular_frequency=omega, damping_ratio=zeta
+            )
+            total[row > 0.0] += (row * envelope)[row > 0.0]
+        return total
+
+    sure = 2.0 * np.pi / float(omega.min())
+    while worth(sure).sum() > limit:
+        sure *= 1.25
+    # A residual is never above 2 strokes: the envelope knows nothing of short moves.
+    most = 2.0 * weight.sum(axis=0)
+    fastest = 2.0 * np.pi / float(omega.max()) / _PER_PERIOD
+    parts, begin, count = [], fastest, 0
+    while begin < sure:
+        matters = np.minimum(worth(begin), most) > 1e-3 * limit / omega.size
+        matters |= omega == omega.min()
+        step = 2.0 * np.pi / float(omega[matters].max()) / _PER_PERIOD
+        end = min(2.0 * begin, sure)
+        pieces = int(np.ceil((end - begin) / step)) + 1
+        count += pieces
+        if count > _MOST:
+            raise ValidityError(
+                f"amplitude_limit: {limit:g} m would need durations up to {sure:.3g} s tried every "
+                f"{step:.2g} s with the {profiles[0].name} profile. Allow more, or take a smoother profile."
+            )
+        parts.append(np.linspace(begin, end, pieces, endpoint=False))
+        begin = end
+    return np.concatenate([*parts, [sure]])
+
+
+def still_durations(left: _Function, *, tried: ArrayLike, limit: float) -> StillSearch:
+    """Find out of durations tried in a row from when on what is left of a move keeps within a limit.
+
+    Parameters
+    ----------
+    left : callable
+        Durations (k,) [s] to what each leaves, (k,), in any unit; it is called with other durations than those
+        tried too.
+    tried : array_like, (k,)
+        Increasing durations [s], dense enough to see every crest; see `durations_to_try`.
+    limit : float
+        In the unit of `left`, above 0.
+
+    Returns
+    -------
+    StillSearch
+        With infinities where none tried is within the limit, or the last one is not.
+
+    Notes
+    -----
+    Crossings are refined by bisection, and dips before the first good duration by golden section.
+    """
+    times = increasing_times(tried)
+    threshold = positive_number("limit", limit, "")
+    amplitude = left(times)
+    good = amplitude <= threshold
+
+    def excess(time: FloatArray) -> FloatArray:
+        return left(time) - threshold
 
     if good.all():
-        return StillDurations(first=0.0, always=0.0)
+        return StillSearch(first=0.0, until=np.inf, always=0.0)
     bad = np.flatnonzero(~good)
-    always = _crossing(excess, tried[bad[-1] + 1 : bad[-1] + 2], tried[bad[-1] : bad[-1] + 1])[0]
+    always = np.inf
+    if good[-1]:
+        always = float(_crossing(excess, times[bad[-1] + 1 : bad[-1] + 2], times[bad[-1] : bad[-1] + 1])[0])
     if good[0]:
-        return StillDurations(first=0.0, always=float(always))
+        return StillSearch(first=0.0, until=_end(excess, times, good, 0), always=always)
     # A null can dip below the limit between two durations tried: look into every dip before the first good
     # one.
-    entry = int(np.flatnonzero(good)[0])
-    inside = tried[entry : entry + 1]
+    entry = int(np.flatnonzero(good)[0]) if good.any() else times.size - 1
+    inside = times[entry : entry + 1]
     dips = np.flatnonzero(
         (amplitude[1:entry] <= amplitude[: entry - 1]) & (amplitude[1:entry] < amplitude[2 : entry + 1])
     )
-    bottoms = _golden(left, tried[dips], tried[dips + 2])
-    deep = np.flatnonzero(left(bottoms) <= limit) if bottoms.size else bottoms
+    bottoms = _golden(left, times[dips], times[dips + 2])
+    deep = np.flatnonzero(left(bottoms) <= threshold) if bottoms.size else dips
     if deep.size:
-        inside, entry = bottoms[deep[:1]], int(dips[deep[0]]) + 1
-    first = _crossing(excess, inside, tried[entry - 1 : entry])[0]
-    return StillDurations(first=float(first), always=float(always))
+        inside, before = bottoms[deep[:1]], int(dips[deep[0]])
+        first = _crossing(excess, inside, times[before : before + 1])[0]
+        until = _crossing(excess, inside, times[before + 2 : before + 3])[0]
+        return StillSearch(first=float(first), until=float(until), always=always)
+    if not good.any():
+        return StillSearch(first=np.inf, until=np.inf, always=np.inf)
+    first = _crossing(excess, inside, times[entry - 1 : entry])[0]
+    return StillSearch(first=float(first), until=_end(excess, times, good, entry), always=always)
+
+
+def _end(excess: _Function, times: FloatArray, good: NDArray[np.bool_], entry: int) -> float:
+    """Give where a row of good durations that begins at `entry` ends; infinity where it does not."""
+    bad = np.flatnonzero(~good[entry:])
+    if not bad.size:
+        return float("inf")
+    last = entry + int(bad[0]) - 1
+    return float(_crossing(excess, times[last : last + 1], times[last + 1 : last + 2])[0])
 
 
 def _binomial_shaper(order: int, angular_frequency: float, damping_ratio: float) -> Shaper:
@@ -598,31 +728,6 @@ def _durations(omega: float, longest: float) -> FloatArray:
             f"{_MOST // _PER_PERIOD} can be searched. Ask for a shorter time."
         )
     return np.arange(1, count + 1, dtype=np.float64) * (2.0 * np.pi / (omega * _PER_PERIOD))
-
-
-def _octaves(
-    profile: Profile, omega: FloatArray, zeta: FloatArray, weight: FloatArray, limit: float, sure: float
-) -> FloatArray:
-    """Give durations up to `sure`, in each octave as dense as the modes that matter there."""
-    fastest = 2.0 * np.pi / float(omega.max()) / _PER_PERIOD
-    parts, begin, count = [], fastest, 0
-    while begin < sure:
-        envelope = residual_envelope(profile, duration=begin, angular_frequency=omega, damping_ratio=zeta)
-        # a residual is never above 2: the envelope knows nothing of short moves
-        matters = weight * np.minimum(envelope, 2.0) > 1e-3 * limit / omega.size
-        matters |= omega == omega.min()
-        step = 2.0 * np.pi / float(omega[matters].max()) / _PER_PERIOD
-        end = min(2.0 * begin, sure)
-        pieces = int(np.ceil((end - begin) / step)) + 1
-        count += pieces
-        if count > _MOST:
-            raise ValidityError(
-                f"amplitude_limit: {limit:g} m would need durations up to {sure:.3g} s tried every "
-                f"{step:.2g} s with the {profile.name} profile. Allow more, or take a smoother profile."
-            )
-        parts.append(np.linspace(begin, end, pieces, endpoint=False))
-        begin = end
-    return np.concatenate([*parts, [sure]])
 
 
 def _golden(function: _Function, low: FloatArray, high: FloatArray) -> FloatArray:

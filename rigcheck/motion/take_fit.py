@@ -232,7 +232,8 @@ def refine(
         poles, powers, q = trial, new_powers, new_q
         coefficients, residuals, cost = new_coefficients, new_residuals, new_cost
         damping = max(1e-12, 0.1 * damping)
-        if gain <= 1e-9 * cost or cost <= 1e-24 * size:
+        # What is left to gain moves no pole by more than a hundredth of its spread.
+        if gain <= 1e-4 * cost / times.size or cost <= 1e-24 * size:
             break
     columns, _ = _basis(times, poles, degree, duration)
     return _fit(times, track, poles, coefficients, columns, floor)

@@ -2,8 +2,8 @@
 
 While a support rings freely its track is a sum of a few damped oscillations and a slow drift; while the head
 drives it, it is not. So the part wanted is the longest stretch up to the end that such a sum fits down to the
-noise. It is looked for from coarse to fine: the whole take in a hundred-odd averaged blocks, then the
-neighbourhood of the place found in shorter blocks, and so on down to single frames.
+noise. It is looked for in the whole take in a hundred-odd averaged blocks, and then around the place found in
+shorter and shorter blocks, down to single frames.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from rigcheck.motion._checks import FloatArray
 from rigcheck.motion.take_fit import Fit, predict
 from rigcheck.motion.take_pencil import pencil
 
-__all__ = ["adjusted_start", "last_ringing_part", "on_even_grid"]
+__all__ = ["adjusted_start", "frame_noise", "on_even_grid", "ringing_parts"]
 
 _BLOCKS = 128  # a level's view of the take
 _LEAST_BLOCKS = 20  # below this any track is fitted by the sum
@@ -22,7 +22,9 @@ _STEP = 1.12  # from one length to the next
 _ZOOM = 4
 _ORDER = 8  # poles of the sum: up to four oscillations
 _DRIFT = 1  # degree
+_SOUND = 8  # blocks whose changes are averaged
 _MISFIT = 1.5  # over the noise of the shorter stretches
+_HOPELESS = 3.0  # times the noise of one frame
 _OWN_MISFIT = 0.05  # over the size of the ringing itself: real supports are not quite linear
 
 
@@ -55,8 +57,33 @@ def on_even_grid(times: FloatArray, track: FloatArray) -> tuple[FloatArray, Floa
     return grid, np.stack([np.interp(grid, times, track[:, axis]) for axis in range(2)], axis=1)
 
 
-def last_ringing_part(track: FloatArray, *, floor: float) -> tuple[int, int]:
-    """Find the part, up to the end, that damped oscillations and a drift fit down to the noise.
+def frame_noise(track: FloatArray) -> float:
+    """Estimate the noise of one frame from second differences.
+
+    Parameters
+    ----------
+    track : ndarray, (n, 2)
+        Positions at even times.
+
+    Returns
+    -------
+    float
+        Noise of the noisier axis, as the track; too large where it rings near half the frame rate, 0 for fewer
+        than three frames.
+
+    Notes
+    -----
+    The second difference of white noise is sqrt(6) as large, and half of all normal numbers lie within 0.6745
+    of their standard deviation. A slow swing of amplitude A adds (2 pi f/rate)^2 A.
+    """
+    if track.shape[0] < 3:
+        return 0.0
+    middle = np.median(np.abs(np.diff(track, n=2, axis=0)), axis=0).max()
+    return float(middle) / (0.6745 * np.sqrt(6.0))
+
+
+def ringing_parts(track: FloatArray, *, floor: float) -> list[tuple[int, int]]:
+    """Find the parts that damped oscillations and a drift fit down to the noise.
 
     Parameters
     ----------
@@ -67,23 +94,24 @@ def last_ringing_part(track: FloatArray, *, floor: float) -> tuple[int, int]:
 
     Returns
     -------
-    start, stop : int
-        Rows of the part, `stop` excluded. Where the take moves again at its end, `stop` lies before that.
+    list of (int, int)
+        Start and stop rows, stop excluded. First the part that reaches to the end. Where that is short
+        because the take ends in another move, also the longest one before that move.
     """
     n = track.shape[0]
     start = _suffix_start(track, floor)
-    if n - start >= max(3 * _LEAST_BLOCKS, n // 10):
-        return start, n
-    # The take ends in a move, or nearly: try whether an earlier end leaves a longer part.
-    best = (start, n)
-    for share in (0.95, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3):
+    parts = [(start, n)]
+    if n - start >= max(3 * _LEAST_BLOCKS, n // 8):
+        return parts
+    best = (0, 0)
+    for share in (0.98, 0.95, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3):
         stop = int(share * start)
         if stop < 3 * _LEAST_BLOCKS:
             break
         begin = _suffix_start(track[:stop], floor)
-        if stop - begin > 1.5 * (best[1] - best[0]):
+        if stop - begin > best[1] - best[0]:
             best = (begin, stop)
-    return best
+    return [*parts, best] if best[1] - best[0] > n - start else parts
 
 
 def adjusted_start(
@@ -113,7 +141,7 @@ def adjusted_start(
     Notes
     -----
     A mean of 2 w squared normal numbers stays below 1 + 4.5/sqrt(w) but for about one window in a thousand
-    (its standard deviation is 1/sqrt(w)). A twelfth of the ringing itself is let pass besides.
+    (its standard deviation is 1/sqrt(w)). A fiftieth of the ringing itself is let pass besides.
     """
     step = float(np.median(np.diff(times[start:stop])))
     slowest = float(fit.poles.imag.min()) if fit.poles.size else 2.0 * np.pi / (20.0 * step)
@@ -127,7 +155,7 @@ def adjusted_start(
     drift = predict(_without_components(fit), times[rows] - times[start])
     # Before the start a damped component grows without end: no allowance there beyond its size at the start.
     allowed = np.minimum(np.abs(model - drift), np.abs(fit.amplitudes).sum(axis=0))
-    size = noise**2 + (allowed.max(axis=0, initial=0.0) / 12.0) ** 2
+    size = noise**2 + (allowed.max(axis=0, initial=0.0) / 50.0) ** 2
     squares = ((track[rows] - model) ** 2 / size).mean(axis=1)
     sums = np.concatenate([[0.0], np.cumsum(np.minimum(squares, 1e12))])
     means = (sums[width:] - sums[:-width]) / width  # window that begins at each row
@@ -159,40 +187,72 @@ def _without_components(fit: Fit) -> Fit:
 def _suffix_start(track: FloatArray, floor: float) -> int:
     """Give the first row of the longest end of the track that the sum fits."""
     n = track.shape[0]
-    block = max(1, -(-n // _BLOCKS))
-    low, high = 0, n
+    noise = max(floor, frame_noise(track[-max(64, n // 4) :]))
+    low = 0
     while True:
-        count = (high - low) // block
-        # Whole blocks, counted from the end.
-        first = high - count * block
-        view = track[first:high].reshape(count, block, 2).mean(axis=1)
-        start = first + block * _suffix_blocks(view, floor)
-        if block == 1:
-            return start
-        finer = max(1, block // _ZOOM)
-        reach = _BLOCKS * finer // 2
-        low, high = max(0, start - reach), min(n, start + reach)
-        if start == first and low == 0 and first < block:
-            # All of it fits, down to the first block: there is no stop to look for.
-            low, high = 0, min(n, 2 * reach)
-        block = finer
-
-
-def _suffix_blocks(view: FloatArray, floor: float) -> int:
-    """Give the first block of the longest end of the view that the sum fits."""
-    n = view.shape[0]
-    length = min(n, _LEAST_BLOCKS)
-    misfit, size = _misfit(view[n - length :])
-    levels = [misfit]
-    best = length
-    while best < n:
-        longer = min(n, max(best + 1, int(best * _STEP)))
-        misfit, new_size = _misfit(view[n - longer :])
-        if misfit > max(_MISFIT * float(np.median(levels)), _OWN_MISFIT * size, floor):
+        block = max(1, -(-(n - low) // _BLOCKS))
+        view, first = _blocks(track, low, n, block)
+        begin, misfit = _suffix_blocks(view, noise, least=_LEAST_BLOCKS)
+        start = first + block * begin
+        if block == 1 or misfit <= _HOPELESS * noise:
             break
-        levels.append(misfit)
-        best, size = longer, new_size
-    return n - best
+        # Not even the last blocks fit: the stop lies among them.
+        low = n - _LEAST_BLOCKS * block * 3 // 2
+    while block > 1:  # the same place in shorter blocks, and what rings there too fast for the long ones
+        block = max(1, block // _ZOOM)
+        reach = block * _BLOCKS // 2
+        view, first = _blocks(track, max(0, start - reach), min(n, start + reach), block)
+        later = view.shape[0] - (start - first) // block
+        if later < _LEAST_BLOCKS or later >= view.shape[0]:
+            continue
+        start = first + block * _suffix_blocks(view, noise, least=later)[0]
+    return _at_the_loudest(track, start, noise)
+
+
+def _blocks(track: FloatArray, low: int, high: int, block: int) -> tuple[FloatArray, int]:
+    """Average the end of a stretch in whole blocks; give them and the row where the first begins."""
+    count = min(_BLOCKS, (high - low) // block)
+    first = high - count * block
+    return track[first:high].reshape(count, block, 2).mean(axis=1), first
+
+
+def _suffix_blocks(view: FloatArray, noise: float, *, least: int) -> tuple[int, float]:
+    """Give the first block of the longest end of the view that the sum fits, and the least misfit of any."""
+    n = view.shape[0]
+    lengths = [min(n, least)]
+    while lengths[-1] < n:
+        lengths.append(min(n, max(lengths[-1] + 1, int(lengths[-1] * _STEP))))
+    fits = [_misfit(view[n - length :]) for length in lengths]
+    lowest = min(misfit for misfit, _ in fits)
+    best, size = lengths[0], fits[0][1]
+    for length, (misfit, new_size) in zip(lengths, fits, strict=True):
+        if misfit <= max(_MISFIT * lowest, _OWN_MISFIT * size, 0.5 * noise):
+            best, size = length, new_size
+    return n - best, lowest
+
+
+def _at_the_loudest(track: FloatArray, start: int, noise: float) -> int:
+    """Move the start to where it rings most, if that is far behind it.
+
+    A tap that rings for a short while in a long quiet take vanishes in the average of a long block; the
+    changes from one short block to the next still show it.
+    """
+    rows = track.shape[0] - start
+    block = 1
+    while rows // block >= 4 * _LEAST_BLOCKS:
+        count = rows // (block * _SOUND)
+        means = track[start : start + count * block * _SOUND].reshape(-1, block, 2).mean(axis=1)
+        changes = np.diff(means, axis=0, append=means[-1:])
+        loudness = (changes**2).sum(axis=1).reshape(count, _SOUND).mean(axis=1)
+        loudest = int(np.argmax(loudness))
+        quiet = max(float(np.median(loudness)), float(loudness[:4].max()))
+        if loudest > 4 and loudness[loudest] > 4.0 * quiet and loudness[loudest] > noise**2:
+            place = start + loudest * block * _SOUND
+            low = max(0, place - _BLOCKS // 2 * block)
+            view, first = _blocks(track, low, min(track.shape[0], low + _BLOCKS * block), block)
+            return first + block * _suffix_blocks(view, noise, least=_LEAST_BLOCKS)[0]
+        block *= _ZOOM
+    return start
 
 
 def _misfit(view: FloatArray) -> tuple[float, float]:

@@ -144,6 +144,7 @@ def _static(outcome: Outcome) -> StaticResult:
 def _motion(shot: Shot, reading: Reading, motion: MotionOutcome, grades: dict[str, Grade]) -> MotionResult:
     quantity = registry().Quantity
     settle = float(grades["settle"].value[0])
+    assert motion.peak_deviation is not None  # the course was asked for
     return MotionResult(
         peak_deviation=quantity(float(motion.peak_deviation[0]), "m"),
         residual_wobble=quantity(float(motion.residual[0]), "m"),

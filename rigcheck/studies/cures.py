@@ -42,15 +42,15 @@ class Task:
         """Compute it at rest."""
         return evaluate(self.rig, self.settings, turning=is_turning(self.travels))
 
-    def move(self, still: Outcome) -> MotionOutcome | None:
-        """Move it; None where there is no move."""
+    def move(self, still: Outcome, *, course: bool = True) -> MotionOutcome | None:
+        """Move it; None where there is no move. Without the `course` there is no peak deviation."""
         if not self.travels and not self.pushes:
             return None
-        return move(still, travels=self.travels, pushes=self.pushes, eye=self.eye)
+        return move(still, travels=self.travels, pushes=self.pushes, eye=self.eye, course=course)
 
     def grade(self, still: Outcome) -> dict[str, Grade]:
         """Hold it against its limits."""
-        return grade(still, self.move(still), self.limits, self.eye)
+        return grade(still, self.move(still, course=False), self.limits, self.eye)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

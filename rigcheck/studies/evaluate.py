@@ -41,6 +41,9 @@ STATIONS = np.array([0.0, 0.25, 0.5, 0.75, 1.0])
 MODES_USED = 16
 LARGE_SHARE = 0.1
 """Displacement over free length from which the settled state is solved without the limit to small ones."""
+LARGE_SHARE_BENT = 0.02
+"""The same for bent supports and for several: there the weight changes the stiffness in ways that linear theory
+leaves out, and frequencies would be off by about as much as the prop moves."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -212,8 +215,8 @@ def evaluate(rig: Rig, settings: Settings | None = None, *, turning: bool = Fals
     Notes
     -----
     Linear theory with the stiffness that the weight brings; where the centre of mass moves by more than a tenth
-    of the shortest free length, or linear theory finds the support buckled, the geometrically exact state and the
-    modes about it take its place (``displacement = "auto"``).
+    of the shortest free length (a fiftieth for bent and for several supports), or linear theory finds the support
+    buckled, the geometrically exact state and the modes about it take its place (``displacement = "auto"``).
     """
     settings = settings or Settings()
     frame, parts = build_frame(rig, order=settings.order)
@@ -292,7 +295,10 @@ def _needs_large(outcome: Outcome) -> Flags:
         return np.ones(rig.batch, dtype=bool)
     reach = np.min([support.free_length for support in rig.supports], axis=0)
     moved = np.linalg.norm(outcome.displacement, axis=1)
-    return np.asarray(~outcome.solved | (moved > LARGE_SHARE * reach))
+    straight = len(rig.supports) == 1 and rig.supports[0].points.shape[1] == 2
+    lines = any(support.form == "line" or support.tension is not None for support in rig.supports)
+    share = LARGE_SHARE if straight or lines else LARGE_SHARE_BENT
+    return np.asarray(~outcome.solved | (moved > share * reach))
 
 
 def _with_large(outcome: Outcome, far: Flags, *, turning: bool) -> Outcome:

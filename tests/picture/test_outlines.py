@@ -23,7 +23,7 @@ def surface(solid, count=400):
     if solid.shape == "box":
         unit = np.array([[a, b, c] for a in (-1, 1) for b in (-1, 1) for c in (-1, 1)], dtype=float)
     elif solid.shape == "sphere":
-        polar, around = np.meshgrid(np.linspace(0, np.pi, 150), angle[::2])
+        polar, around = np.meshgrid(np.linspace(0, np.pi, 120), angle[::4])
         unit = np.stack([np.sin(polar) * np.cos(around), np.sin(polar) * np.sin(around), np.cos(polar)], -1)
         unit = unit.reshape(-1, 3)
     else:
@@ -74,9 +74,9 @@ def test_against_the_hull_of_the_projected_surface(shape, distance):
     """Outlines against the convex hull (scipy) of projected surface points.
 
     Both polygons are inscribed: the outline's sagitta is up to 6.3e-4 of the radius (2 pi / 89 between
-    corners), the sampled surface's up to 2.5e-4; areas and extents differ by about twice the sum at most.
+    corners), the sampled surface's up to 5e-4; areas and extents differ by about twice the sum at most.
     """
-    for seed in range(25):
+    for seed in range(15):
         rng = np.random.default_rng(seed)
         turn = Rotation.random(random_state=seed).as_matrix()
         solid = Solid(
@@ -165,7 +165,7 @@ def test_bad_solid(change, says):
 
 @pytest.mark.parametrize("shape", SHAPES)
 def test_farthest_point_is_the_farthest_of_the_sampled_surface(shape):
-    """The net of 150 by 200 points misses the farthest place by at most 2 (pi / 200)^2 / 2 of the radius."""
+    """The net of 120 by 100 points misses the farthest place by (pi / 100)^2 / 2 + (pi / 240)^2 / 2."""
     solid = Solid(
         shape=shape,
         size=SIZE,
@@ -177,7 +177,7 @@ def test_farthest_point_is_the_farthest_of_the_sampled_surface(shape):
     found = (solid.farthest_point(ways) * ways).sum(axis=1)
     sampled = (surface(solid) @ ways.T).max(axis=0)
     assert (found >= sampled - 1e-12).all()
-    assert found == pytest.approx(sampled, abs=5e-4 * solid.bounding_radius)
+    assert found == pytest.approx(sampled, abs=7e-4 * solid.bounding_radius)
     assert np.linalg.norm(surface(solid) - solid.centre, axis=1).max() == pytest.approx(
-        solid.bounding_radius, rel=5e-4
+        solid.bounding_radius, rel=7e-4
     )

@@ -1,5 +1,7 @@
 """What shows of a support: closed forms, a ray-traced picture, invariances."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -31,7 +33,7 @@ def slab(origin, way, low, high):
 
 
 def round_wall(origin, way):
-    """Distances along rays at which they enter and leave the unit ball or circle, in all coordinates given."""
+    """Distances along rays at which they enter and leave the unit ball or circle."""
     a, b, c = (way**2).sum(-1), (origin * way).sum(-1), (origin**2).sum(-1) - 1.0
     with np.errstate(divide="ignore", invalid="ignore"):
         root = np.sqrt(b * b - a * c)  # NaN where the ray misses
@@ -68,7 +70,7 @@ def hit_solid(solid, origin, way):
 
 def hit_rod(points, diameter, origin, way):
     nearest = np.inf
-    for a, b in zip(points[:-1], points[1:], strict=True):
+    for a, b in pairwise(points):
         length = np.linalg.norm(b - a)
         turn = Rotation.align_vectors([(b - a) / length], [[0, 0, 1]])[0].as_matrix()
         half = np.array([diameter / 2, diameter / 2, length / 2])
@@ -86,7 +88,7 @@ def rays(camera, x, y):
     return np.broadcast_to(camera.distance * toward, on_plane.shape), on_plane - camera.distance * toward
 
 
-def traced_area(camera, solids, points, diameter, cells=600):
+def traced_area(camera, solids, points, diameter, cells=400):
     """Area by counting the cells of a fine net in which the support is met first."""
     seen = camera.project(points)
     rim = 3 * diameter * camera.pixels_per_metre
@@ -121,10 +123,12 @@ def random_case(seed, shape, distance):
 @pytest.mark.parametrize("distance", [None, 1.1])
 @pytest.mark.parametrize("shape", SHAPES)
 def test_area_against_a_traced_picture(shape, distance):
-    """A net of 600 by 600 cells knows the area to about a cell for each thirty cells of edge: 3e-3 of it."""
+    """A net of 400 by 400 cells knows the area to about a cell for each thirty cells of edge: 3e-3 of it."""
     for seed in range(4):
         camera, solid, points = random_case(seed, shape, distance)
-        other = Solid(shape="box", size=[0.05, 0.02, 0.03], centre=points.mean(axis=0) + [0.01, 0.0, 0.02])
+        other = Solid(
+            shape="box", size=[0.05, 0.02, 0.03], centre=points.mean(axis=0) + np.array([0.01, 0.0, 0.02])
+        )
         solids = [solid, other] if seed % 2 else [solid]
         found = visible_support(Band(points=points, diameter=0.004), camera, solids)
         width = 0.004 * camera.pixels_per_metre
@@ -151,7 +155,7 @@ def test_hidden_stretch_against_points_along_the_line(shape, distance):
         toward = camera.toward if distance is None else camera.position - points
         body = (points - solid.centre) @ solid.orientation
         way = np.broadcast_to(toward, points.shape) @ solid.orientation
-        # from the lens's side: the ray from the point to the lens meets the solid at a distance of 0 to 1 (or more)
+        # looked at from the lens, or from far off: the solid is met at or before the point
         lens = body + way * (1.0 if distance is not None else 10.0)
         hidden = hit(solid.shape, solid.round_axis, solid.half_size, lens, body - lens) <= 1.0
         assert (hidden == ((share > low) & (share < high)))[1:-1].sum() >= 1997
@@ -165,13 +169,12 @@ def test_hidden_stretch_against_points_along_the_line(shape, distance):
 def test_rod_into_a_ball_from_the_left():
     """A 4 mm rod at the middle of a ball of 100 mm radius: 150 mm show, less the rounding of the ball's limb.
 
-    The front of the rod enters the ball where x^2 + 0 + 2^2 = 100^2 (mm); area by the integral over the width.
+    On the rod's surface y^2 + z^2 = 2^2 (mm), so it enters the ball where x^2 + 2^2 = 100^2 all round.
     """
     ball = Solid(shape="sphere", size=[0.2, 0.2, 0.2])
     found = visible_support(Band(points=[[-0.25, 0, 0], [0, 0, 0]], diameter=0.004), LEVEL, ball)
     assert found.length_px == pytest.approx(250 - np.sqrt(100**2 - 2**2), rel=1e-12)
     assert found.width_px == pytest.approx(4.0, rel=1e-12)
-    # on the rod's front y^2 + z^2 = 2^2 everywhere, so it enters the ball at the same x across its whole width
     assert found.area_px == pytest.approx(4 * (250 - np.sqrt(100**2 - 2**2)), rel=1e-9)
 
 
@@ -208,7 +211,7 @@ def test_only_what_is_in_the_frame_counts():
 
 
 def test_end_on_from_the_front_shows_the_end():
-    """A support that comes straight at the lens shows a disc; Gauss-Legendre with 8 lines is 2e-3 off a circle."""
+    """A support that comes straight at the lens shows a disc; eight lines are 2e-3 off a circle."""
     box = Solid(shape="box", size=[0.1, 0.1, 0.1])
     front = visible_support(Band(points=[[0, 0, 0.3], [0, 0, 0]], diameter=0.01), LEVEL, box)
     assert front.area_px == pytest.approx(np.pi / 4 * 10**2, rel=2e-3)
@@ -219,7 +222,7 @@ def test_end_on_from_the_front_shows_the_end():
 
 
 def test_slanted_support_shows_its_side_and_its_end():
-    """Whole silhouette of a cylinder seen at an angle: d L sin + (pi / 4) d^2 cos (Cauchy's projected area)."""
+    """Whole silhouette of a cylinder seen at an angle: d L sin + (pi / 4) d^2 cos (derived here)."""
     angle = 0.7
     tip = 0.2 * np.array([np.sin(angle), 0.0, np.cos(angle)])
     for points in ([[0, 0, 0], tip], [tip, [0, 0, 0]]):
@@ -256,7 +259,7 @@ def test_stepped_diameter_and_strip():
 
 
 def test_perspective_width_follows_the_depth():
-    """Seen from 1 m, a rod 0.5 m nearer is twice as wide; its front surface adds a radius, 2e-3 of the depth."""
+    """Seen from 1 m, a rod 0.5 m nearer is twice as wide; its front is a radius nearer, 2e-3 more."""
     camera = Camera(field_width=1.0, image_width=1000, distance=1.0)
     near, far = (
         visible_support(Band(points=[[-0.05, 0, z], [0.05, 0, z]], diameter=0.002), camera, [])
@@ -264,7 +267,7 @@ def test_perspective_width_follows_the_depth():
     )
     assert near.width_px == pytest.approx(4.0, rel=3e-3)
     assert far.width_px == pytest.approx(1.0, rel=1e-3)
-    assert near.area_px == pytest.approx(4.0 * 200, rel=1e-3)
+    assert near.area_px == pytest.approx(4.0 * 200, rel=3e-3)
     assert far.area_px == pytest.approx(1.0 * 50, rel=1e-3)
 
 

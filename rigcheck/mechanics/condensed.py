@@ -1,0 +1,461 @@
+"""Few modes of many variants: the frame's own matrices, condensed element by element before they are joined.
+
+The internal functions of an element touch no other element. Taken out exactly they leave a static problem of
+the nodes alone, with the same answer as `rigcheck.mechanics.statics.settle`. In the lowest modes they follow
+the nodes' inertia, which is a choice of shapes (Ritz): frequencies come out a little high, never low.
+`CondensedFrame.modes` says by how much.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rigcheck.mechanics.batches import definite, pairs_of, runs_of
+from rigcheck.mechanics.elements import END_FREEDOMS, Field, Order
+from rigcheck.mechanics.frame import PROP_FREEDOMS, Element, Frame
+
+__all__ = ["FEW_MODES", "CondensedFrame", "CondensedModes", "CondensedSettled"]
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+FEW_MODES = Order(bending=5, shear=4, axial=2, torsion=2)
+"""Internal functions that are enough for three modes of a support that carries at least its own mass."""
+
+_SLACK = 1e-13
+"""Tension over EI/L^2 below which it changes no digit of an element's stiffness."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Inside:
+    """One field of one element with its internal functions taken out; e ends, i internal functions.
+
+    Attributes
+    ----------
+    field : Field
+        Its constants.
+    inverse : array, shape (B, i) or (B, i, i)
+        Of the internal stiffness, which is diagonal where no tension works.
+    shapes : array, shape (B, e, i)
+        Internal part of the static shape of each unit end movement.
+    ends : array, shape (B, e, e)
+        Condensed stiffness.
+    """
+
+    field: Field
+    inverse: Array
+    shapes: Array
+    ends: Array
+
+    def solve(self, rows: Array) -> Array:
+        """Internal movement under internal forces given as rows, (B, k, i)."""
+        return rows * self.inverse[:, None] if self.inverse.ndim == 2 else rows @ self.inverse
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class CondensedSettled:
+    """A frame at rest under a uniform field of acceleration; see `statics.Settled` for the common names.
+
+    Attributes
+    ----------
+    displacement : array, shape (B, 6)
+        Of the prop's centre of mass [m], and its rotation [rad].
+    stable : array of bool, shape (B,)
+        False where the load is past buckling: `displacement` is then not a solution and must not be used.
+    root_force, root_moment : list of array, shape (B, 3)
+        What each root puts on its support [N], [N m].
+    tip_force : list of array, shape (B, 3)
+        What the prop puts on each support's tip [N].
+    tension : list of array, shape (B, 2)
+        At the start and end of each element [N].
+    insides : list of list of Inside
+        Condensed fields of each element, with the tension that works in it.
+    stiffness : array, shape (B, n, n)
+        Of the nodes, with tension.
+    """
+
+    displacement: Array
+    stable: Flags
+    root_force: list[Array]
+    root_moment: list[Array]
+    tip_force: list[Array]
+    tension: list[Array]
+    insides: list[list[Inside]]
+    stiffness: Array
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class CondensedModes:
+    """The lowest modes in rising order; as `modes.Modes`, with the prop's part of each shape only.
+
+    Attributes
+    ----------
+    angular_frequency : array, shape (B, m)
+        [rad/s].
+    shape : array, shape (B, 6, m)
+        Displacement and rotation of the prop in each mode of unit modal mass.
+    participation : array, shape (B, m, 3)
+        Modal force for a unit acceleration of everything along right, up, toward.
+    """
+
+    angular_frequency: Array
+    shape: Array
+    participation: Array
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Balance:
+    """A solved state: movement of the nodes, and the forces on both ends of each element in its own axes."""
+
+    nodes: Array  # (B, n)
+    ends: list[Array]  # (B, 2, 2, 3): start and stop; force and moment; along x, y, z
+
+
+class CondensedFrame:
+    """The nodes of a frame, with what its elements do between them condensed.
+
+    Parameters
+    ----------
+    frame : Frame
+        Any frame; `FEW_MODES` is an order that suits.
+
+    Notes
+    -----
+    With ends x and internal functions z, ``K = [[K_xx, K_xz], [K_zx, K_zz]]`` for each field of an element.
+    Measured from its static shape ``S = -K_zz^-1 K_zx`` the internal movement ``y = z - S x`` is uncoupled in
+    stiffness: ``K = diag(K_xx + K_xz S, K_zz)``. Elastic K_zz is diagonal because the internal functions are
+    orthogonal in strain energy; only tension fills it.
+    """
+
+    def __init__(self, frame: Frame) -> None:
+        self.frame = frame
+        inner = np.zeros(frame.size, dtype=bool)
+        for element in frame.elements:
+            inner[element.internal] = True
+        node_of = np.cumsum(~inner) - 1
+        self._count = int(np.sum(~inner))
+        self._springs = [([int(node_of[place]) for place in places], spring) for places, spring in frame.springs]
+        self._places = [tuple(int(node_of[place]) for place in element.places) for element in frame.elements]
+        self._runs = [runs_of(places) for places in self._places]
+        # Local end freedoms field by field, so that each field is one block.
+        self._order = [end for field in frame.basis.separate_fields for end in field.ends]
+        self._ends = [element.ends[:, self._order] for element in frame.elements]
+        self._last = {element.support: index for index, element in enumerate(frame.elements)}
+        self._first: dict[int, int] = {}
+        for index, element in enumerate(frame.elements):
+            self._first.setdefault(element.support, index)
+
+    # -- at rest ------------------------------------------------------------------------------------------
+
+    def settle(self, acceleration: Array, *, load_stiffens: bool = True) -> CondensedSettled:
+        """Solve for the settled state, with the tension that the load itself brings.
+
+        Parameters
+        ----------
+        acceleration : array, shape (3,) or (B, 3)
+            Uniform field that all mass feels, such as gravity [m/s2].
+        load_stiffens : bool
+            Whether tension stiffens and compression softens; False gives first-order theory.
+
+        Returns
+        -------
+        CondensedSettled
+
+        Notes
+        -----
+        The same equations as `statics.settle`, solved for the nodes; forces are the reactions of the condensed
+        elements. A variant is stable where the stiffness with tension is positive definite, which it is if
+        the internal blocks and the condensed whole are (Sylvester's law of inertia).
+        """
+        frame = self.frame
+        field = np.broadcast_to(np.asarray(acceleration, dtype=float), (frame.batch, 3))
+        zero = np.zeros(frame.batch)
+        pulls = [zero if support.tension is None else support.tension for support in frame.supports]
+        pulled = [np.stack([pulls[element.support]] * 2, axis=1) for element in frame.elements]
+        tip_pulls = [
+            pulls[index][:, None] * frame.elements[self._last[index]].axes[:, 0] for index in range(len(pulls))
+        ]
+        turning = frame.turning_stiffness(tip_pulls)
+        insides, stiffness, stable = self._stiffened(pulled, turning)
+        balance = self._solve(insides, stiffness, field)
+        if load_stiffens:
+            acting = [
+                before + np.stack([-ends[:, 0, 0, 0], ends[:, 1, 0, 0]], axis=1)
+                for before, ends in zip(pulled, balance.ends, strict=True)
+            ]
+            tips = [
+                tip + pull for tip, pull in zip(self._tip_forces(balance), tip_pulls, strict=True)
+            ]
+            turned = frame.turning_stiffness(tips)
+            insides, stiffness, stable = self._stiffened(acting, turned)
+            if not stable.all():
+                acting = [
+                    np.where(stable[:, None], new, old) for new, old in zip(acting, pulled, strict=True)
+                ]
+                turned = np.where(stable[:, None, None], turned, turning)
+                insides, stiffness, _ = self._stiffened(acting, turned)
+            balance = self._solve(insides, stiffness, field)
+        tensions = [
+            before + np.stack([-ends[:, 0, 0, 0], ends[:, 1, 0, 0]], axis=1)
+            for before, ends in zip(pulled, balance.ends, strict=True)
+        ]
+        roots = [
+            (frame.elements[place], balance.ends[place], pulls[index])
+            for index, place in sorted(self._first.items())
+        ]
+        return CondensedSettled(
+            displacement=balance.nodes[:, :PROP_FREEDOMS],
+            stable=stable,
+            root_force=[
+                _turned(element, ends[:, 0, 0]) - pull[:, None] * element.axes[:, 0]
+                for element, ends, pull in roots
+            ],
+            root_moment=[_turned(element, ends[:, 0, 1]) for element, ends, _ in roots],
+            tip_force=[tip + pull for tip, pull in zip(self._tip_forces(balance), tip_pulls, strict=True)],
+            tension=tensions,
+            insides=insides,
+            stiffness=stiffness,
+        )
+
+    def _tip_forces(self, balance: _Balance) -> list[Array]:
+        return [
+            _turned(self.frame.elements[place], balance.ends[place][:, 1, 0])
+            for _, place in sorted(self._last.items())
+        ]
+
+    def _stiffened(self, tensions: list[Array], turning: Array) -> tuple[list[list[Inside]], Array, Flags]:
+        """Condensed elements and stiffness of the nodes under these tensions, and where it is definite."""
+        frame = self.frame
+        stable = np.ones(frame.batch, dtype=bool)
+        insides = []
+        local = []
+        for element, tension in zip(frame.elements, tensions, strict=True):
+            fields = []
+            for field in frame.basis.separate_fields:
+                inside, firm = _condense(element, field, tension)
+                fields.append(inside)
+                stable &= firm
+            insides.append(fields)
+            local.append(_blocks([[inside.ends] for inside in fields]))
+        stiffness = self._join(local)[:, 0]
+        for places, spring in self._springs:
+            stiffness[:, np.array(places)[:, None], np.array(places)] += spring
+        stiffness[:, 3:6, 3:6] += turning
+        return insides, stiffness, stable & definite(stiffness)
+
+    def _solve(self, insides: list[list[Inside]], stiffness: Array, acceleration: Array) -> _Balance:
+        frame = self.frame
+        load = np.zeros((frame.batch, self._count))
+        load[:, :3] = frame.prop.mass[:, None] * acceleration
+        own = []
+        for index, (element, fields) in enumerate(zip(frame.elements, insides, strict=True)):
+            local = (element.axes @ acceleration[:, :, None])[:, :, 0] * element.mass_scales[:, :1]
+            pieces = []
+            for inside in fields:
+                count = len(inside.field.ends)
+                push = local @ inside.field.push.T
+                pieces.append(push[:, :count] + (inside.shapes @ push[:, count:, None])[:, :, 0])
+            force = np.concatenate(pieces, axis=1)
+            own.append(force)
+            nodes = (force[:, None] @ self._ends[index])[:, 0]
+            for part, whole in self._runs[index]:
+                load[:, whole] += nodes[:, part]
+        state = np.asarray(np.linalg.solve(stiffness, load[..., None])[..., 0], dtype=np.float64)
+        ends = []
+        for index, (element, fields) in enumerate(zip(frame.elements, insides, strict=True)):
+            moved = (self._ends[index] @ state[:, self._places[index], None])[:, :, 0]
+            local = np.empty((frame.batch, END_FREEDOMS))
+            row = 0
+            for inside in fields:
+                count = len(inside.field.ends)
+                rows = slice(row, row + count)
+                local[:, inside.field.ends] = (inside.ends @ moved[:, rows, None])[:, :, 0] - own[index][:, rows]
+                row += count
+            force = local.reshape(-1, 2, 2, 3)
+            # Rotations entered as lengths, so what belongs to them is a force until multiplied by the length.
+            force[:, :, 1] *= element.length[:, None, None]
+            ends.append(force)
+        return _Balance(nodes=state, ends=ends)
+
+    # -- modes --------------------------------------------------------------------------------------------
+
+    def modes(self, settled: CondensedSettled, count: int = 3) -> CondensedModes:
+        """Lowest natural modes about a settled state.
+
+        Parameters
+        ----------
+        settled : CondensedSettled
+            From `settle` of the same frame.
+        count : int
+            How many, 1 to 6.
+
+        Returns
+        -------
+        CondensedModes
+
+        Raises
+        ------
+        ValueError
+            If `count` is not 1 to 6.
+
+        Notes
+        -----
+        Of six static shapes x_0 (unit movements of the prop, turned into the modes that they give) one step of
+        inverse iteration ``K^-1 M x_0`` is taken and the six modes are found among the results (subspace
+        iteration; K. J. Bathe, Finite Element Procedures, ch. 11, from memory). In condensed freedoms
+        ``K = diag(K_n, K_zz)`` and the mass couples nodes and insides by ``G = M_zx + M_zz S``. The step is
+        ``x_1 = K_n^-1 M_n x_0`` for the nodes and ``y = Z x_0``, ``Z = K_zz^-1 G`` for the insides, so that
+
+        ``x^T K x = x_1^T K_n x_1 + x_0^T C x_0``,
+        ``x^T M x = x_1^T M_n x_1 + x_1^T C x_0 + x_0^T C x_1 + x_0^T D x_0``
+
+        with ``C = G^T Z`` and ``D = Z^T M_zz Z`` summed over the elements.
+        """
+        if not 1 <= count <= PROP_FREEDOMS:
+            raise ValueError(f"modes: {count} asked for, but a condensed frame gives 1 to {PROP_FREEDOMS}")
+        frame = self.frame
+        local, heavy, carried = [], [], []
+        for element, fields in zip(frame.elements, settled.insides, strict=True):
+            parts = [_inertia(element, inside) for inside in fields]
+            local.append(_blocks([list(part[:3]) for part in parts]))
+            push = element.axes * element.mass_scales[:, :1, None]
+            heavy.append(np.concatenate([part[3] @ push for part in parts], axis=1))
+            carried.append(np.concatenate([part[4] @ push for part in parts], axis=1))
+        joined = self._join(local)
+        mass, second, third = joined[:, 0], joined[:, 1], joined[:, 2]
+        mass[:, [0, 1, 2], [0, 1, 2]] += frame.prop.mass[:, None]
+        mass[:, 3:6, 3:6] += frame.prop.inertia
+        load, inner = self._join_rows(heavy), self._join_rows(carried)
+        load[:, [0, 1, 2], [0, 1, 2]] += frame.prop.mass[:, None]
+
+        flexible = np.linalg.inv(settled.stiffness)
+        static = _unit_prop_shapes(flexible)
+        turned = _across(static)
+        first, mixed = pairs_of(turned @ settled.stiffness @ static, turned @ mass @ static)
+        # Each step divides by omega^2; undone, so that all six stay of one size.
+        size = 1 / np.maximum(first, _LEAST * first[:, :1])[:, None]
+        start = static @ mixed
+        nodes = flexible @ (mass @ (start * size))
+        start = start * size
+        before, after = _across(start), _across(nodes)
+        carry = second @ start
+        coupled = after @ carry
+        values, shapes = pairs_of(
+            after @ settled.stiffness @ nodes + before @ carry,
+            after @ mass @ nodes + coupled + _across(coupled) + before @ third @ start,
+        )
+        values, shapes = values[:, :count], shapes[:, :, :count]
+        omega = 1 / np.sqrt(values)
+        shapes = shapes * omega[:, None]
+        return CondensedModes(
+            angular_frequency=omega,
+            shape=nodes[:, :PROP_FREEDOMS] @ shapes,
+            participation=_across(shapes) @ (after @ load + before @ inner),
+        )
+
+    def _join(self, local: list[Array]) -> Array:
+        """Sum of the elements' matrices in the nodes' freedoms, (B, k, n, n) from (B, k, 12, 12) each."""
+        result = np.zeros((self.frame.batch, local[0].shape[1], self._count, self._count))
+        for matrix, ends, runs in zip(local, self._ends, self._runs, strict=True):
+            block = _across(ends)[:, None] @ matrix @ ends[:, None]
+            for rows, to_rows in runs:
+                for columns, to_columns in runs:
+                    result[:, :, to_rows, to_columns] += block[:, :, rows, columns]
+        return result
+
+    def _join_rows(self, local: list[Array]) -> Array:
+        """Sum of the elements' loads, (B, n, k) from (B, 12, k) each."""
+        result = np.zeros((self.frame.batch, self._count, local[0].shape[2]))
+        for rows, ends, runs in zip(local, self._ends, self._runs, strict=True):
+            block = _across(ends) @ rows
+            for part, whole in runs:
+                result[:, whole] += block[:, part]
+        return result
+
+
+_LEAST = 1e-12
+"""Share of the largest omega^-2 below which a shape's own is rounding."""
+
+
+def _across(matrix: Array) -> Array:
+    return np.swapaxes(matrix, 1, 2)
+
+
+def _turned(element: Element, vector: Array) -> Array:
+    """From the element's own axes to right, up, toward."""
+    return (vector[:, None] @ element.axes)[:, 0]
+
+
+def _unit_prop_shapes(flexible: Array) -> Array:
+    """Static shapes of the nodes for unit movements of the prop, (B, n, 6)."""
+    if flexible.shape[1] == PROP_FREEDOMS:
+        return np.broadcast_to(np.eye(PROP_FREEDOMS), flexible.shape)
+    under_loads = flexible[:, :, :PROP_FREEDOMS]
+    return under_loads @ np.linalg.inv(under_loads[:, :PROP_FREEDOMS])
+
+
+def _blocks(parts: list[list[Array]]) -> Array:
+    """For each field the same k square matrices: k block-diagonal ones, (B, k, 12, 12)."""
+    result = np.zeros((len(parts[0][0]), len(parts[0]), END_FREEDOMS, END_FREEDOMS))
+    row = 0
+    for matrices in parts:
+        rows = slice(row, row + matrices[0].shape[1])
+        for index, matrix in enumerate(matrices):
+            result[:, index, rows, rows] = matrix
+        row = rows.stop
+    return result
+
+
+def _sum(scales: Array, matrices: Array) -> Array:
+    mixed: Array = scales @ matrices.reshape(len(matrices), -1)
+    return mixed.reshape(-1, *matrices.shape[1:])
+
+
+def _condense(element: Element, field: Field, tension: Array) -> tuple[Inside, Flags]:
+    """Take the internal functions of one field out, and say where their stiffness is definite."""
+    count = len(field.ends)
+    scales = element.stiffness_scales[:, field.stiffness_kinds]
+    firm = np.ones(len(scales), dtype=bool)
+    whole = _sum(scales, field.stiffness)
+    diagonal = np.einsum("bii->bi", whole[:, count:, count:])
+    slack = not field.is_tensioned or np.all(np.abs(tension) < _SLACK * (scales[:, :1] * element.length[:, None]))
+    if slack:
+        inverse = 1 / diagonal
+        shapes = -whole[:, :count, count:] * inverse[:, None]
+    else:
+        whole += _sum(tension / element.length[:, None], field.tension)
+        inner = whole[:, count:, count:]
+        firm = definite(inner)
+        if not firm.all():
+            inner = np.where(firm[:, None, None], inner, np.einsum("bi,ij->bij", diagonal, np.eye(diagonal.shape[1])))
+        inverse = np.linalg.inv(inner)
+        shapes = -whole[:, :count, count:] @ inverse
+    ends = whole[:, :count, :count] + shapes @ whole[:, count:, :count]
+    return Inside(field=field, inverse=inverse, shapes=shapes, ends=ends), firm
+
+
+def _inertia(element: Element, inside: Inside) -> tuple[Array, Array, Array, Array, Array]:
+    """Condensed mass, C and D of `CondensedFrame.modes`, and what a unit acceleration pushes at ends and inside.
+
+    The last two are rows for the ends and columns for accelerations along the element's own axes, without the
+    factor rho A L.
+    """
+    field, shapes = inside.field, inside.shapes
+    count = len(field.ends)
+    whole = _sum(element.mass_scales[:, field.mass_kinds], field.mass)
+    outer, side, inner = whole[:, :count, :count], whole[:, :count, count:], whole[:, count:, count:]
+    coupling = side + shapes @ inner
+    half = shapes @ _across(side)
+    mass = outer + half + _across(coupling @ _across(shapes))
+    follow = inside.solve(coupling)
+    push = field.push
+    return (
+        mass,
+        follow @ _across(coupling),
+        follow @ inner @ _across(follow),
+        push[:count] + shapes @ push[count:],
+        follow @ push[count:],
+    )
