@@ -354,13 +354,12 @@ def _fitted(
     """Fit a part, set its start to where the fit begins to hold, and leave out frames that cannot be right."""
     times = cleaned.times
     floors = np.full(2, floor)
+    if start > lowest and _rings_throughout(times, track, start, stop, lowest, floors):
+        start = lowest
     first = start
     for _ in range(_STARTS):
-        near = min(stop, start + _FIRST_WINDOW)
-        chosen = _first(times[start:near] - times[start], track[start:near], floors)
-        chosen = _without_bends(chosen, times[start:near] - times[start], track[start:near], floors)
-        spread = np.maximum(1.4826 * np.median(np.abs(chosen.fit.residuals), axis=0), max(floor, 1e-300))
-        begin = max(lowest, adjusted_start(times, track, start, near, chosen.fit, noise=spread))
+        chosen, begin = _look(times, track, start, stop, floors)
+        begin = max(lowest, begin)
         if begin == start or stop - begin < _LEAST_FRAMES:
             break
         start = begin
@@ -378,6 +377,29 @@ def _fitted(
     part = _Part(start=start, stop=start + count, used=t[:count], selection=chosen)
     part = _without_stuck(part, cleaned, track, floors)
     return _without_strays(part, track, floors)
+
+
+def _look(
+    times: FloatArray, track: FloatArray, start: int, stop: int, floors: FloatArray
+) -> tuple[Selection, int]:
+    """Fit the first frames of a part, and say from which row on the fit holds."""
+    near = min(stop, start + _FIRST_WINDOW)
+    t, y = times[start:near] - times[start], track[start:near]
+    chosen = _without_bends(_first(t, y, floors), t, y, floors)
+    spread = np.maximum(1.4826 * np.median(np.abs(chosen.fit.residuals), axis=0), np.maximum(floors, 1e-300))
+    return chosen, adjusted_start(times, track, start, near, chosen.fit, noise=spread)
+
+
+def _rings_throughout(
+    times: FloatArray, track: FloatArray, start: int, stop: int, lowest: int, floors: FloatArray
+) -> bool:
+    """Say whether it rings from the very first frame on: a take cut to the ringing, in which a gap misled."""
+    if start - lowest > min(stop - start, _FIRST_WINDOW // 2):
+        return False
+    whole, begin = _look(times, track, lowest, stop, floors)
+    part, _ = _look(times, track, start, stop, floors)
+    levels = [_noise_level(chosen.fit, chosen.fit.residuals.shape[0]) for chosen in (whole, part)]
+    return begin == lowest and levels[0] < 1.2 * levels[1]
 
 
 def _first(times: FloatArray, track: FloatArray, floor: FloatArray) -> Selection:

@@ -21,11 +21,13 @@ __all__ = [
     "convolved",
     "durations_to_try",
     "insensitivity_width",
+    "lowest_durations",
     "null_durations",
     "residual_envelope",
     "shape_samples",
     "shaped_displacement",
     "shaped_residual_amplitude",
+    "shaper_factor",
     "shaper_residual",
     "shortest_still_duration",
     "still_durations",
@@ -212,10 +214,31 @@ def shaper_residual(shaper: Shaper, *, angular_frequency: ArrayLike, damping_rat
     The same as exp(-zeta omega t_last) sqrt(C^2 + S^2), C = sum A_i exp(zeta omega t_i) cos(omega_d t_i), and
     S with the sine, written so that nothing overflows.
     """
+    return np.asarray(
+        np.abs(shaper_factor(shaper, angular_frequency=angular_frequency, damping_ratio=damping_ratio))
+    )
+
+
+def shaper_factor(
+    shaper: Shaper, *, angular_frequency: ArrayLike, damping_ratio: ArrayLike
+) -> NDArray[np.complex128]:
+    """Give what a shaper makes of a mode's vibration: its size as in `shaper_residual`, and its phase.
+
+    Parameters
+    ----------
+    shaper, angular_frequency, damping_ratio
+        As in `shaper_residual`.
+
+    Returns
+    -------
+    ndarray of complex, (..., m)
+        sum A_i exp(lambda (t_last - t_i)). Times the complex state q' + (zeta omega + i omega_d) q in which
+        the move itself ends, it is the state in which the shaped move ends.
+    """
     omega, zeta = oscillator(angular_frequency, damping_ratio)
     exponent = -zeta * omega + 1j * omega * np.sqrt(1.0 - zeta**2)
     terms = shaper.amplitudes * np.exp(exponent[..., None] * (shaper.times[-1] - shaper.times))
-    return np.asarray(np.abs(terms.sum(axis=-1)))
+    return np.asarray(terms.sum(axis=-1))
 
 
 def insensitivity_width(
@@ -456,17 +479,36 @@ def null_durations(
         return NullDurations(
             durations=nothing, residual=nothing, residual_off=nothing, frequency_error=frequency_error
         )
-    amplitude = left(tried)
-    dips = np.flatnonzero((amplitude[1:-1] <= amplitude[:-2]) & (amplitude[1:-1] < amplitude[2:])) + 1
-    durations = _golden(left, tried[dips - 1], tried[dips + 1])
+    durations = lowest_durations(left, tried=tried)
     errors = np.linspace(1.0 - frequency_error, 1.0 + frequency_error, 41)
-    off = left(durations[:, None], omega * errors).max(axis=1) if dips.size else np.empty(0)
+    off = left(durations[:, None], omega * errors).max(axis=1) if durations.size else np.empty(0)
     return NullDurations(
         durations=durations,
-        residual=left(durations) if dips.size else np.empty(0),
+        residual=left(durations) if durations.size else np.empty(0),
         residual_off=off,
         frequency_error=frequency_error,
     )
+
+
+def lowest_durations(left: _Function, *, tried: ArrayLike) -> FloatArray:
+    """Give the durations that leave less than their neighbours.
+
+    Parameters
+    ----------
+    left : callable
+        As in `still_durations`.
+    tried : array_like, (k,)
+        Increasing durations [s], at least 3, dense enough to see every dip.
+
+    Returns
+    -------
+    ndarray, (d,)
+        The dips [s], each refined by golden section; those at the ends are not counted.
+    """
+    times = increasing_times(tried, least=3)
+    amplitude = left(times)
+    dips = np.flatnonzero((amplitude[1:-1] <= amplitude[:-2]) & (amplitude[1:-1] < amplitude[2:])) + 1
+    return _golden(left, times[dips - 1], times[dips + 1])
 
 
 def shortest_still_duration(
@@ -576,7 +618,7 @@ def durations_to_try(
     weight = np.abs(np.asarray(weights, dtype=np.float64))
     if omega.ndim != 1 or weight.shape != (len(profiles), omega.size) or not np.isfinite(weight).all():
         raise ArgumentError(
-            f"weights: given shape {weight.shape}; wanted ({len(profiles)}, {omega.size}), all finite numbers."
+            f"weights: given shape {weight.shape}; wanted ({len(profiles)}, {omega.size}), all finite."
         )
     part = np.broadcast_to(positive("shares", shares, ""), (len(profiles),))
 
@@ -620,8 +662,8 @@ def still_durations(left: _Function, *, tried: ArrayLike, limit: float) -> Still
     Parameters
     ----------
     left : callable
-        Durations (k,) [s] to what each leaves, (k,), in any unit; it is called with other durations than those
-        tried too.
+        Durations (k,) [s] to what each leaves, (k,), in any unit; also called with durations between those
+        tried.
     tried : array_like, (k,)
         Increasing durations [s], dense enough to see every crest; see `durations_to_try`.
     limit : float

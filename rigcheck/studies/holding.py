@@ -1,9 +1,10 @@
-"""What holds the roots: play in the clamp, a grip too short, a wire that turns in it, and the head's ratings."""
+"""What holds the roots: play in the clamp, a short grip, a wire that turns in it, and the head's ratings."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,11 +48,13 @@ AXIS_CAUTION_SHARE = 0.7
 """Share of a head's rating up to which it is a pass; common practice, no source."""
 COUNTERWEIGHT_ARM = 0.05
 """Arm for which a counterweight is worked out [m]: a choice."""
+ROUNDING = 1e-9
+"""Share of the moment across the shaft below which a torque about it is rounding."""
 LEAST_UNBALANCE = 1e-4
 """Distance off the shaft below which nothing needs a counterweight [m]: a choice."""
 
 _SCREWS = {"collet": 1, "pin-vice": 1, "one-set-screw": 1, "two-set-screws": 2}
-"""Clamps whose friction is worked out, with the screws they press with; a collet and a pin vice count as one."""
+"""Clamps whose friction is worked out, and how many set screws they count as."""
 _TAIL = 10e-3
 _ALONG = 0.999
 """Cosine of the angle to the shaft up to which a support is turned about itself."""
@@ -207,7 +210,6 @@ def _play(
             unit="mm",
             says=f"Should the screw come loose, {moves}.",
         )
-    tight = grip * limit / value
     return Finding(
         id=name,
         label=label,
@@ -221,7 +223,7 @@ def _play(
         ),
         advice=(
             "Take a collet, or two set screws.",
-            f"Ream or sleeve the hole to {clearance * tight / grip * 1e3:.2g} mm of play or less.",
+            f"Sleeve the wire so that the hole is no more than {length_words(clearance * limit / value)} wider.",
         ),
     )
 
@@ -269,13 +271,13 @@ def _roll_slip(
     says = {
         Status.PASS: "The clamp's friction holds the wire against turning and sliding.",
         Status.CAUTION: f"The clamp's friction is more than half used up: the wire may {what} in it.",
-        Status.FAIL: f"The wire will {what} in the clamp: it needs more friction than a hand-tight screw gives.",
+        Status.FAIL: f"The wire will {what} in the clamp: it needs more friction than there is.",
     }[status]
     advice: tuple[str, ...] = ()
     if status is not Status.PASS:
         advice = (
             "File a flat on the wire for the screw.",
-            f"Bend the last {length_words(_TAIL)} of the wire by 90 degrees behind the clamp, against a stop.",
+            f"Bend the last {length_words(_TAIL)} of the wire by 90 degrees behind the clamp.",
         )
         if screws == 1:
             advice += (f"Use two screws: {use * capacity:.3g} of {2 * capacity:.3g} N.",)
@@ -325,10 +327,11 @@ def _shaft(reading: Reading, still: Outcome) -> _Shaft:
 
 def _masses(still: Outcome) -> Iterator[tuple[float, Array, Array]]:
     """Mass [kg] and ends [m] of each straight piece of the supports and their sleeves."""
-    for support in still.rig.supports:
+    areas = {part.support: part.section.area[0] for part in still.parts if part.label == "wire"}
+    for index, support in enumerate(still.rig.supports):
         points = support.points[0]
-        per_length = float(support.material.density[0] * support.section.area[0])
-        for start, stop in zip(points[:-1], points[1:], strict=True):
+        per_length = float(support.material.density[0] * areas[index])
+        for start, stop in pairwise(points):
             yield per_length * float(np.linalg.norm(stop - start)), start, stop
         steps = np.linalg.norm(np.diff(points, axis=0), axis=1)
         marks = np.concatenate([[0.0], np.cumsum(steps)])
@@ -379,7 +382,7 @@ def _peak_acceleration(travel: Travel) -> float:
 
 
 def _rolling_torque(reading: Reading, still: Outcome, shaft: _Shaft) -> float:
-    """Torque about a rolling shaft at worst [N m]: unbalance in its worst pose, slides, and the roll's own."""
+    """Torque about a rolling shaft at worst [N m]: unbalance in its worst pose, slides, its own inertia."""
     total, unbalance = _unbalance(still, shaft)
     task = reading.task
     pushed = sum(_peak_acceleration(travel) for travel in task.travels if not travel.rolls)
@@ -429,6 +432,8 @@ def _axis(prop: Prop, reading: Reading, still: Outcome, motion: MotionOutcome | 
     across = float(np.linalg.norm(settled - settled @ shaft.way * shaft.way))
     more = (0.0, 0.0) if motion is None else _swing_moment(still, motion, shaft)
     torque = about + more[1] if shaft.roll is None else _rolling_torque(reading, still, shaft)
+    if torque < ROUNDING * (across + more[0]):
+        torque = 0.0
     off = float(np.linalg.norm(unbalance)) / total
     balance = ""
     if off > LEAST_UNBALANCE:
@@ -451,20 +456,27 @@ def _axis(prop: Prop, reading: Reading, still: Outcome, motion: MotionOutcome | 
             None if axis.torque is None else axis.torque.m_as("N*m"),
         )
     )
-    lighten = "Take a lighter prop or support, or a stronger head."
-    shorten = "Shorten the free length, take a lighter prop, or a head with a stiffer bearing."
-    turning = f"Add {balance}." if balance else "Turn more slowly."
     rows = (
-        ("axis-payload", _PAYLOAD, total, ratings[0], "kg", lighten),
-        ("axis-moment", _MOMENT, across + more[0], ratings[1], "N*m", shorten),
-        ("axis-torque", _TORQUE, torque, ratings[2], "N*m", turning),
+        ("axis-payload", _PAYLOAD, total, ratings[0], "kg"),
+        ("axis-moment", _MOMENT, across + more[0], ratings[1], "N*m"),
+        ("axis-torque", _TORQUE, torque, ratings[2], "N*m"),
     )
-    for name, label, value, rating, unit, advice in rows:
+    for name, label, value, rating, unit in rows:
         if axis is None or rating is None:
             said.figures.append(Figure(label=label, value=f"{value:.3g} {unit}"))
             if axis is not None:
                 said.findings.append(_skipped(name, label, "No rating is given."))
         else:
+            spare = AXIS_CAUTION_SHARE * rating
+            advice = (
+                {
+                    "axis-payload": f"Take off {mass_words(value - spare)}, or take a stronger head.",
+                    "axis-moment": _nearer(still, shaft, spare / value),
+                    "axis-torque": _balanced(reading, still, shaft, balance, torque, spare),
+                }[name]
+                if value > spare
+                else ""
+            )
             said.findings.append(_rated(name, label, value, rating, unit, advice))
     said.figures.append(
         Figure(
@@ -495,3 +507,24 @@ def _rated(name: str, label: str, value: float, rating: float, unit: str, advice
         says=says,
         advice=() if status is Status.PASS else (advice,),
     )
+
+
+def _nearer(still: Outcome, shaft: _Shaft, share: float) -> str:
+    """How much nearer the weight has to be for a share of the moment, which goes with its level distance."""
+    arm = still.rig.centre_of_mass[0] - shaft.point
+    level = float(np.hypot(arm[0], arm[2]))
+    return f"Bring the prop about {length_words((1 - share) * level)} nearer to the head, or make it lighter."
+
+
+def _balanced(
+    reading: Reading, still: Outcome, shaft: _Shaft, balance: str, torque: float, spare: float
+) -> str:
+    """A counterweight where it brings the torque down far enough, else a slower roll."""
+    left = 0.0
+    if shaft.roll is not None:
+        left = _inertia(still, shaft) * _peak_acceleration(shaft.roll)
+    if balance and left <= spare:
+        return f"Add {balance}: the torque falls to about {left:.2g} N*m."
+    # What is left goes with the square of the duration.
+    slower = np.sqrt(torque / spare) if left <= 0 else np.sqrt(left / spare)
+    return f"Make the roll about {slower:.2g} times as long" + (f", and add {balance}." if balance else ".")

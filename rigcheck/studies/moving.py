@@ -29,6 +29,8 @@ Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 _SAMPLES_PER_PERIOD = 48
+_RINGING_SAMPLES = 100
+"""Samples in a period of the ringing; with parabolas between them its extent is good to 1e-7."""
 _EQUAL = 1e-6
 _SMALLEST_SHARE = 1e-4
 _TRACED_SHARE = 1e-3
@@ -535,7 +537,7 @@ def _residual(
     matters = size > _TRACED_SHARE * size.max(axis=1, keepdims=True)
     cycles = np.where(matters, omega, 0.0).max(axis=1) / omega[:, 0] * periods
     # Powers of two, so that a variant's samples do not depend on its company.
-    counts = 2 ** np.clip(np.ceil(np.log2(np.maximum(cycles, 1e-9) * _SAMPLES_PER_PERIOD)), 7, 12).astype(int)
+    counts = 2 ** np.clip(np.ceil(np.log2(np.maximum(cycles, 1e-9) * _RINGING_SAMPLES)), 8, 12).astype(int)
     for count in np.unique(counts):
         chosen = np.flatnonzero(counts == count)
         times = np.linspace(0.0, 1.0, count + 1) * (periods * 2 * np.pi / omega[chosen, :1])

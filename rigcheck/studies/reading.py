@@ -658,7 +658,7 @@ def choices_for(shot: Shot, support: Support) -> Choices:
 
 
 _STIFFER = ("spring-steel-sm", "carbon-rod")
-_STIFFER_TUBES = ("stainless-316l-tube", "carbon-rod")
+_STIFFER_TUBES = ("stainless-316l-annealed", "carbon-tube")
 
 
 def _metres(vector: tuple[Measured, ...]) -> tuple[float, ...]:

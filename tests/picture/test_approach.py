@@ -178,6 +178,23 @@ def test_bound_between_the_times_holds_for_what_happens_there():
     assert fine.between <= fine.clearance
 
 
+def test_bound_between_two_attitudes_of_a_bar():
+    """A bar swings through a quarter turn past a ball at 45 degrees: only the turn can tell from the two ends."""
+
+    def swing(count, **options):
+        turn = Rotation.from_rotvec(np.linspace(0.0, np.pi / 2, count)[:, None] * [0.0, 0.0, 1.0]).as_matrix()
+        bar = Solid(shape="box", size=[0.2, 0.002, 0.002], orientation=turn)
+        ball = Solid(shape="sphere", size=[0.01] * 3, centre=[0.07, 0.07, 0.0])
+        return closest_approach(bar, ball, **options)
+
+    ends, fine = swing(2), swing(101)
+    assert not ends.touches
+    assert fine.touches
+    assert ends.between <= fine.clearance
+    assert swing(2, margin=0.005).between == pytest.approx(ends.between - 0.005, abs=1e-12)
+    assert swing(101, margin=0.005).clearance == pytest.approx(fine.clearance - 0.005, abs=1e-12)
+
+
 def test_leading_axes_and_broadcast():
     rng = np.random.default_rng(0)
     one = Solid(shape="cylinder", size=[0.05, 0.1, 0.05], centre=rng.uniform(-0.3, 0.3, (2, 7, 3)))

@@ -195,6 +195,8 @@ def test_two_props_hide_their_union():
     band = Band(points=[[-0.3, 0, -0.2], [0.3, 0, -0.2]], diameter=0.002)
     assert visible_support(band, LEVEL, boxes).length_px == pytest.approx(600 - 160 - 100, rel=1e-12)
     assert visible_support(band, LEVEL, boxes[::-1]).length_px == pytest.approx(340, rel=1e-12)
+    nested = [*boxes, Solid(shape="box", size=[0.3, 0.1, 0.1]), Solid(shape="box", size=[0.02, 0.1, 0.1])]
+    assert visible_support(band, LEVEL, nested).length_px == pytest.approx(600 - 300 - 100, rel=1e-12)
     assert visible_support(band, LEVEL, []).length_px == pytest.approx(600, rel=1e-12)
 
 
@@ -237,6 +239,10 @@ def test_a_mitred_bend_counts_nothing_twice():
     band = Band(points=[[-0.2, 0, 0], [0, 0, 0], [0, 0.1, 0]], diameter=0.02)
     found = visible_support(band, LEVEL, [])
     assert found.area_px == pytest.approx(300 * 20, rel=1e-12)
+    # With the inner corner behind a box, what is left is the outer half of each leg up to the mitre.
+    box = Solid(shape="box", size=[1.0, 1.0, 0.1], centre=[-0.5, 0.5, 0.2])
+    outer = 200 * 10 + 100 * 10 + 10 * 10
+    assert visible_support(band, LEVEL, box).area_px == pytest.approx(outer, rel=1e-12)
     hairpin = Band(points=[[-0.2, 0, 0], [0, 0, 0], [-0.2, 0.01, 0]], diameter=0.002)
     legs = 200 + np.hypot(200, 10)
     assert visible_support(hairpin, LEVEL, []).area_px == pytest.approx(legs * 2, rel=1e-3)
@@ -276,6 +282,10 @@ def test_what_passes_the_lens_is_left_out():
     found = visible_support(Band(points=[[0.01, 0, 3.0], [0, 0, -1.0]], diameter=0.002), camera, [])
     assert np.isfinite(found.area_px)
     assert 0 < found.area_px < 600_000
+    # 10 mm below the axis, its top at 9 mm: from w = 2 at the far end to the 2 % of the distance that still counts
+    camera = Camera(field_width=1.0, image_width=1000, distance=1.0)
+    found = visible_support(Band(points=[[0, -0.01, 3.0], [0, -0.01, -1.0]], diameter=0.002), camera, [])
+    assert found.length_px == pytest.approx(9.0 * (1 / 0.02 - 1 / 2), rel=1e-9)
 
 
 @given(st.sampled_from(SHAPES), st.integers(0, 200), st.sampled_from([None, 1.1]), st.floats(0.3, 4.0))

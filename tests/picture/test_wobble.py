@@ -27,6 +27,16 @@ def test_extent_is_the_largest_of_all_pair_distances(count):
         assert np.linalg.norm(found.direction, axis=-1) == pytest.approx(np.ones(3))
 
 
+def test_extent_of_a_ragged_ring():
+    """Places near a circle are the hardest for the search by direction: many pairs are almost the farthest."""
+    rng = np.random.default_rng(8)
+    for _ in range(5):
+        angle = rng.uniform(0.0, 2.0 * np.pi, 500)
+        ring = (rng.uniform(0.9, 1.0, 500) * [np.cos(angle), np.sin(angle)]).T
+        found = wobble.peak_to_peak(ring).extent
+        assert 1 - 4e-5 <= found / pdist(ring).max() <= 1 + 1e-14
+
+
 def test_extent_of_an_ellipse_is_its_long_axis():
     t = np.linspace(0.0, 2.0 * np.pi, 2001)
     path = np.stack([3.0 * np.cos(t), 0.5 * np.sin(t)], axis=-1) @ np.array([[0.6, 0.8], [-0.8, 0.6]])

@@ -1,0 +1,201 @@
+"""Advice is a claim: each change is made in the rig file, the shot checked again, and the claim has to hold."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from rigcheck.files import rig_from_text
+from rigcheck.studies.check import check
+from rigcheck.studies.results import Finding, PropResult, Status
+
+CAMERA = '[camera]\nfield_width = "420 mm"\nimage_width = 3840\n'
+
+
+def rig(support: str, *, mass: str = "60 g", move: str = "", head: str = "", prop: str = "") -> str:
+    """A rig file of one prop on one support."""
+    return f"""{head}
+[[prop]]
+name = "inkwell"
+mass = "{mass}"
+{prop}
+[[prop.support]]
+{support}
+{move}
+"""
+
+
+def slide(duration: str, profile: str = "trapezoidal", stroke: str = "100 mm") -> str:
+    return f'[[prop.move]]\nslide = "{stroke}"\nduration = "{duration}"\nprofile = "{profile}"\n'
+
+
+def round_wire(material: str, diameter: str, length: str) -> str:
+    return f'material = "{material}"\ndiameter = "{diameter}"\nlength = "{length}"'
+
+
+RIGS = {
+    "swinging wire": rig(round_wire("music-wire", "3 mm", "180 mm"), move=slide("0.9 s"), head=CAMERA),
+    "swinging wire, no camera": rig(round_wire("music-wire", "3 mm", "180 mm"), move=slide("0.9 s")),
+    "swinging wire, jerky": rig(
+        round_wire("music-wire", "2.5 mm", "160 mm"), move=slide("1.3 s", "harmonic"), head=CAMERA
+    ),
+    "late start": rig(
+        round_wire("music-wire", "3 mm", "180 mm"), move=slide("0.9 s") + 'start = "0.5 s"\n', head=CAMERA
+    ),
+    "swinging tube": rig(
+        'material = "brass-c260"\ndiameter = "3 mm"\nwall = "0.45 mm"\nlength = "150 mm"',
+        mass="30 g",
+        move=slide("1.1 s"),
+        head=CAMERA,
+    ),
+    "soft wire": rig(round_wire("aluminium-1100-o", "1.5 mm", "200 mm"), mass="14 g"),
+    "soft wire that moves": rig(
+        round_wire("aluminium-1100-o", "2 mm", "150 mm"), mass="14 g", move=slide("1 s"), head=CAMERA
+    ),
+    "sagging wire": rig(round_wire("music-wire", "2 mm", "180 mm"), head='[limits]\nsag = "2 mm"\n'),
+    "standing wire": rig(
+        round_wire("music-wire", "1.4 mm", "180 mm") + '\nfrom = "below"',
+        mass="50 g",
+        prop='shape = "sphere"\nsize = ["30 mm", "30 mm", "30 mm"]',
+    ),
+    "hands under a wire": rig(
+        round_wire("brass-c360", "2.5 mm", "160 mm"), mass="50 g", head='[limits]\nhazard = "hands"\n'
+    ),
+    "clamped in a collet": rig(
+        round_wire("brass-c360", "2.5 mm", "200 mm") + '\nclamp = "collet"\ngrip = "20 mm"', mass="50 g"
+    ),
+}
+
+FINDING = {
+    "wobble": "residual-wobble",
+    "strength factor": "yield-factor",
+    "sag": "sag",
+    "buckling factor": "buckling",
+    "settled after": "settle",
+}
+QUOTE = re.compile(
+    r"\((wobble|strength factor|sag|buckling factor|settled after)"
+    r" (?:(\S+) to )?([0-9.e+-]+)(?: (px|mm|s))?\)$"
+)
+
+
+def changed(text: str, advice: str) -> str:
+    """The rig file with one piece of advice followed to the letter."""
+
+    def put(key: str, value: str) -> str:
+        new, count = re.subn(rf'^{key} = ".*"$', f'{key} = "{value}"', text, flags=re.MULTILINE)
+        assert count == 1, key
+        return new
+
+    if found := re.match(r"Shorten the free length by (\d+) mm, to (\d+) mm", advice):
+        before = float(re.search(r'^length = "(\d+) mm"', text, re.MULTILINE)[1])
+        assert before - float(found[1]) == float(found[2])
+        return put("length", f"{found[2]} mm")
+    if found := re.match(r"Go up to (\S+) mm diameter", advice):
+        return put("diameter", f"{found[1]} mm")
+    if found := re.match(r"Go up to (\S+) mm x (\S+) mm tube", advice):
+        text = put("diameter", f"{found[1]} mm")
+        return put("wall", f"{found[2]} mm")
+    if found := re.match(r"Take (\S+) of the same size", advice):
+        return put("material", found[1])
+    if found := re.match(r'Smooth the move: profile = "(\S+)"', advice):
+        return put("profile", found[1])
+    found = re.match(r"Make the move (\S+) s longer, (\S+) s", advice)
+    assert found, f"advice that no test follows: {advice}"
+    return put("duration", f"{found[2]} s")
+
+
+def only_prop(text: str) -> PropResult:
+    return check(rig_from_text(text)).props[0]
+
+
+def finding(result: PropResult, name: str) -> Finding:
+    return next(one for one in result.findings if one.id == name)
+
+
+@pytest.fixture(scope="module")
+def results() -> dict[str, PropResult]:
+    """Each rig as given."""
+    return {name: only_prop(text) for name, text in RIGS.items()}
+
+
+@pytest.mark.parametrize("name", RIGS)
+def test_every_change_does_what_it_says(results, name):
+    before = results[name]
+    followed = 0
+    for cured in before.findings:
+        for advice in cured.advice:
+            if not (quoted := QUOTE.search(advice)):
+                continue
+            after = only_prop(changed(RIGS[name], advice))
+            followed += 1
+            assert finding(after, cured.id).status is Status.PASS, advice
+            what, old, new, unit = quoted.groups()
+            now = finding(after, FINDING[what])
+            assert unit == (now.unit or None), advice
+            digits = 2 if what == "settled after" else 3
+            assert f"{now.value:.{digits}g}" == new, advice
+            if old is not None:
+                assert f"{finding(before, FINDING[what]).value:.3g}" == old, advice
+    assert followed > 0, "nothing was advised that can be computed"
+
+
+@pytest.mark.parametrize("name", RIGS)
+def test_no_change_makes_another_finding_worse(results, name):
+    order = [Status.SKIPPED, Status.PASS, Status.CAUTION, Status.FAIL]
+    before = {one.id: one.status for one in results[name].findings}
+    for cured in results[name].findings:
+        for advice in cured.advice[:2]:
+            if QUOTE.search(advice):
+                after = {one.id: one.status for one in only_prop(changed(RIGS[name], advice)).findings}
+                for key in ("yield-factor", "sag", "buckling", "residual-wobble", "settle"):
+                    if key in before and key in after:
+                        assert order.index(after[key]) <= order.index(before[key]), (advice, key)
+
+
+@pytest.mark.parametrize("name", RIGS)
+def test_next_step_is_the_first_advice_of_the_gravest_finding(results, name):
+    result = results[name]
+    advised = [one for one in result.findings if one.advice and one.status in (Status.FAIL, Status.CAUTION)]
+    assert result.next_step == advised[0].advice[0]
+
+
+def test_smallest_change_comes_not_the_largest(results):
+    """The quoted length is the longest of the tried ones that passes: 5 % longer does not."""
+    text = RIGS["sagging wire"]
+    advice = next(one for one in finding(results["sagging wire"], "sag").advice if one.startswith("Shorten"))
+    length = int(re.search(r"to (\d+) mm", advice)[1])
+    longer = round(length + 0.05 * 180)
+    assert finding(only_prop(changed(text, advice)), "sag").status is Status.PASS
+    kept = text.replace('length = "180 mm"', f'length = "{longer} mm"')
+    assert finding(only_prop(kept), "sag").status is not Status.PASS
+
+
+def test_shorter_cures_for_good_while_slower_may_be_lucky(results):
+    """A longer move that falls on a whole number of periods passes by luck; the advice holds beyond it."""
+    found = finding(results["swinging wire"], "residual-wobble")
+    slower = [one for one in found.advice if one.startswith("Make the move")]
+    for advice in slower:
+        duration = float(re.search(r", (\S+) s", advice)[1])
+        for more in (1.1, 1.25, 1.4):
+            text = RIGS["swinging wire"].replace(
+                'duration = "0.9 s"', f'duration = "{duration * more:.4g} s"'
+            )
+            assert finding(only_prop(text), "residual-wobble").status is not Status.FAIL
+
+
+def test_nothing_is_advised_where_nothing_is_wrong():
+    good = only_prop(rig(round_wire("music-wire", "4 mm", "100 mm"), move=slide("6 s", "cycloidal")))
+    assert good.verdict is Status.PASS
+    assert good.next_step is None
+    assert not [advice for one in good.findings for advice in one.advice if QUOTE.search(advice)]
+
+
+def test_strength_over_people_is_not_advised_away():
+    """No strength makes a pass there, so nothing claims one."""
+    text = rig(
+        round_wire("brass-c360", "2.5 mm", "160 mm"), mass="50 g", head='[limits]\nhazard = "overhead"\n'
+    )
+    for one in only_prop(text).findings:
+        assert not [advice for advice in one.advice if "strength factor" in advice]
