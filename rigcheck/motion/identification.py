@@ -394,12 +394,15 @@ def _rings_throughout(
     times: FloatArray, track: FloatArray, start: int, stop: int, lowest: int, floors: FloatArray
 ) -> bool:
     """Say whether it rings from the very first frame on: a take cut to the ringing, in which a gap misled."""
-    if start - lowest > min(stop - start, _FIRST_WINDOW // 2):
+    gaps = np.diff(times[lowest:stop])
+    if start - lowest > min(stop - start, _FIRST_WINDOW // 2) or gaps.max() < 1.5 * np.median(gaps):
         return False
     whole, begin = _look(times, track, lowest, stop, floors)
+    if begin != lowest:
+        return False
     part, _ = _look(times, track, start, stop, floors)
     levels = [_noise_level(chosen.fit, chosen.fit.residuals.shape[0]) for chosen in (whole, part)]
-    return begin == lowest and levels[0] < 1.2 * levels[1]
+    return levels[0] < 1.2 * levels[1]
 
 
 def _first(times: FloatArray, track: FloatArray, floor: FloatArray) -> Selection:
@@ -561,8 +564,8 @@ def _component(
     return Component(
         frequency=frequency,
         frequency_range=(max(0.0, frequency - float(reaches[0])), frequency + float(reaches[0])),
-        damped_frequency=angular / (2.0 * np.pi),
-        damping_ratio=max(0.0, ratio),
+        damped_frequency=float(angular) / (2.0 * np.pi),
+        damping_ratio=float(max(0.0, ratio)),
         damping_range=(float(max(0.0, ratio - reaches[1])), float(max(0.0, ratio + reaches[1]))),
         amplitude=major,
         amplitude_range=(max(0.0, major - float(reaches[2])), major + float(reaches[2])),
@@ -570,7 +573,7 @@ def _component(
         direction=np.array([np.cos(angle), np.sin(angle)]),
         direction_range=(angle - turn_reach, angle + turn_reach),
         phase=phase,
-        cycles=float(life) * angular / (2.0 * np.pi),
+        cycles=float(life * angular) / (2.0 * np.pi),
     )
 
 

@@ -9,12 +9,15 @@ shorter and shorter blocks, down to single frames.
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rigcheck.motion._checks import FloatArray
 from rigcheck.motion.take_fit import Fit, predict
 from rigcheck.motion.take_pencil import pencil
 
 __all__ = ["adjusted_start", "frame_noise", "on_even_grid", "ringing_parts"]
+
+BoolArray = NDArray[np.bool_]
 
 _BLOCKS = 128  # a level's view of the take
 _LEAST_BLOCKS = 20  # below this any track is fitted by the sum
@@ -141,7 +144,8 @@ def adjusted_start(
     Notes
     -----
     A mean of 2 w squared normal numbers stays below 1 + 4.5/sqrt(w) but for about one window in a thousand
-    (its standard deviation is 1/sqrt(w)). A fiftieth of the ringing itself is let pass besides.
+    (its standard deviation is 1/sqrt(w)). To move the start later, a fiftieth of the ringing has to
+    be missed besides.
     """
     step = float(np.median(np.diff(times[start:stop])))
     slowest = float(fit.poles.imag.min()) if fit.poles.size else 2.0 * np.pi / (20.0 * step)
@@ -153,24 +157,30 @@ def adjusted_start(
     rows = slice(low, high + width)
     model = predict(fit, times[rows] - times[start])
     drift = predict(_without_components(fit), times[rows] - times[start])
-    # Before the start a damped component grows without end: no allowance there beyond its size at the start.
-    allowed = np.minimum(np.abs(model - drift), np.abs(fit.amplitudes).sum(axis=0))
-    size = noise**2 + (allowed.max(axis=0, initial=0.0) / 50.0) ** 2
-    squares = ((track[rows] - model) ** 2 / size).mean(axis=1)
-    sums = np.concatenate([[0.0], np.cumsum(np.minimum(squares, 1e12))])
-    means = (sums[width:] - sums[:-width]) / width  # window that begins at each row
-    good = means <= 1.0 + 4.5 / np.sqrt(width)
+    # Later, where the ringing is large, a real support is not quite linear: a share of it is let pass there.
+    allowed = np.minimum(np.abs(model - drift), np.abs(fit.amplitudes).sum(axis=0)).max(axis=0, initial=0.0)
+    misses = (track[rows] - model) ** 2
     place = start - low
-    if good[place]:
-        bad = np.flatnonzero(~good[:place])
+    if _holds(misses / (noise**2 + (allowed / 50.0) ** 2), width)[place]:
+        squares = misses / noise**2
+        bad = np.flatnonzero(~_holds(squares, width)[:place])
         begin = int(bad[-1]) + 1 if bad.size else 0
+        if begin >= place:
+            return start
     else:
-        after = np.flatnonzero(good[place:])
+        squares = misses / (noise**2 + (allowed / 50.0) ** 2)
+        after = np.flatnonzero(_holds(squares, width)[place:])
         begin = place + int(after[0]) if after.size else place
     # A window can hide one bad frame at its head.
-    while begin < squares.size - width and (squares[begin : begin + 2] > 9.0).any():
+    while begin < squares.shape[0] - width and (squares[begin : begin + 2].mean(axis=1) > 9.0).any():
         begin += 1
     return low + begin
+
+
+def _holds(squares: FloatArray, width: int) -> BoolArray:
+    """Say for each window of rows whether its mean is what noise would leave."""
+    sums = np.concatenate([[0.0], np.cumsum(np.minimum(squares.mean(axis=1), 1e12))])
+    return np.asarray((sums[width:] - sums[:-width]) / width <= 1.0 + 4.5 / np.sqrt(width))
 
 
 def _without_components(fit: Fit) -> Fit:

@@ -66,8 +66,8 @@ def outline(solid: Solid, camera: Camera, *, arc_points: int = 90) -> FloatArray
         unit = _contact_circle(view, camera, 2 * arc_points)
     else:
         unit = _cylinder_arcs(solid, view, camera, arc_points)
-    world = solid.orientation[..., None, :, :] @ (unit * solid.half_size)[..., None]
-    polygon = camera.project(world[..., 0] + solid.centre[..., None, :])
+    world = (unit * solid.half_size) @ np.swapaxes(solid.orientation, -1, -2) + solid.centre[..., None, :]
+    polygon = camera.project(world)
     clockwise = _signed_area(polygon) < 0.0
     return np.where(clockwise[..., None, None], polygon[..., ::-1, :], polygon)
 

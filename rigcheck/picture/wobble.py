@@ -228,7 +228,8 @@ def exposure_time(shutter_angle: ArrayLike, frame_rate: ArrayLike) -> FloatArray
 
     References
     ----------
-    B. Brown, "Cinematography: Theory and Practice", Focal Press, 2002, p. 125 (page as cited elsewhere).
+    B. Brown, "Cinematography: Theory and Practice", Focal Press, 2002, p. 125, as cited in an encyclopaedia
+    (the book itself not seen).
     """
     angle = positive("shutter_angle", shutter_angle, "rad")
     if (angle > 2.0 * np.pi * (1.0 + 1e-12)).any():

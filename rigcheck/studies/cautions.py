@@ -11,8 +11,10 @@ REQUIRED_FACTOR = {"clear": 1.5, "hands": 3.0, "overhead": 10.0}
 file cites ask 4 to 10, and 10 with a second independent hold over people."""
 
 _ALWAYS = (
-    "A calculation from typical material data is not a test: hang twice the weight on the finished rig, over a"
-    " cushion, before the take.",
+    (
+        "A calculation from typical material data is not a test: hang twice the weight on the finished rig, over a"
+        " cushion, before the take."
+    ),
     "Local rules and a competent rigger come before this result.",
 )
 _NEAR = {

@@ -8,14 +8,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from rigcheck.model import SIDES
 from rigcheck.motion.profiles import profile
+from rigcheck.studies.beside import side_by_side
 from rigcheck.studies.evaluate import Outcome, Settings, evaluate
 from rigcheck.studies.grading import NOMINAL_PIXEL, Grade, Limits, grade
 from rigcheck.studies.moving import Eye, MotionOutcome, Push, Travel, is_turning, move
 from rigcheck.studies.results import Status
-from rigcheck.studies.rigs import Material, Rig, SupportRig, stack
+from rigcheck.studies.rigs import Material, Rig, SleeveRig, SupportRig, stack
 
-__all__ = ["Choices", "Cure", "Task", "find_cures"]
+__all__ = ["Choices", "Cure", "Task", "Tube", "find_cures"]
 
 Array = NDArray[np.float64]
 
@@ -23,6 +25,13 @@ _LENGTHS = np.array([0.95, 0.9, 0.85, 0.8, 0.75, 0.7, 0.65, 0.6, 0.55, 0.5, 0.45
 _SLOWER = np.array([1.1, 1.2, 1.3, 1.45, 1.6, 1.8, 2.0, 2.3, 2.6, 3.0])
 _MOST_SIZES = 8
 _SMOOTH = ("cycloidal", "modified-sine", "polynomial-345", "polynomial-4567")
+_LIGHTER = np.array([0.95, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5])
+_SLEEVED = np.array([0.25, 0.4, 0.5, 0.6, 0.75])
+"""Share of the free length that a sleeve covers, from the jaw."""
+_SPACINGS = np.array([10e-3, 15e-3, 20e-3, 30e-3, 40e-3, 60e-3])
+_LOOSE = 0.15
+"""Gap of a sleeve, as a share of the diameter it goes over, that glue still fills; common practice, no source."""
+_MOST_TUBES = 6
 _HANDLE = 1e-3
 """Advice on lengths comes in whole millimetres [m]."""
 
@@ -54,30 +63,61 @@ class Task:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
+class Tube:
+    """A tube that can be had: its material, sizes [m], and the constants of it, a batch of one."""
+
+    name: str
+    diameter: float
+    wall_thickness: float
+    constants: Material
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Choices:
     """What the user could take instead.
 
     Attributes
     ----------
+    constants : Callable
+        Of the first support's material at a diameter: those of drawn wire change with it.
     sizes : array, shape (k,)
         Diameters that the first support's material is sold in [m].
     tube_walls : array, shape (k,)
         Wall of each size for a tube [m]; NaN for a rod.
     materials : tuple of (str, Callable)
         Other stock of the same form: its name, and its constants at a diameter.
+    tubes : tuple of Tube
+        To take instead of a rod, or to slip over it.
+    room : float or None
+        How far apart supports may stand in the prop [m]; None where its size is not known.
     """
 
+    constants: Callable[[Array], Material]
     sizes: Array
     tube_walls: Array
     materials: tuple[tuple[str, Callable[[Array], Material]], ...] = ()
+    tubes: tuple[Tube, ...] = ()
+    room: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Cure:
-    """One change: what to do, in words with its computed effect, and which findings it makes pass."""
+    """One change.
+
+    Attributes
+    ----------
+    says : str
+        What to do, in words with its computed effect.
+    cures : frozenset of str
+        Which findings it makes pass.
+    kind : str
+        ``smoother``, ``slower``, ``shorter``, ``lighter``, ``thicker``, ``tube``, ``other material``, ``sleeve``,
+        ``second support`` or ``other side``: the order in which a crew would rather do them.
+    """
 
     says: str
     cures: frozenset[str]
+    kind: str = ""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -86,8 +126,26 @@ class _Trial:
     task: Task
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Kind:
+    """Changes of one kind, sorted by how little they ask.
+
+    With `lasting`, one counts only if every larger one cures too: a slower move may fall on a lucky time.
+    """
+
+    name: str
+    trials: list[_Trial]
+    lasting: bool = True
+
+
 def find_cures(
-    task: Task, outcome: Outcome, before: dict[str, Grade], wrong: set[str], choices: Choices
+    task: Task,
+    outcome: Outcome,
+    before: dict[str, Grade],
+    wrong: set[str],
+    choices: Choices,
+    *,
+    thorough: bool = False,
 ) -> list[Cure]:
     """Try single changes and keep, of each kind, the smallest that makes a finding pass and makes none worse.
 
@@ -101,51 +159,83 @@ def find_cures(
         Findings to cure.
     choices : Choices
         Sizes and materials that can be had.
+    thorough : bool
+        Try the kinds too that need layouts of their own, and so more time: tubes, sleeves, a second support and
+        its spacing, another side.
 
     Returns
     -------
     list of Cure
-        Those that cure most first; kinds in the order in which a crew would rather do them: smoother, slower,
-        shorter, thicker, other material.
+        Those that cure most first; of these, the kind that asks least first (see `Cure`).
     """
     found: list[Cure] = []
     if task.travels and wrong & {"residual-wobble", "settle"}:
-        found += _smallest(
-            _smoother(task), _grade_moves(_smoother(task), outcome), wrong, before, lasting=False
-        )
+        smoother = _Kind(name="smoother", trials=_smoother(task), lasting=False)
+        found += _smallest(smoother, _grade_moves(smoother.trials, outcome), wrong, before)
     kinds = _kinds(task, wrong, choices)
-    grades = iter(_grade_together([trial for kind in kinds for trial in kind]))
+    if thorough:
+        kinds = sorted([*kinds, *_wider_kinds(task, choices)], key=lambda kind: _ORDER.index(kind.name))
+    grades = iter(_grade_all([trial for kind in kinds for trial in kind.trials]))
     for kind in kinds:
-        found += _smallest(kind, [next(grades) for _ in kind], wrong, before, lasting=True)
-    return sorted(found, key=lambda cure: -len(cure.cures))
+        found += _smallest(kind, [next(grades) for _ in kind.trials], wrong, before)
+    return sorted(found, key=lambda cure: (-len(cure.cures), _ORDER.index(cure.kind)))
 
+
+_ORDER = (
+    "smoother",
+    "slower",
+    "shorter",
+    "lighter",
+    "thicker",
+    "tube",
+    "other material",
+    "sleeve",
+    "second support",
+    "other side",
+)
 
 _Graded = dict[str, tuple[float, Status]]
 
 
-def _kinds(task: Task, wrong: set[str], choices: Choices) -> list[list[_Trial]]:
-    slower = [_slower(task)] if task.travels and wrong & {"residual-wobble", "settle"} else []
-    materials = [[trial] for trial in _other_material(task, choices)]
-    return [kind for kind in [*slower, _shorter(task), _thicker(task, choices), *materials] if kind]
+def _kinds(task: Task, wrong: set[str], choices: Choices) -> list[_Kind]:
+    slower = _slower(task) if task.travels and wrong & {"residual-wobble", "settle"} else []
+    kinds = [
+        _Kind(name="slower", trials=slower),
+        _Kind(name="shorter", trials=_shorter(task)),
+        _Kind(name="lighter", trials=_lighter(task)),
+        _Kind(name="thicker", trials=_thicker(task, choices)),
+        *(_Kind(name="other material", trials=[trial]) for trial in _other_material(task, choices)),
+    ]
+    return [kind for kind in kinds if kind.trials]
 
 
-def _smallest(
-    trials: list[_Trial], grades: list[_Graded], wrong: set[str], before: dict[str, Grade], *, lasting: bool
-) -> list[Cure]:
-    """The first trial that cures each finding, the trials being sorted by how little they ask.
+def _wider_kinds(task: Task, choices: Choices) -> list[_Kind]:
+    kinds = [
+        _Kind(name="tube", trials=_tube(task, choices)),
+        *(_Kind(name="sleeve", trials=trials) for trials in _sleeve(task, choices)),
+        _Kind(name="second support", trials=_second(task, choices)),
+        *(_Kind(name="other side", trials=[trial], lasting=False) for trial in _other_side(task)),
+    ]
+    return [kind for kind in kinds if kind.trials]
 
-    With `lasting` every larger change has to cure it too: a slower move may fall on a lucky time.
-    """
+
+def _smallest(kind: _Kind, grades: list[_Graded], wrong: set[str], before: dict[str, Grade]) -> list[Cure]:
+    """The first trial that cures each finding."""
     cures: dict[int, set[str]] = {}
     for name in sorted(wrong):
         good = [after[name][1] == Status.PASS and not _breaks(before, after) for after in grades]
         first = next(
-            (index for index in range(len(good)) if (all(good[index:]) if lasting else good[index])), None
+            (index for index in range(len(good)) if (all(good[index:]) if kind.lasting else good[index])),
+            None,
         )
         if first is not None:
             cures.setdefault(first, set()).add(name)
     return [
-        Cure(says=_effect(trials[index], grades[index], names, before), cures=frozenset(names))
+        Cure(
+            says=_effect(kind.trials[index], grades[index], names, before),
+            cures=frozenset(names),
+            kind=kind.name,
+        )
         for index, names in cures.items()
     ]
 
@@ -155,18 +245,27 @@ def _grade_moves(trials: list[_Trial], outcome: Outcome) -> list[_Graded]:
     return [graded for trial in trials for graded in _graded(trial.task, outcome, 1)]
 
 
-def _grade_together(trials: list[_Trial]) -> list[_Graded]:
-    """Grades of trials that share a layout and profiles, computed as one batch."""
-    if not trials:
-        return []
-    tasks = [trial.task for trial in trials]
-    joined = replace(
-        tasks[0],
-        rig=stack([task.rig for task in tasks]),
-        travels=stack([task.travels for task in tasks]),
-        pushes=stack([task.pushes for task in tasks]),
-    )
-    return _graded(joined, joined.evaluate(), len(tasks))
+def _grade_all(trials: list[_Trial]) -> list[_Graded]:
+    """Grades of trials, those of one layout as one batch."""
+    groups: dict[tuple[object, ...], list[int]] = {}
+    for index, trial in enumerate(trials):
+        groups.setdefault(_layout_of(trial.task.rig), []).append(index)
+    grades: list[_Graded] = [{}] * len(trials)
+    for indices in groups.values():
+        tasks = [trials[index].task for index in indices]
+        joined = replace(
+            tasks[0],
+            rig=stack([task.rig for task in tasks]),
+            travels=stack([task.travels for task in tasks]),
+            pushes=stack([task.pushes for task in tasks]),
+        )
+        for index, after in zip(indices, _graded(joined, joined.evaluate(), len(tasks)), strict=True):
+            grades[index] = after
+    return grades
+
+
+def _layout_of(rig: Rig) -> tuple[object, ...]:
+    return tuple((item.form, item.wires, item.points.shape[1], len(item.sleeves)) for item in rig.supports)
 
 
 def _graded(task: Task, still: Outcome, count: int) -> list[_Graded]:
@@ -251,7 +350,10 @@ def _thicker(task: Task, choices: Choices) -> list[_Trial]:
                 task=_with_supports(
                     task,
                     lambda item, size=size, wall=wall: replace(  # type: ignore[misc]
-                        item, diameter=np.array([size]), wall_thickness=np.array([wall])
+                        item,
+                        material=choices.constants(np.array([size])),
+                        diameter=np.array([size]),
+                        wall_thickness=np.array([wall]),
                     ),
                 ),
             )
@@ -274,6 +376,134 @@ def _other_material(task: Task, choices: Choices) -> list[_Trial]:
             ),
         )
         for name, constants in choices.materials
+    ]
+
+
+def _lighter(task: Task) -> list[_Trial]:
+    rig, now = task.rig, float(task.rig.mass[0])
+    return [
+        _Trial(
+            words=f"Make the prop {now * (1 - share) * 1e3:.3g} g lighter, {now * share * 1e3:.3g} g in all",
+            task=replace(task, rig=replace(rig, mass=rig.mass * share, inertia=rig.inertia * share)),
+        )
+        for share in _LIGHTER
+    ]
+
+
+def _tube(task: Task, choices: Choices) -> list[_Trial]:
+    support = task.rig.supports[0]
+    if support.form != "round" or len(task.rig.supports) > 1 or support.sleeves:
+        return []
+    now = float(support.diameter[0])
+    wider = [tube for tube in choices.tubes if tube.diameter >= now * 0.999]
+    return [
+        _Trial(
+            words=f"Take a {tube.diameter * 1e3:.4g} x {tube.wall_thickness * 1e3:.3g} mm {tube.name} in its place",
+            task=_with_supports(
+                task,
+                lambda item, tube=tube: replace(  # type: ignore[misc]
+                    item,
+                    form="tube",
+                    material=tube.constants,
+                    diameter=np.array([tube.diameter]),
+                    wall_thickness=np.array([tube.wall_thickness]),
+                ),
+            ),
+        )
+        for tube in sorted(wider, key=lambda tube: tube.diameter)[:_MOST_TUBES]
+    ]
+
+
+def _sleeve(task: Task, choices: Choices) -> list[list[_Trial]]:
+    """Tubes that fit over the support, each over more and more of it from the jaw on."""
+    support = task.rig.supports[0]
+    if (
+        support.form not in ("round", "tube")
+        or len(task.rig.supports) > 1
+        or support.sleeves
+        or support.points.shape[1] > 2
+    ):
+        return []
+    now, length = float(support.diameter[0]), float(support.free_length[0])
+    fitting = [
+        tube
+        for tube in choices.tubes
+        if now * 0.999 <= tube.diameter - 2 * tube.wall_thickness <= now * (1 + _LOOSE)
+    ]
+    kinds = []
+    for tube in sorted(fitting, key=lambda tube: tube.diameter)[:2]:
+        trials = []
+        for share in _SLEEVED:
+            end = round(length * share / _HANDLE) * _HANDLE
+            if not 0 < end < length:
+                continue
+            sleeve = SleeveRig(
+                material=tube.constants,
+                outer_diameter=np.array([tube.diameter]),
+                wall_thickness=np.array([tube.wall_thickness]),
+                start=np.zeros(1),
+                end=np.array([end]),
+            )
+            size = f"{tube.diameter * 1e3:.4g} x {tube.wall_thickness * 1e3:.3g} mm"
+            trials.append(
+                _Trial(
+                    words=f"Glue a sleeve of {size} {tube.name} over the first {end * 1e3:.0f} mm from the clamp",
+                    task=_with_supports(
+                        task,
+                        lambda item, sleeve=sleeve: replace(item, sleeves=(sleeve,)),  # type: ignore[misc]
+                    ),
+                )
+            )
+        kinds.append(trials)
+    return kinds
+
+
+def _second(task: Task, choices: Choices) -> list[_Trial]:
+    support = task.rig.supports[0]
+    if len(task.rig.supports) > 1 or support.form == "line":
+        return []
+    trials = []
+    for spacing in _SPACINGS:
+        if choices.room is not None and spacing > choices.room:
+            break
+        rig, travels = side_by_side(task.rig, task.travels, count=2, spacing=float(spacing))
+        trials.append(
+            _Trial(
+                words=f"Add a second support like it, {spacing * 1e3:.0f} mm apart",
+                task=replace(task, rig=rig, travels=travels),
+            )
+        )
+    return trials
+
+
+_SIDE_WORDS = {
+    "behind": "behind",
+    "front": "the front",
+    "left": "the left",
+    "right": "the right",
+    "above": "above",
+    "below": "below",
+}
+
+
+def _other_side(task: Task) -> list[_Trial]:
+    support = task.rig.supports[0]
+    if len(task.rig.supports) > 1 or support.points.shape[1] > 2 or support.root_in_place:
+        return []
+    tip, length = support.points[0, -1], float(support.free_length[0])
+    now = (support.points[0, 0] - tip) / length
+    return [
+        _Trial(
+            words=f"Bring the support in from {_SIDE_WORDS[name]}",
+            task=_with_supports(
+                task,
+                lambda item, way=way: replace(  # type: ignore[misc]
+                    item, points=np.stack([tip + np.array(way) * length, tip])[None]
+                ),
+            ),
+        )
+        for name, way in SIDES.items()
+        if np.dot(now, way) < 0.99
     ]
 
 

@@ -210,7 +210,10 @@ def _overhead(grade: Grade) -> Finding:
         value=value if np.isfinite(value) else None,
         limit=grade.limit,
         at_least=True,
-        says="This is never passed here: it needs ten times the strength, a second independent hold, and a competent person.",
+        says=(
+            "This is never passed here: it needs ten times the strength, a second independent hold, and a"
+            " competent person."
+        ),
         advice=(
             "Move the prop or the people so that nobody is under it, or have a competent person design the hold.",
         ),

@@ -223,7 +223,7 @@ def _play(
         ),
         advice=(
             "Take a collet, or two set screws.",
-            f"Sleeve the wire so that the hole is no more than {length_words(clearance * limit / value)} wider.",
+            f"Sleeve the wire until the hole is at most {length_words(clearance * limit / value)} wider.",
         ),
     )
 
@@ -468,15 +468,13 @@ def _axis(prop: Prop, reading: Reading, still: Outcome, motion: MotionOutcome | 
                 said.findings.append(_skipped(name, label, "No rating is given."))
         else:
             spare = AXIS_CAUTION_SHARE * rating
-            advice = (
-                {
-                    "axis-payload": f"Take off {mass_words(value - spare)}, or take a stronger head.",
-                    "axis-moment": _nearer(still, shaft, spare / value),
-                    "axis-torque": _balanced(reading, still, shaft, balance, torque, spare),
-                }[name]
-                if value > spare
-                else ""
-            )
+            advice = ""
+            if value > spare and name == "axis-payload":
+                advice = f"Take off {mass_words(value - spare)}, or take a stronger head."
+            elif value > spare and name == "axis-moment":
+                advice = _nearer(still, shaft, spare / value)
+            elif value > spare:
+                advice = _balanced(still, shaft, balance, torque, spare)
             said.findings.append(_rated(name, label, value, rating, unit, advice))
     said.figures.append(
         Figure(
@@ -516,15 +514,11 @@ def _nearer(still: Outcome, shaft: _Shaft, share: float) -> str:
     return f"Bring the prop about {length_words((1 - share) * level)} nearer to the head, or make it lighter."
 
 
-def _balanced(
-    reading: Reading, still: Outcome, shaft: _Shaft, balance: str, torque: float, spare: float
-) -> str:
-    """A counterweight where it brings the torque down far enough, else a slower roll."""
-    left = 0.0
-    if shaft.roll is not None:
-        left = _inertia(still, shaft) * _peak_acceleration(shaft.roll)
+def _balanced(still: Outcome, shaft: _Shaft, balance: str, torque: float, spare: float) -> str:
+    """A counterweight where it brings the torque down far enough, else a slower move."""
+    left = 0.0 if shaft.roll is None else _inertia(still, shaft) * _peak_acceleration(shaft.roll)
     if balance and left <= spare:
         return f"Add {balance}: the torque falls to about {left:.2g} N*m."
-    # What is left goes with the square of the duration.
-    slower = np.sqrt(torque / spare) if left <= 0 else np.sqrt(left / spare)
-    return f"Make the roll about {slower:.2g} times as long" + (f", and add {balance}." if balance else ".")
+    # What the movement asks for goes with the square of its duration.
+    slower = f"Make the move about {np.sqrt((left or torque) / spare):.2g} times as long"
+    return f"{slower}, and add {balance}." if balance else f"{slower}."

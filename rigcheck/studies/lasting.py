@@ -753,8 +753,8 @@ def _set_finding(
             )
         elif value is None:
             status = Status.FAIL if state.first_yield < 1 else Status.CAUTION
-            why = "where several supports share the load" if several else "where it also stretches or twists"
-            says = f"{hung}: {from_on}{folds}; how far the prop moves is not computed {why}."
+            why = " where several supports share the load" if several else " here"
+            says = f"{hung}: {from_on}{folds}; how far the prop moves is not computed{why}."
         else:
             status = Status.CAUTION if value <= SET_LIMIT else Status.FAIL
             stays = f"{length_words(value)} {way_words(where)} stay at the prop's place"

@@ -59,10 +59,11 @@ def mount_offsets(still: Outcome) -> tuple[MountOffset, MountOffset]:
     -----
     The settled prop is displaced by u and turned by theta. Turning the mount by R = R(-theta) about the root
     carries the centre of mass c to ``root + R (c - root)``, and the prop's own turn is taken back. The weight
-    then moves it by ``R u``: the support gives in its own directions as before, while the weight points off by
-    theta, which to first order only pulls along the support. So the shift is ``(1 - R) (c - root) - R u``, to
-    first order ``theta x (c - root) - u`` (derived here). What is left of the sag is about theta squared for a
-    level support, and for a standing one the change of stiffness by the weight times theta: a few per cent.
+    then moves it by ``R u``: the support gives in its own directions as before, while the weight points off
+    by theta, which to first order only pulls along the support. So the shift is
+    ``(1 - R) (c - root) - R u``, to first order ``theta x (c - root) - u`` (derived here). What is left of
+    the sag is about theta squared for a level support, and for a standing one the change of stiffness by the
+    weight times theta: a few per cent.
     """
     moved, turned = still.displacement[0], still.rotation[0]
     arm = still.rig.centre_of_mass[0] - still.rig.supports[0].points[0, 0]

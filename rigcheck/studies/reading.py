@@ -650,7 +650,9 @@ def choices_for(shot: Shot, support: Support) -> Choices:
             stock = find_material(name)
             if name != support.material:
                 others.append((name, lambda size, stock=stock: constants_of(stock, size)))
+    same = stock_material(shot, support.material)
     return Choices(
+        constants=lambda size: constants_of(same, size),
         sizes=np.array([size.diameter or np.nan for size in sizes]),
         tube_walls=np.array([size.wall_thickness or np.nan for size in sizes]),
         materials=tuple(others),

@@ -28,7 +28,7 @@ def test_extent_is_the_largest_of_all_pair_distances(count):
 
 
 def test_extent_of_a_ragged_ring():
-    """Places near a circle are the hardest for the search by direction: many pairs are almost the farthest."""
+    """Places near a circle are hardest for the search by direction: many pairs are almost farthest."""
     rng = np.random.default_rng(8)
     for _ in range(5):
         angle = rng.uniform(0.0, 2.0 * np.pi, 500)

@@ -1,4 +1,4 @@
-"""Advice is a claim: each change is made in the rig file, the shot checked again, and the claim has to hold."""
+"""Advice is a claim: each change is made in the rig file, the shot checked again, and the claim must hold."""
 
 from __future__ import annotations
 
@@ -55,15 +55,19 @@ RIGS = {
     ),
     "sagging wire": rig(round_wire("music-wire", "2 mm", "180 mm"), head='[limits]\nsag = "2 mm"\n'),
     "standing wire": rig(
-        round_wire("music-wire", "1.4 mm", "180 mm") + '\nfrom = "below"',
+        round_wire("music-wire", "1 mm", "180 mm") + '\nfrom = "below"',
         mass="50 g",
         prop='shape = "sphere"\nsize = ["30 mm", "30 mm", "30 mm"]',
     ),
     "hands under a wire": rig(
-        round_wire("brass-c360", "2.5 mm", "160 mm"), mass="50 g", head='[limits]\nhazard = "hands"\n'
+        round_wire("brass-c360", "2.5 mm", "160 mm"), mass="80 g", head='[limits]\nhazard = "hands"\n'
+    ),
+    "odd numbers": rig(round_wire("music-wire", "2.3 mm", "173 mm"), mass="83 g", move=slide("0.77 s")),
+    "odd numbers, standing": rig(
+        round_wire("music-wire", "1.13 mm", "167 mm") + '\nfrom = "below"', mass="59 g"
     ),
     "clamped in a collet": rig(
-        round_wire("brass-c360", "2.5 mm", "200 mm") + '\nclamp = "collet"\ngrip = "20 mm"', mass="50 g"
+        round_wire("brass-c360", "2.5 mm", "200 mm") + '\nclamp = "collet"\ngrip = "20 mm"', mass="90 g"
     ),
 }
 
@@ -101,9 +105,43 @@ def changed(text: str, advice: str) -> str:
         return put("material", found[1])
     if found := re.match(r'Smooth the move: profile = "(\S+)"', advice):
         return put("profile", found[1])
-    found = re.match(r"Make the move (\S+) s longer, (\S+) s", advice)
+    if found := re.match(r"Make the move (\S+) s longer, (\S+) s", advice):
+        return put("duration", f"{found[2]} s")
+    if found := re.match(r"Make the prop (\S+) g lighter, (\S+) g in all", advice):
+        before = float(re.search(r'^mass = "(\d+) g"', text, re.MULTILINE)[1])
+        assert before - float(found[1]) == pytest.approx(
+            float(found[2]), rel=0.005
+        )  # three digits are printed
+        return put("mass", f"{found[2]} g")
+    if found := re.match(r"Take a (\S+) x (\S+) mm (\S+) in its place", advice):
+        text = put("diameter", f"{found[1]} mm").replace(
+            "[[prop.support]]\n", f'[[prop.support]]\nwall = "{found[2]} mm"\n'
+        )
+        return put("material", found[3])
+    if found := re.match(r"Glue a sleeve of (\S+) x (\S+) mm (\S+) over the first (\d+) mm", advice):
+        sleeve = f'diameter = "{found[1]} mm"\nwall = "{found[2]} mm"\nmaterial = "{found[3]}"'
+        return put_after_support(text, f'[[prop.support.sleeve]]\n{sleeve}\nend = "{found[4]} mm"')
+    if found := re.match(r"Add a second support like it, (\d+) mm apart", advice):
+        return with_second(text, int(found[1]))
+    found = re.match(r"Bring the support in from (?:the )?(\S+)", advice)
     assert found, f"advice that no test follows: {advice}"
-    return put("duration", f"{found[2]} s")
+    text = re.sub(r'^from = ".*"\n', "", text, flags=re.MULTILINE)
+    return text.replace("[[prop.support]]\n", f'[[prop.support]]\nfrom = "{found[1]}"\n')
+
+
+def with_second(text: str, spacing: int) -> str:
+    """The rig file with the support twice: above one another, or side by side where it hangs or stands."""
+    upright = re.search(r'^from = "(above|below)"', text, re.MULTILINE) is not None
+    place = '["{0} mm", "0 mm", "0 mm"]' if upright else '["0 mm", "{0} mm", "0 mm"]'
+    support = re.search(r"\[\[prop\.support\]\]\n(?:\w+ = .*\n)+", text)[0]
+    text = put_after_support(text, f"{support}offset = {place.format(-spacing)}")
+    return text.replace("mass =", f"centre_of_mass = {place.format(-spacing / 2)}\nmass =", 1)
+
+
+def put_after_support(text: str, table: str) -> str:
+    """The rig file with a table between the support and the move."""
+    before, header, after = text.partition("[[prop.move]]")
+    return f"{before}\n{table}\n{header}{after}"
 
 
 def only_prop(text: str) -> PropResult:
