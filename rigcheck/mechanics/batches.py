@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["definite", "inverse_factor", "pairs_of", "runs_of"]
+__all__ = ["definite", "inverse_factor", "largest_pairs", "pairs_of", "runs_of", "uncoupled"]
 
 Array = NDArray[np.float64]
 
@@ -37,6 +37,10 @@ def inverse_factor(matrix: Array) -> Array:
     the inverse is ``-C^-1 B A^-1``.
     """
     size = matrix.shape[1]
+    if size == 1:
+        if not np.all(matrix > 0):
+            raise np.linalg.LinAlgError("Matrix is not positive definite")
+        return 1 / np.sqrt(matrix)
     if size <= _LEAF:
         return np.asarray(np.linalg.inv(np.linalg.cholesky(matrix)))
     half = size // 2
@@ -114,3 +118,101 @@ def runs_of(places: tuple[int, ...]) -> list[tuple[slice, slice]]:
             runs.append((slice(start, index), slice(places[start], places[index - 1] + 1)))
             start = index
     return runs
+
+
+def uncoupled(*matrices: Array) -> list[NDArray[np.intp]]:
+    """Groups of freedoms that no variant couples beyond rounding.
+
+    Parameters
+    ----------
+    *matrices : array, shape (B, n, n)
+        Symmetric. The first is positive definite; the others are small or large on the scale that it sets.
+
+    Returns
+    -------
+    list of int array
+        Places in each group, together all of them.
+
+    Notes
+    -----
+    An entry couples if it is above 1e-15 of ``sqrt(k_ii k_jj)`` with k the first matrix, times the greatest
+    such ratio in its own. Left out it moves no eigenvalue by more than rounding does.
+    """
+    size = np.sqrt(np.einsum("bii->bi", matrices[0]))
+    linked = np.zeros(matrices[0].shape[1:], dtype=bool)
+    for matrix in matrices:
+        scaled = np.abs(matrix) / size[:, :, None] / size[:, None, :]
+        greatest = np.max(scaled, axis=(1, 2), keepdims=True)
+        linked |= np.any(scaled > _COUPLED * greatest, axis=0)
+    groups = []
+    free = np.ones(len(linked), dtype=bool)
+    while free.any():
+        group = np.zeros_like(free)
+        group[np.argmax(free)] = True
+        wider = group | linked[group].any(axis=0)
+        while wider.sum() > group.sum():
+            group = wider
+            wider = group | linked[group].any(axis=0)
+        free &= ~group
+        groups.append(np.flatnonzero(group))
+    return groups
+
+
+_COUPLED = 1e-15
+
+
+def largest_pairs(matrix: Array, count: int) -> tuple[Array, Array]:
+    """Largest eigenvalues of symmetric matrices that are not negative, and their vectors.
+
+    Parameters
+    ----------
+    matrix : array, shape (B, n, n)
+        Symmetric, positive semidefinite.
+    count : int
+        How many.
+
+    Returns
+    -------
+    tuple of array, shape (B, count) and (B, n, count)
+        Values in falling order, and vectors.
+
+    Notes
+    -----
+    Subspace iteration with Rayleigh-Ritz, in twice as many vectors as wanted. It starts from fixed random
+    vectors: freedoms of the matrix would miss, by symmetry, a mode in which two like supports move against each
+    other. Variants that do not settle to 1e-14 of the largest value go to LAPACK whole, as do matrices too
+    small to gain by it.
+    """
+    size = matrix.shape[1]
+    space_size = 2 * count + 4
+    if size < _WORTH * space_size:
+        values, vectors = np.linalg.eigh(matrix)
+        return values[:, : -count - 1 : -1], vectors[:, :, : -count - 1 : -1]
+    seed = np.random.default_rng(0).normal(size=(size, space_size))
+    space = np.linalg.qr(matrix @ seed).Q
+    before = np.zeros((len(matrix), space_size))
+    settled = np.zeros(len(matrix), dtype=bool)
+    values = before
+    for _ in range(_MOST):
+        # Three steps before each Rayleigh-Ritz: the orthogonal basis bears them without losing a direction.
+        for _ in range(2):
+            space = np.linalg.qr(matrix @ space).Q
+        values, turn = np.linalg.eigh(np.swapaxes(space, 1, 2) @ (matrix @ space))
+        space = space @ turn
+        change = np.abs(values - before)[:, -count:]
+        settled = np.asarray(np.all(change <= _SETTLED * values[:, -1:], axis=1))
+        if settled.all():
+            break
+        before = values
+    values = values[:, : -count - 1 : -1].copy()
+    vectors = space[:, :, : -count - 1 : -1].copy()
+    if not settled.all():
+        rest, shapes = np.linalg.eigh(matrix[~settled])
+        values[~settled], vectors[~settled] = rest[:, : -count - 1 : -1], shapes[:, :, : -count - 1 : -1]
+    return values, vectors
+
+
+_WORTH = 4
+"""A matrix this many times larger than the subspace is worth iterating on, by trial."""
+_MOST = 12
+_SETTLED = 1e-14

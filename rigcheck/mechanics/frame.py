@@ -14,9 +14,20 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from rigcheck.mechanics.batches import runs_of
 from rigcheck.mechanics.elements import END_FREEDOMS, Basis, Order
 
-__all__ = ["PROP_FREEDOMS", "Base", "Element", "Frame", "Prop", "Support", "cross_matrix", "local_axes"]
+__all__ = [
+    "PROP_FREEDOMS",
+    "Base",
+    "Element",
+    "Frame",
+    "Prop",
+    "Support",
+    "cross_matrix",
+    "local_axes",
+    "mix",
+]
 
 Array = NDArray[np.float64]
 
@@ -191,12 +202,12 @@ class Element:
     @cached_property
     def stiffness(self) -> Array:
         """In the element's own scaled freedoms, shape (B, size, size)."""
-        return _mix(self.stiffness_scales, self.basis.stiffness)
+        return mix(self.stiffness_scales, self.basis.stiffness)
 
     @cached_property
     def mass(self) -> Array:
         """In the element's own scaled freedoms, shape (B, size, size)."""
-        return _mix(self.mass_scales, self.basis.mass)
+        return mix(self.mass_scales, self.basis.mass)
 
 
 class Frame:
@@ -416,7 +427,7 @@ class Frame:
         level axes.
         """
         local = [
-            _mix(pull / element.length[:, None], self.basis.tension)
+            mix(pull / element.length[:, None], self.basis.tension)
             for pull, element in zip(tensions, self.elements, strict=True)
         ]
         result = self._assemble(local)
@@ -448,8 +459,7 @@ class Frame:
     def inertial_load(
         self, offset: Array, gradient: Array | None = None, about: Array | None = None
     ) -> Array:
-        """Load of a field of acceleration that all mass feels: gravity, or the negative of the ground's
-        motion.
+        """Load of a field of acceleration that all mass feels: gravity, or the ground's motion reversed.
 
         Parameters
         ----------
@@ -526,23 +536,17 @@ class Frame:
         for element, matrix in zip(self.elements, local, strict=True):
             inner = element.internal
             ends = element.ends
-            side = ends.transpose(0, 2, 1)
-            outer = side @ matrix[:, :END_FREEDOMS, :END_FREEDOMS] @ ends
+            side = np.ascontiguousarray(ends.transpose(0, 2, 1))
+            outer = side @ (matrix[:, :END_FREEDOMS, :END_FREEDOMS] @ ends)
             mixed = side @ matrix[:, :END_FREEDOMS, END_FREEDOMS:]
-            self._add_block(result, element.places, outer)
-            places = np.array(element.places)
-            for column, place in enumerate(places):
-                result[:, place, inner] += mixed[:, column]
-                result[:, inner, place] += mixed[:, column]
+            runs = runs_of(element.places)
+            for rows, to_rows in runs:
+                for columns, to_columns in runs:
+                    result[:, to_rows, to_columns] += outer[:, rows, columns]
+                result[:, to_rows, inner] += mixed[:, rows]
+                result[:, inner, to_rows] += mixed[:, rows].transpose(0, 2, 1)
             result[:, inner, inner] += matrix[:, END_FREEDOMS:, END_FREEDOMS:]
         return result
-
-    @staticmethod
-    def _add_block(result: Array, places: tuple[int, ...], block: Array) -> None:
-        # A freedom may stand twice (two ends on one prop), so columns are added one by one.
-        for column, place in enumerate(places):
-            for row, other in enumerate(places):
-                result[:, other, place] += block[:, row, column]
 
     @staticmethod
     def _spread(load: Array, element: Element, force: Array) -> None:
@@ -552,8 +556,20 @@ class Frame:
         load[:, element.internal] += force[:, END_FREEDOMS:]
 
 
-def _mix(scales: Array, matrices: Array) -> Array:
-    """Sums of constant matrices (k, n, m) with the factors (B, k) of each variant, shape (B, n, m)."""
+def mix(scales: Array, matrices: Array) -> Array:
+    """Sums of constant matrices, each with a factor of its own in every variant.
+
+    Parameters
+    ----------
+    scales : array, shape (B, k)
+        Factors.
+    matrices : array, shape (k, n, m)
+        Constant matrices.
+
+    Returns
+    -------
+    array, shape (B, n, m)
+    """
     mixed: Array = scales @ matrices.reshape(len(matrices), -1)
     return mixed.reshape(-1, *matrices.shape[1:])
 

@@ -227,7 +227,9 @@ class _Condensed:
 
 def _condense(rods: Rods, tangent: Array) -> _Condensed:
     inner, around = rods.inner_freedoms()
-    outer = np.setdiff1d(np.arange(rods.size), np.concatenate(inner))
+    outside = np.ones(rods.size, dtype=bool)
+    outside[np.concatenate(inner)] = False
+    outer = np.flatnonzero(outside)
     near = [np.searchsorted(outer, own) for own in around]
     reduced = tangent[:, outer[:, None], outer]
     blocks, carried = [], []

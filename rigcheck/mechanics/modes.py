@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from rigcheck.mechanics.batches import inverse_factor, largest_pairs, uncoupled
 from rigcheck.mechanics.frame import Frame
 
 __all__ = ["Modes", "natural_modes"]
@@ -60,24 +61,55 @@ def natural_modes(frame: Frame, stiffness: Array, count: int | None = None) -> M
     Notes
     -----
     Solved as ``L^-1 M L^-T y = omega^-2 y`` with ``K = L L^T``: the mass may be singular (a point mass has no
-    rotational inertia) and the lowest modes come out most precisely, however stiff the stiffest are.
+    rotational inertia) and the lowest modes come out most precisely, however stiff the stiffest are. Freedoms
+    that no variant couples, such as the two planes of a straight support with a prop in line, are solved apart.
     A variant with fewer modes that carry mass than others of its batch has infinite frequencies and zero
     shapes for the rest.
     """
-    lower = np.linalg.inv(np.linalg.cholesky(stiffness))
-    upper = lower.transpose(0, 2, 1)
-    values, vectors = np.linalg.eigh(lower @ frame.mass @ upper)
-    values, vectors = values[:, ::-1], vectors[:, :, ::-1]
+    mass = frame.mass
+    groups = uncoupled(stiffness, mass)
+    if len(groups) == 1:
+        values, vectors = _block(stiffness, mass, count)
+    else:
+        values, vectors = _joined(groups, stiffness, mass, count)
     # A mode without mass has omega^-2 = 0 to rounding.
     massive = values > 1e-14 * values[:, :1]
     most = int(np.max(np.sum(massive, axis=1)))
     kept = min(count or most, most)
     massive = massive[:, :kept]
     omega = np.where(massive, 1.0 / np.sqrt(np.where(massive, values[:, :kept], 1.0)), np.inf)
-    shape = (upper @ vectors[:, :, :kept]) * np.where(massive, omega, 0.0)[:, None, :]
+    shape = vectors[:, :, :kept] * np.where(massive, omega, 0.0)[:, None, :]
     force = np.stack([frame.inertial_load(axis) for axis in np.eye(3)], axis=2)
     return Modes(
         angular_frequency=omega,
         shape=shape,
         participation=np.einsum("bnm,bnk->bmk", shape, force),
     )
+
+
+def _block(stiffness: Array, mass: Array, count: int | None) -> tuple[Array, Array]:
+    """Omega^-2 in falling order and shapes of unit stiffness, of the lowest `count` modes or all."""
+    lower = inverse_factor(stiffness)
+    upper = np.swapaxes(lower, 1, 2)
+    matrix = lower @ mass @ upper
+    size = matrix.shape[1]
+    values, vectors = largest_pairs(matrix, size if count is None else min(count, size))
+    return values, upper @ vectors
+
+
+def _joined(
+    groups: list[NDArray[np.intp]], stiffness: Array, mass: Array, count: int | None
+) -> tuple[Array, Array]:
+    """The same of groups of freedoms that are not coupled."""
+    parts = []
+    for group in groups:
+        block = np.ix_(np.arange(len(mass)), group, group)
+        parts.append(_block(stiffness[block], mass[block], count))
+    values = np.concatenate([part[0] for part in parts], axis=1)
+    vectors = np.zeros((*mass.shape[:2], values.shape[1]))
+    column = 0
+    for group, (_, shapes) in zip(groups, parts, strict=True):
+        vectors[:, group, column : column + shapes.shape[2]] = shapes
+        column += shapes.shape[2]
+    rank = np.argsort(-values, axis=1, kind="stable")[:, :count]
+    return np.take_along_axis(values, rank, axis=1), np.take_along_axis(vectors, rank[:, None], axis=2)

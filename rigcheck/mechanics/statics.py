@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from rigcheck.mechanics.batches import definite, inverse_factor, uncoupled
 from rigcheck.mechanics.frame import Frame
 
 __all__ = ["SectionForces", "Settled", "section_forces", "settle"]
@@ -154,6 +155,8 @@ def settle(frame: Frame, load: Array, *, load_stiffens: bool = True) -> Settled:
     tips = [tip - pull for tip, pull in zip(_tip_forces(frame, forces), tip_pulls, strict=True)]
     brought = [force.tension - pull for force, pull in zip(forces, pulled, strict=True)]
     added = frame.tension_stiffness(brought, tips)
+    if not _matters(base, added).any():
+        return _settled(frame, first, base, np.full(frame.batch, np.inf), pulled, pulled)
     factor = _buckling_factor(base, added)
     stable = factor > 1
     total = base + np.where(stable[:, None, None], added, 0.0)
@@ -216,13 +219,32 @@ def _pretension(frame: Frame) -> tuple[list[Array], list[Array]]:
     return tensions, tips
 
 
+def _matters(base: Array, added: Array) -> NDArray[np.bool_]:
+    """Where the added stiffness is more than rounding beside the base, shape (B,)."""
+    size = np.sqrt(np.einsum("bii->bi", base))
+    return np.asarray(np.any(np.abs(added) > 1e-15 * size[:, :, None] * size[:, None, :], axis=(1, 2)))
+
+
 def _buckling_factor(base: Array, added: Array) -> Array:
     """Smallest positive L with det(base + L added) = 0; infinite where no such L is, or above 1e9."""
-    lower = np.linalg.inv(np.linalg.cholesky(base))
-    ratio = np.linalg.eigvalsh(lower @ added @ lower.transpose(0, 2, 1))[:, 0]
     # Rounding leaves about 1e-12 where nothing is compressed.
     tiny = 1e-9
-    return np.where(ratio < -tiny, -1.0 / np.where(ratio < -tiny, ratio, -1.0), np.inf)
+    factor = np.full(len(base), np.inf)
+    # The ordinary case, nothing compressed, needs no eigenvalues.
+    pressed = np.flatnonzero(~definite(tiny * base + added))
+    if not len(pressed):
+        return factor
+    if len(pressed) < len(base):
+        base, added = base[pressed], added[pressed]
+    least = np.zeros(len(pressed))
+    groups = uncoupled(base, added)
+    for group in groups:
+        block = (slice(None),) if len(groups) == 1 else np.ix_(np.arange(len(pressed)), group, group)
+        lower = inverse_factor(base[block])
+        turned = lower @ added[block] @ np.swapaxes(lower, 1, 2)
+        least = np.minimum(least, np.linalg.eigvalsh(turned)[:, 0])
+    factor[pressed] = np.where(least < -tiny, -1.0 / np.where(least < -tiny, least, -1.0), np.inf)
+    return factor
 
 
 def _settled(

@@ -13,6 +13,7 @@ from rigcheck.model.fields import Name, Number, Rows, listing, nearest
 from rigcheck.model.limits import Analysis, Limits
 from rigcheck.model.material import OwnMaterial
 from rigcheck.model.part import Flaw, Part
+from rigcheck.model.post import Post
 from rigcheck.model.prop import Prop
 
 __all__ = ["FORMAT", "Shot"]
@@ -36,6 +37,8 @@ class Shot(Part):
         What still counts as good.
     analysis : Analysis
         How to calculate.
+    post : Post or None
+        The user's rates for cleaning up.
     material : tuple of OwnMaterial
         The user's own materials.
     prop : tuple of Prop
@@ -55,6 +58,7 @@ class Shot(Part):
     analysis: Analysis = Field(
         default_factory=lambda: Analysis(), description="For comparison with other calculations."
     )
+    post: Post | None = Field(default=None, description="Your own rates for cleaning up, to weigh it by.")
     material: Annotated[tuple[OwnMaterial, ...], Rows("[[material]]", 0, 200)] = Field(
         default=(), description="Your own materials, beside the stock."
     )

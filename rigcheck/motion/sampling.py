@@ -97,8 +97,10 @@ def sample_times(
         matters = size >= tolerance * size.max(axis=-1, keepdims=True)
     fastest = float(omega[matters].max())
     step = min(2.0 * np.pi / (fastest * samples_per_period), (stop - start) / (least - 1))
-    inside = np.unique(np.asarray(events, dtype=np.float64))
+    inside = np.sort(np.asarray(events, dtype=np.float64))
     inside = inside[(inside > start) & (inside < stop)]
+    # Not np.unique: it loads numpy.ma, which takes longer than a whole response.
+    inside = inside[np.diff(inside, prepend=start) > 0]
     edges = np.concatenate([[start], inside, [stop]])
     if (stop - start) / step + edges.size <= most:
         return SampleTimes(times=_filled(edges, np.full(edges.size - 1, step)), step=step, thinned=False)

@@ -39,6 +39,7 @@ _Function = Callable[[FloatArray], FloatArray]
 
 _PER_PERIOD = 64  # durations tried in a period of a mode; a null lies a period from the next, or more
 _MOST = 1 << 20  # durations tried at most, for one mode
+_STEPS = 60  # halvings of a bracket, down to the last bits
 _HARMONIC_ORDERS = 8  # derivatives of harmonic pieces that the envelope takes one by one
 
 
@@ -490,7 +491,7 @@ def null_durations(
     )
 
 
-def lowest_durations(left: _Function, *, tried: ArrayLike) -> FloatArray:
+def lowest_durations(left: _Function, *, tried: ArrayLike, resolution: float = 0.0) -> FloatArray:
     """Give the durations that leave less than their neighbours.
 
     Parameters
@@ -499,6 +500,8 @@ def lowest_durations(left: _Function, *, tried: ArrayLike) -> FloatArray:
         As in `still_durations`.
     tried : array_like, (k,)
         Increasing durations [s], at least 3, dense enough to see every dip.
+    resolution : float
+        As in `still_durations`.
 
     Returns
     -------
@@ -508,7 +511,7 @@ def lowest_durations(left: _Function, *, tried: ArrayLike) -> FloatArray:
     times = increasing_times(tried, least=3)
     amplitude = left(times)
     dips = np.flatnonzero((amplitude[1:-1] <= amplitude[:-2]) & (amplitude[1:-1] < amplitude[2:])) + 1
-    return _golden(left, times[dips - 1], times[dips + 1])
+    return _golden(left, times[dips - 1], times[dips + 1], _halvings(times, resolution))
 
 
 def shortest_still_duration(
@@ -629,7 +632,8 @@ def durations_to_try(
             envelope = residual_envelope(
                 shape, duration=time * share, angular_frequency=omega, damping_ratio=zeta
             )
-            total[row > 0.0] += (row * envelope)[row > 0.0]
+            driven = row > 0.0  # the envelope may be infinite where nothing drives the mode
+            total[driven] += row[driven] * envelope[driven]
         return total
 
     sure = 2.0 * np.pi / float(omega.min())
@@ -656,7 +660,9 @@ def durations_to_try(
     return np.concatenate([*parts, [sure]])
 
 
-def still_durations(left: _Function, *, tried: ArrayLike, limit: float) -> StillSearch:
+def still_durations(
+    left: _Function, *, tried: ArrayLike, limit: float, resolution: float = 0.0
+) -> StillSearch:
     """Find out of durations tried in a row from when on what is left of a move keeps within a limit.
 
     Parameters
@@ -668,6 +674,8 @@ def still_durations(left: _Function, *, tried: ArrayLike, limit: float) -> Still
         Increasing durations [s], dense enough to see every crest; see `durations_to_try`.
     limit : float
         In the unit of `left`, above 0.
+    resolution : float
+        How closely crossings are wanted [s]; as closely as numbers go where it is 0.
 
     Returns
     -------
@@ -682,6 +690,7 @@ def still_durations(left: _Function, *, tried: ArrayLike, limit: float) -> Still
     threshold = positive_number("limit", limit, "")
     amplitude = left(times)
     good = amplitude <= threshold
+    steps = _halvings(times, resolution)
 
     def excess(time: FloatArray) -> FloatArray:
         return left(time) - threshold
@@ -691,9 +700,11 @@ def still_durations(left: _Function, *, tried: ArrayLike, limit: float) -> Still
     bad = np.flatnonzero(~good)
     always = np.inf
     if good[-1]:
-        always = float(_crossing(excess, times[bad[-1] + 1 : bad[-1] + 2], times[bad[-1] : bad[-1] + 1])[0])
+        always = float(
+            _crossing(excess, times[bad[-1] + 1 : bad[-1] + 2], times[bad[-1] : bad[-1] + 1], steps)[0]
+        )
     if good[0]:
-        return StillSearch(first=0.0, until=_end(excess, times, good, 0), always=always)
+        return StillSearch(first=0.0, until=_end(excess, times, good, 0, steps), always=always)
     # A null can dip below the limit between two durations tried: look into every dip before the first good
     # one.
     entry = int(np.flatnonzero(good)[0]) if good.any() else times.size - 1
@@ -701,26 +712,34 @@ def still_durations(left: _Function, *, tried: ArrayLike, limit: float) -> Still
     dips = np.flatnonzero(
         (amplitude[1:entry] <= amplitude[: entry - 1]) & (amplitude[1:entry] < amplitude[2 : entry + 1])
     )
-    bottoms = _golden(left, times[dips], times[dips + 2])
+    bottoms = _golden(left, times[dips], times[dips + 2], steps)
     deep = np.flatnonzero(left(bottoms) <= threshold) if bottoms.size else dips
     if deep.size:
         inside, before = bottoms[deep[:1]], int(dips[deep[0]])
-        first = _crossing(excess, inside, times[before : before + 1])[0]
-        until = _crossing(excess, inside, times[before + 2 : before + 3])[0]
+        first = _crossing(excess, inside, times[before : before + 1], steps)[0]
+        until = _crossing(excess, inside, times[before + 2 : before + 3], steps)[0]
         return StillSearch(first=float(first), until=float(until), always=always)
     if not good.any():
         return StillSearch(first=np.inf, until=np.inf, always=np.inf)
-    first = _crossing(excess, inside, times[entry - 1 : entry])[0]
-    return StillSearch(first=float(first), until=_end(excess, times, good, entry), always=always)
+    first = _crossing(excess, inside, times[entry - 1 : entry], steps)[0]
+    return StillSearch(first=float(first), until=_end(excess, times, good, entry, steps), always=always)
 
 
-def _end(excess: _Function, times: FloatArray, good: NDArray[np.bool_], entry: int) -> float:
+def _halvings(times: FloatArray, resolution: float) -> int:
+    """Give how often a bracket between times tried has to be halved to be as narrow as the resolution."""
+    if resolution <= 0.0:
+        return _STEPS
+    widest = 2.0 * float(np.diff(times).max(initial=0.0))
+    return min(_STEPS, max(1, int(np.ceil(np.log2(max(widest / resolution, 1.0)))) + 1))
+
+
+def _end(excess: _Function, times: FloatArray, good: NDArray[np.bool_], entry: int, steps: int) -> float:
     """Give where a row of good durations that begins at `entry` ends; infinity where it does not."""
     bad = np.flatnonzero(~good[entry:])
     if not bad.size:
         return float("inf")
     last = entry + int(bad[0]) - 1
-    return float(_crossing(excess, times[last : last + 1], times[last + 1 : last + 2])[0])
+    return float(_crossing(excess, times[last : last + 1], times[last + 1 : last + 2], steps)[0])
 
 
 def _binomial_shaper(order: int, angular_frequency: float, damping_ratio: float) -> Shaper:
@@ -772,14 +791,14 @@ def _durations(omega: float, longest: float) -> FloatArray:
     return np.arange(1, count + 1, dtype=np.float64) * (2.0 * np.pi / (omega * _PER_PERIOD))
 
 
-def _golden(function: _Function, low: FloatArray, high: FloatArray) -> FloatArray:
+def _golden(function: _Function, low: FloatArray, high: FloatArray, steps: int = _STEPS) -> FloatArray:
     """Give the place of the smallest value in each bracket, by golden section."""
     share = float(np.sqrt(5.0) - 1.0) / 2.0
     if not low.size:
         return low
     one, two = high - share * (high - low), low + share * (high - low)
     value_one, value_two = function(one), function(two)
-    for _ in range(70):  # 0.618^70 = 2e-15
+    for _ in range(steps + steps // 2):  # one halving is worth 1.44 of these
         left = value_one < value_two
         low, high = np.where(left, low, one), np.where(left, two, high)
         fresh = np.where(left, high - share * (high - low), low + share * (high - low))
@@ -789,9 +808,11 @@ def _golden(function: _Function, low: FloatArray, high: FloatArray) -> FloatArra
     return np.asarray(0.5 * (low + high))
 
 
-def _crossing(function: _Function, inside: FloatArray, outside: FloatArray) -> FloatArray:
+def _crossing(
+    function: _Function, inside: FloatArray, outside: FloatArray, steps: int = _STEPS
+) -> FloatArray:
     """Give where the function rises above 0 between a place inside (not above) and one outside."""
-    for _ in range(60):
+    for _ in range(steps):
         middle = 0.5 * (inside + outside)
         good = function(middle) <= 0.0
         inside, outside = np.where(good, middle, inside), np.where(good, outside, middle)

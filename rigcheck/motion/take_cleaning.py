@@ -161,8 +161,8 @@ def stuck_rows(track: FloatArray) -> BoolArray:
     Returns
     -------
     ndarray of bool, (n,)
-        True in runs of three frames or more at the largest or the smallest value of an axis, where there are
-        two such runs at least. A slow swing in a coarsely rounded track looks the same: hold the fit of the
+        True at the largest or the smallest value of an axis, where it is taken for three frames in a row or
+        longer twice at least. A slow swing in a coarsely rounded track looks the same: hold the fit of the
         other frames against it.
     """
     stuck = np.zeros(track.shape[0], dtype=bool)
@@ -175,8 +175,7 @@ def stuck_rows(track: FloatArray) -> BoolArray:
             begins, ends = np.flatnonzero(np.diff(flat) == 1), np.flatnonzero(np.diff(flat) == -1)
             runs = ends - begins >= 3
             if runs.sum() >= 2:
-                for begin, end in zip(begins[runs], ends[runs], strict=True):
-                    stuck[begin:end] = True
+                stuck |= values == edge
     return stuck
 
 
@@ -244,9 +243,12 @@ def _mapped(
 
 def _hold(times: FloatArray, planned: FloatArray, shift: float, extent: float) -> tuple[int, int] | None:
     """Give the rows of the last stop that is long enough, or else of the longest."""
-    still = np.concatenate([[False], (np.abs(np.diff(planned, axis=0)) <= 1e-6 * extent).all(axis=1), [False]])
-    begins, ends = np.flatnonzero(np.diff(still.astype(np.int8)) == 1), np.flatnonzero(
-        np.diff(still.astype(np.int8)) == -1
+    still = np.concatenate(
+        [[False], (np.abs(np.diff(planned, axis=0)) <= 1e-6 * extent).all(axis=1), [False]]
+    )
+    begins, ends = (
+        np.flatnonzero(np.diff(still.astype(np.int8)) == 1),
+        np.flatnonzero(np.diff(still.astype(np.int8)) == -1),
     )
     found: list[tuple[int, int]] = []
     for begin, end in zip(begins, ends, strict=True):

@@ -57,6 +57,7 @@ MOST_DRIFT = 6
 
 _COMPONENT_PARAMETERS = 6
 _LEAST_CYCLES = 1.0  # slower than this in the part, and nobody can tell it from drift
+_MOST_AMPLITUDE = 5.0  # times the extent of the track; more means two components that cancel
 _MOST_GROWTH = 0.5  # exponent of growth over the whole part that noise can fake
 
 
@@ -90,7 +91,7 @@ class Fit:
     @property
     def degree(self) -> int:
         """Degree of the drift."""
-        return self.drift.shape[0] - 1
+        return int(self.drift.shape[0]) - 1
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -275,16 +276,14 @@ def select(
     else:
         current = refine(times, track, begin.poles, begin.degree, floor)
     tried = {current.poles.size: current.bic}
+    extent = float(np.ptp(track, axis=0).max())
     while True:
-        options: list[Fit] = []
-        limit = _drift_limit(current)
-        for extra in (1, 2):
-            if current.degree + extra <= limit:
-                options.append(_drifted(times, track, current, current.degree + extra, floor))
+        degrees = range(current.degree + 1, min(current.degree + 2, _drift_limit(current)) + 1)
+        options = [_drifted(times, track, current, degree, floor) for degree in degrees]
         if current.poles.size < most:
-            for pole in _most_promising(times, track, current, candidates):
+            for pole in _most_promising(times, current, candidates):
                 option = refine(times, track, np.append(current.poles, pole), current.degree, floor)
-                if _sound(option):
+                if _sound(option, extent):
                     options.append(option)
         for option in options:
             count = option.poles.size
@@ -381,7 +380,10 @@ def covariance(fit: Fit, times: FloatArray, *, least_noise: float = 0.0) -> list
         part[np.ix_(places, places)] = jacobian.T @ jacobian
         axes.append(part)
     normal = axes[0] + axes[1]
-    scale = 1.0 / np.sqrt(np.maximum(normal.diagonal(), 1e-300))
+    # A column of nothing, as the frequency's at half the frame rate exactly, tells nothing: it is left out.
+    diagonal = normal.diagonal()
+    told = diagonal > 1e-18 * diagonal.max()
+    scale = np.where(told, 1.0 / np.sqrt(np.where(told, diagonal, 1.0)), 0.0)
     inverse = np.linalg.pinv(normal * np.outer(scale, scale), rcond=1e-13, hermitian=True) * np.outer(
         scale, scale
     )
@@ -392,9 +394,7 @@ def covariance(fit: Fit, times: FloatArray, *, least_noise: float = 0.0) -> list
     for j in range(k):
         middle = sum(variances[axis] * colour[axis, j] * axes[axis] for axis in range(2))
         own = [j, k + j] + [2 * k + axis * linear + part for axis in range(2) for part in (j, k + j)]
-        found.append(
-            Covariance(matrix=(inverse @ middle @ inverse)[np.ix_(own, own)], freedom=2.0 * freedom)
-        )
+        found.append(Covariance(matrix=(inverse @ middle @ inverse)[np.ix_(own, own)], freedom=2.0 * freedom))
     return found
 
 
@@ -403,7 +403,9 @@ def _basis(
 ) -> tuple[FloatArray, ComplexArray]:
     """Give the columns of the linear problem, and the powers exp(pole t)."""
     # Far outside the part, where only a prediction is asked for, a power may grow without end.
-    powers = np.exp(np.clip((poles * times[:, None]).real, -700.0, 300.0) + 1j * (poles.imag * times[:, None]))
+    powers = np.exp(
+        np.clip((poles * times[:, None]).real, -700.0, 300.0) + 1j * (poles.imag * times[:, None])
+    )
     place = 2.0 * times / duration - 1.0
     drift = np.polynomial.legendre.legvander(place, degree)
     return np.concatenate([powers.real, -powers.imag, drift], axis=1), powers
@@ -466,17 +468,17 @@ def _drifted(times: FloatArray, track: FloatArray, fit: Fit, degree: int, floor:
     return refine(times, track, fit.poles, degree, floor, iterations=6)
 
 
-def _sound(fit: Fit) -> bool:
-    """Say whether every component swings at least once in the part, and none doubles another."""
+def _sound(fit: Fit, extent: float) -> bool:
+    """Say whether every component swings at least once in the part, and none only cancels another."""
+    if float(np.abs(fit.amplitudes).max()) > _MOST_AMPLITUDE * extent:
+        return False
     cycles = fit.poles.imag * fit.duration / (2.0 * np.pi)
     swings = bool((cycles >= _LEAST_CYCLES).all() and (-fit.poles.real < fit.poles.imag).all())
     gaps = np.abs(fit.poles[:, None] - fit.poles) + np.eye(fit.poles.size) * 1e300
     return swings and bool((gaps * fit.duration > 0.2).all())
 
 
-def _most_promising(
-    times: FloatArray, track: FloatArray, fit: Fit, candidates: ComplexArray
-) -> Sequence[complex]:
+def _most_promising(times: FloatArray, fit: Fit, candidates: ComplexArray) -> Sequence[complex]:
     """Give the two poles that would take most away from the residuals."""
     duration = fit.duration
     peaks = _spectral_peaks(times, fit.residuals)
@@ -513,8 +515,8 @@ def _spectral_peaks(times: FloatArray, residuals: FloatArray, most: int = 3) -> 
     series[places[inside]] = residuals[inside]
     length = 1 << int(np.ceil(np.log2(2 * count)))
     power = (np.abs(np.fft.rfft(series, length, axis=0)) ** 2).sum(axis=1)
-    middle = power[1:-1]
-    tops = np.flatnonzero((middle >= power[:-2]) & (middle >= power[2:])) + 1
+    beyond = np.append(power[1:], 0.0)  # half the frame rate may be a peak itself
+    tops = np.flatnonzero((power[1:] >= power[:-1]) & (power[1:] >= beyond[1:])) + 1
     tops = tops[np.argsort(power[tops])[::-1][:most]]
     return np.asarray(2.0 * np.pi * tops / (length * step))
 

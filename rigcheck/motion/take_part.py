@@ -25,6 +25,7 @@ _STEP = 1.12  # from one length to the next
 _ZOOM = 4
 _ORDER = 8  # poles of the sum: up to four oscillations
 _DRIFT = 1  # degree
+_MOST_GROWTH = 6.0  # exponent over the view that noise and a crooked decay can fake; more is no ringing
 _SOUND = 8  # blocks whose changes are averaged
 _MISFIT = 1.5  # over the noise of the shorter stretches
 _HOPELESS = 3.0  # times the noise of one frame
@@ -82,7 +83,7 @@ def frame_noise(track: FloatArray) -> float:
     if track.shape[0] < 3:
         return 0.0
     middle = np.median(np.abs(np.diff(track, n=2, axis=0)), axis=0).max()
-    return float(middle) / (0.6745 * np.sqrt(6.0))
+    return float(middle / (0.6745 * np.sqrt(6.0)))
 
 
 def ringing_parts(track: FloatArray, *, floor: float) -> list[tuple[int, int]]:
@@ -104,7 +105,7 @@ def ringing_parts(track: FloatArray, *, floor: float) -> list[tuple[int, int]]:
     n = track.shape[0]
     start = _suffix_start(track, floor)
     parts = [(start, n)]
-    if n - start >= max(3 * _LEAST_BLOCKS, n // 8):
+    if n - start >= max(3 * _LEAST_BLOCKS, n // 4):
         return parts
     best = (0, 0)
     for share in (0.98, 0.95, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3):
@@ -276,7 +277,8 @@ def _misfit(view: FloatArray) -> tuple[float, float]:
     centred = view - drift @ np.linalg.lstsq(drift, view, rcond=None)[0]
     (factors,) = pencil([centred], (_ORDER,))
     angle, growth = np.angle(factors), np.log(np.maximum(np.abs(factors), 1e-12))
-    factors = factors[(angle * n > 2.0 * np.pi) & (growth < 1.0 / n) & (-growth < 0.5 * angle)]
+    factors = factors[(angle * n > 2.0 * np.pi) & (growth < _MOST_GROWTH / n) & (-growth < 0.5 * angle)]
+    factors = factors / np.maximum(np.abs(factors), 1.0)
     powers = factors ** np.arange(n)[:, None]
     columns = np.concatenate([drift, powers.real, powers.imag], axis=1)
     fitted = columns @ np.linalg.lstsq(columns, centred, rcond=1e-10)[0]

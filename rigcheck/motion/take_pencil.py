@@ -16,6 +16,7 @@ memory.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 
@@ -99,8 +100,11 @@ def candidate_poles(times: FloatArray, track: FloatArray) -> ComplexArray:
         part = slice(0, min(samples, size))
         stretches = _stretches(times[part], track[part], step, stride)
         for factors in pencil(stretches, _ORDERS):
-            use = (np.abs(factors) > 0.3) & (np.abs(factors) < 1.1) & (factors.imag > 1e-6)
-            found.append(np.log(factors[use]) / (step * stride))
+            # A negative factor is a swing at half the frame rate; a positive real one does not swing.
+            swings = (factors.imag > 1e-6) | ((factors.real < 0.0) & (np.abs(factors.imag) <= 1e-6))
+            use = (np.abs(factors) > 0.3) & (np.abs(factors) < 1.1) & swings
+            factors = np.where(factors.imag < 0.0, factors.conj(), factors)
+            found.append(np.asarray(np.log(factors[use]) / (step * stride), dtype=np.complex128))
     poles = np.concatenate(found) if found else np.zeros(0, dtype=np.complex128)
     duration = float(times[-1] - times[0])
     poles = poles[poles.imag * duration > 0.7 * 2.0 * np.pi]
@@ -115,16 +119,14 @@ def _stretches(times: FloatArray, track: FloatArray, step: float, stride: int) -
     """Cut a track at its long gaps, fill the short ones, and average blocks of `stride` samples."""
     gaps = np.flatnonzero(np.diff(times) > (_SHORT_GAP + 1.5) * step) + 1
     parts: list[FloatArray] = []
-    edges = [0, *gaps.tolist(), times.size]
     line = np.polynomial.polynomial.Polynomial
-    for axis_times, values in (
-        (times[low:high], track[low:high]) for low, high in zip(edges[:-1], edges[1:], strict=True)
-    ):
-        count = round(float(axis_times[-1] - axis_times[0]) / step) + 1
+    for low, high in pairwise([0, *gaps.tolist(), times.size]):
+        own_times, values = times[low:high], track[low:high]
+        count = round(float(own_times[-1] - own_times[0]) / step) + 1
         if count // stride < 6:
             continue
-        grid = axis_times[0] + step * np.arange(count)
-        even = np.stack([np.interp(grid, axis_times, values[:, axis]) for axis in range(2)], axis=1)
+        grid = own_times[0] + step * np.arange(count)
+        even = np.stack([np.interp(grid, own_times, values[:, axis]) for axis in range(2)], axis=1)
         even = even[: count // stride * stride].reshape(-1, stride, 2).mean(axis=1)
         place = np.linspace(-1.0, 1.0, even.shape[0])
         for axis in range(2):

@@ -1094,7 +1094,8 @@ def _hand_bends(layers: list[_Layer]) -> Contribution:
         area_loss, ultimate = stock.reduction_of_area, stock.tensile_strength
         if layer.sleeve is not None or layer.support.form not in ("round", "strand"):
             continue
-        if not stock.soft_temper or area_loss is None or ultimate is None:
+        # Only soft wire, which is bent by hand, has a reduction of area in the data.
+        if area_loss is None or ultimate is None:
             continue
         if stock.name not in figures:
             figures[stock.name] = _hand_bends_of(stock, float(layer.support.diameter[0]))

@@ -34,6 +34,7 @@ _RINGING_SAMPLES = 100
 _EQUAL = 1e-6
 _SMALLEST_SHARE = 1e-4
 _TRACED_SHARE = 1e-3
+_COURSE_SHARE = 3e-3
 _LEAST_IN_STRETCH = 400
 """Samples in each stretch of a turning move: its load is taken as straight between them, good to 1e-5."""
 _MOST_IN_STRETCH = 20_000
@@ -482,6 +483,8 @@ def _field_at(travels: tuple[Travel, ...], variant: int, times: Array) -> FrameF
 
 def _alike(travels: tuple[Travel, ...]) -> list[Index]:
     """Groups of variants whose moves are the same in everything but the stroke of slides."""
+    if len(travels[0].start) == 1:
+        return [np.zeros(1, dtype=np.intp)]
     columns = [column for travel in travels for column in (travel.start, travel.duration)]
     for travel in travels:
         if travel.rolls and travel.through is not None:
@@ -518,7 +521,7 @@ def _times(dynamics: Dynamics, travels: tuple[Travel, ...]) -> Array:
         share=_share(dynamics),
         events=np.concatenate(keys) if keys else (),
         samples_per_period=_SAMPLES_PER_PERIOD,
-        tolerance=_TRACED_SHARE,
+        tolerance=_COURSE_SHARE,
     ).times
 
 
@@ -538,7 +541,7 @@ def _residual(
     cycles = np.where(matters, omega, 0.0).max(axis=1) / omega[:, 0] * periods
     # Powers of two, so that a variant's samples do not depend on its company.
     counts = 2 ** np.clip(np.ceil(np.log2(np.maximum(cycles, 1e-9) * _RINGING_SAMPLES)), 8, 12).astype(int)
-    for count in np.unique(counts):
+    for count in sorted(set(counts.tolist())):
         chosen = np.flatnonzero(counts == count)
         times = np.linspace(0.0, 1.0, count + 1) * (periods * 2 * np.pi / omega[chosen, :1])
         value, _ = free_decay(

@@ -22,7 +22,6 @@ from rigcheck.motion.keyframes import KeyframePath, keyframe_path
 from rigcheck.motion.moving_frame import Carrier, frame_field
 from rigcheck.motion.profiles import PROFILE_NAMES, profile
 from rigcheck.motion.response import end_state
-from rigcheck.motion.sampled_load import piecewise_linear_response
 from rigcheck.motion.shaping import (
     Shaper,
     convolved,
@@ -68,6 +67,7 @@ States = NDArray[np.complex128]
 FREQUENCY_ERROR = 0.1
 """How far off the computed frequencies may be for a timing that is called sure: a choice, and common practice."""
 
+_OFF = f"{100 * FREQUENCY_ERROR:.0f} %"
 _HANDLE = 1e-3
 """Times are handed out in whole milliseconds [s]."""
 _FINE_HANDLE = 1e-4
@@ -83,14 +83,20 @@ _MOST_SHAPED = 4
 _NULL_DEPTH = 0.3
 """A dip counts as a null if it leaves less than this share of the crests beside it."""
 _NULLS_EACH_SIDE = 3
-_CURVE_POINTS = 240
-_IN_STRETCH = 200
+_CURVE_POINTS = 480
+_IN_STRETCH = 96
+"""Samples of a stretch of a rolling or keyed move while searching; what is handed back takes more."""
 _MOST_SAMPLES = 20_000
 _LONGEST_SEARCH = 4.0
 """Rolling and keyed moves are tried from an eighth of their planned time to this many times it."""
+_TRIED_PER_PERIOD = 16
+_SAMPLES_A_PERIOD = 12
+_MOST_TRIED = 1500
+_SLOW_SHARE = 0.02
+_ATTEMPTS = 20
+_MOST_POWERS = 1e6
 _WIDEST_ERROR = 0.3
 _DOWN = np.array([0.0, -GRAVITY, 0.0])
-_PLAIN = ("as planned", "unshaped")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -157,7 +163,7 @@ class ProfileTimes:
     wobble : float
         Over the planned time.
     first : Timing or None
-        The shortest time that arrives still: on a null perhaps, so that longer ones may not. None where there is none.
+        The shortest time that arrives still: on a null perhaps, so that longer ones may not. None: there is none.
     always : Timing or None
         From here on every longer time arrives still; None where that is not reached.
     sure : Timing or None
@@ -242,8 +248,9 @@ class ShapedMove:
     widths : tuple of (float, float)
         For each mode shaped: its frequency [Hz], and the width of the band around it, as a share, in which the
         shaper leaves under 5 % of the mode's vibration.
-    shortest_s : float or None
-        Total time from which on every longer such move arrives still; None where it is not known.
+    quickest : Timing or None
+        The shortest such move from which on every longer one is sure to arrive still, with the frequencies up to
+        10 % off; None where it is not known.
     """
 
     name: str
@@ -257,7 +264,7 @@ class ShapedMove:
     high: float
     forgives: tuple[float, float] | None
     widths: tuple[tuple[float, float], ...]
-    shortest_s: float | None
+    quickest: Timing | None
 
     @property
     def shaper(self) -> Shaper:
@@ -305,7 +312,7 @@ class PropRetiming:
     limit : float
         Most wobble that counts as still, in that unit.
     status : Status
-        Of the plan; ``skipped`` where nothing could be timed.
+        Of the plan, its strength counted; ``skipped`` where nothing could be timed.
     profile : str
         The profile that plan, nulls and shaping stand for.
     plan : Timing or None
@@ -468,7 +475,7 @@ def _retime_prop(shot: Shot, prop: Prop, wanted: str | None, step: Callable[[int
         support=reading.support,
         unit=study.unit,
         limit=task.limits.wobble * study.scale,
-        status=plan.status,
+        status=worst([plan.status, plan.strength_status]),
         profile=study.profile,
         plan=plan,
         profiles=tuple(rows),
@@ -477,10 +484,19 @@ def _retime_prop(shot: Shot, prop: Prop, wanted: str | None, step: Callable[[int
         shaped=shaped,
         curve=study.curve(rows),
         notes=tuple(study.notes()),
-        recommendation=study.recommend(plan, rows, shaped),
+        recommendation=_with_strength(study.recommend(plan, rows, shaped)),
         assumptions=_assumptions(shot, reading),
         cautions=cautions(task.limits.hazard, reading.cautions),
     )
+
+
+def _with_strength(recommendation: Recommendation) -> Recommendation:
+    """A timing may be still and yet too much for the support: never leave that unsaid."""
+    timing = recommendation.timing
+    if timing is None or timing.strength_status is not Status.FAIL:
+        return recommendation
+    says = f"{recommendation.says} The support is not strong enough, moving or not: see rigcheck check."
+    return replace(recommendation, says=says)
 
 
 def _why_not(task: Task, still: Outcome) -> str | None:
@@ -520,7 +536,7 @@ def _assumptions(shot: Shot, reading: Reading) -> tuple[str, ...]:
     if shot.camera is None:
         said.append("No [camera] is given: wobble is graded as if a pixel spanned 0.1 mm at the prop.")
     said.append(
-        f"Sure times hold with every frequency up to {FREQUENCY_ERROR:.0%} off the computed one; a test take gives"
+        f"Sure times hold with every frequency up to {_OFF} off the computed one; a test take gives"
         " the real one."
     )
     return tuple(said)
@@ -569,6 +585,13 @@ class _View:
         """Modes of equal frequency (a round wire has pairs), which move as one."""
         edges = np.flatnonzero(np.abs(np.diff(self.omega) / self.omega[:-1]) > _EQUAL) + 1
         return [slice(*pair) for pair in pairwise([0, *edges.tolist(), len(self.omega)])]
+
+    @property
+    def slow(self) -> NDArray[np.bool_]:
+        """Modes that move the picture by a fiftieth of what the strongest does, in a steady field, (m,)."""
+        weight = np.linalg.norm(self.seen, axis=0) * np.abs(self.participation[:, :3]).max(axis=1)
+        weight = weight / self.omega**2
+        return np.asarray(weight >= _SLOW_SHARE * weight.max())
 
     def swing(self, states: States) -> Array:
         """Peak-to-peak size of each group's vibration, (K, groups): twice the long half-axis of its ellipse."""
@@ -621,14 +644,14 @@ class _View:
 
 def _view(task: Task, still: Outcome) -> _View:
     dynamics = still.dynamics
-    motion = task.move(still)
+    motion = task.move(still, course=False)
     assert motion is not None  # there are moves
     count = motion.angular_frequency.shape[1]  # the modes that the full computation takes in
     shape = dynamics.shape[0, :3, :count]
     seen = shape / NOMINAL_PIXEL if task.eye is None else task.eye.jacobian @ shape
     constant = 0.0
     if task.pushes:
-        alone = replace(task, travels=()).move(still)
+        alone = replace(task, travels=()).move(still, course=False)
         assert alone is not None
         constant = _graded_wobble(alone.residual, alone.residual_px)
     return _View(
@@ -689,7 +712,8 @@ class _Load:
         return sum(len(times) for times, _, _ in self.stretches)
 
 
-def _load(travels: tuple[Travel, ...]) -> _Load:
+def _load(travels: tuple[Travel, ...], periods: float) -> _Load:
+    """The load of moves that may last so many periods of a mode: dense enough not to shake it by itself."""
     carriers = [
         Carrier(
             rolls=travel.rolls,
@@ -702,10 +726,11 @@ def _load(travels: tuple[Travel, ...]) -> _Load:
     events = np.unique(np.concatenate([travel.events(0) for travel in travels]))
     whole = events[-1] - events[0]
     events = events[np.concatenate([[True], np.diff(events) > 1e-9 * whole])]
-    count = max(4, math.ceil(_IN_STRETCH * 3 / len(events)))
+    wanted = max(2 * _IN_STRETCH, min(_SAMPLES_A_PERIOD * periods, _MOST_SAMPLES))
     width = 12 if is_turning(travels) else 3
     stretches = []
     for start, stop in pairwise(events):
+        count = max(4, math.ceil(wanted * (stop - start) / whole))
         times = np.linspace(start, stop, count + 1)
         inside = times.copy()
         inside[[0, -1]] += (
@@ -723,25 +748,40 @@ def _load(travels: tuple[Travel, ...]) -> _Load:
 def _sampled_states(view: _View, load: _Load, shares: Array) -> States:
     """The states of `_slide_states` for moves that roll or have keys, (K, m).
 
-    In time over the share s the equation of a mode is that of one of frequency omega s under the load s^2 times the
-    turned gravity plus the accelerations of the plan: stretching changes neither course, only their sizes.
+    In time over the share s the equation of a mode is that of one of frequency omega s under the load s^2 times
+    the turned gravity plus the accelerations of the plan: stretching changes neither course, only their sizes.
+    With the state z' = lambda z + f and f straight between samples a step h apart, w = lambda h,
+
+    z_N = e^(N w) z_0 + h sum over k of e^((N - 1 - k) w) ((phi_1 - phi_2) f_k + phi_2 f_(k+1)),
+
+    phi_1 = (e^w - 1)/w, phi_2 = (e^w - 1 - w)/w^2: the recurrence of `piecewise_linear_response`, of which only
+    the end is wanted here, for many s at once. Fast modes, which follow such a load without ringing, are left out.
     """
-    zeta, root = view.zeta, math.sqrt(1 - view.zeta**2)
-    result = np.empty((len(shares), len(view.omega)), dtype=np.complex128)
-    block = max(1, int(4e5 / (len(view.omega) * max(len(times) for times, _, _ in load.stretches))))
-    for first in range(0, len(shares), block):
-        share = shares[first : first + block, None]
-        omega = view.omega * share
-        # Before the first move the rig rests in its starting pose, where gravity points another way.
-        pull = view.participation @ load.stretches[0][2][:, 0]
-        state = (share**2 * pull / omega**2, np.zeros_like(omega))
-        for times, push, turned in load.stretches:
-            force = view.participation @ push + share[..., None] ** 2 * (view.participation @ turned)
-            value, speed = piecewise_linear_response(
-                force, angular_frequency=omega, damping_ratio=zeta, times=times, initial=state
-            )
-            state = (value[..., -1], speed[..., -1])
-        result[first : first + block] = (state[1] + zeta * omega * state[0]) / (omega * root) + 1j * state[0]
+    result = np.zeros((len(shares), len(view.omega)), dtype=np.complex128)
+    block = max(1, int(_MOST_POWERS / max(len(times) for times, _, _ in load.stretches)))
+    for mode in np.flatnonzero(view.slow).tolist():
+        part = view.participation[mode]
+        for first in range(0, len(shares), block):
+            share = shares[first : first + block]
+            exponent = view.exponent[mode] * share
+            # Before the first move the rig rests in its starting pose, where gravity points another way.
+            rest = float(part @ load.stretches[0][2][:, 0]) / view.omega[mode] ** 2
+            state = -np.conj(exponent) * rest
+            for times, push, turned in load.stretches:
+                step = float(times[-1] - times[0]) / (len(times) - 1)
+                w = exponent * step
+                growth = np.exp(w)
+                once = (growth - 1) / w
+                twice = (once - 1) / w
+                force = np.stack([part @ push, part @ turned])
+                powers = np.exp(w[:, None] * np.arange(len(times) - 2, -1, -1))
+                sums = powers @ np.concatenate([force[:, :-1], force[:, 1:]]).T
+                before = sums[:, 0] + share**2 * sums[:, 1]
+                after = sums[:, 2] + share**2 * sums[:, 3]
+                state = np.exp(w * (len(times) - 1)) * state + step * (
+                    (once - twice) * before + twice * after
+                )
+            result[first : first + block, mode] = state / exponent.imag
     return result
 
 
@@ -766,8 +806,8 @@ class _Study:
         self.profile = self.wanted or self.planned or "as planned"
         self.begin = min(float(travel.start[0]) for travel in task.travels)
         self.total = max(float(travel.stop[0]) for travel in task.travels) - self.begin
-        self._loads: dict[int, _Load] = {}
-        self._readings: dict[str, tuple[Travel, ...]] = {}
+        self._loads: list[tuple[tuple[Travel, ...], _Load]] = []
+        self._courses: dict[str, tuple[Travel, ...]] = {}
 
     # -- timings
 
@@ -789,9 +829,9 @@ class _Study:
         )
 
     def _course(self, name: str) -> tuple[Travel, ...]:
-        if name not in self._readings:
-            self._readings[name] = self.plan if name == "as planned" else self._with_profile(name)
-        return self._readings[name]
+        if name not in self._courses:
+            self._courses[name] = self.plan if name == "as planned" else self._with_profile(name)
+        return self._courses[name]
 
     def stretched(self, travels: tuple[Travel, ...], total: float) -> tuple[Travel, ...]:
         """The moves over another total time, in numbers that can be typed."""
@@ -822,7 +862,7 @@ class _Study:
     def timing(self, travels: tuple[Travel, ...], *, shaper: Shaper | None = None) -> Timing:
         """Compute one timing in full, as `check` does."""
         task = replace(self.task, travels=travels if shaper is None else _copies(travels, shaper))
-        motion = task.move(self.still)
+        motion = task.move(self.still, course=False)
         grades = grade(self.still, motion, task.limits, task.eye)
         wobble, settle, strength = (grades[name] for name in ("residual-wobble", "settle", "yield-factor"))
         statuses = [Status(str(wobble.status[0])), Status(str(settle.status[0]))]
@@ -852,21 +892,19 @@ class _Study:
         """Wobble [px] with all frequencies times each of the errors."""
         states = self._states(travels, errors)
         if shaper is not None:
-            states = states * shaper_factor(
-                shaper, angular_frequency=self.view.omega * errors[:, None], damping_ratio=self.view.zeta
-            )
+            states = states * self._factors(shaper, errors)
         return self.view.wobble(states)
 
     def _states(self, travels: tuple[Travel, ...], shares: Array) -> States:
         """States when the moves, stretched by each share, have ended."""
         if not self.rolls and not self.keyed:
             return _slide_states(self.view, travels, shares)
-        key = id(travels)
-        if key not in self._loads:
-            # The tuple is kept with its load, so that its id cannot be given to another.
-            self._loads = {key: _load(travels)}
-            self._kept = travels
-        return _sampled_states(self.view, self._loads[key], shares)
+        for course, load in self._loads:
+            if course is travels:
+                return _sampled_states(self.view, load, shares)
+        fastest = float(self.view.omega[self.view.slow].max()) / (2 * np.pi)
+        self._loads = [(travels, _load(travels, _LONGEST_SEARCH * self.total * fastest))]
+        return _sampled_states(self.view, self._loads[0][1], shares)
 
     # -- profiles
 
@@ -892,7 +930,7 @@ class _Study:
             tried = self._tried(course)
         except RigcheckError:
             return answer("The limit is too fine to try every time up to the one that keeps it.")
-        found = still_durations(left, tried=tried, limit=self.limit)
+        found = still_durations(left, tried=tried, limit=self.limit, resolution=_FINE_HANDLE)
         if not np.isfinite(found.first):
             return answer(f"Not still at any time tried, up to {tried[-1]:.3g} s.")
         if found.always == 0.0:
@@ -919,22 +957,21 @@ class _Study:
             found = self.timing(self.stretched(course, total + _HANDLE))
         return found
 
-    def _tried(self, course: tuple[Travel, ...], shaper: Shaper | None = None) -> Array:
-        """Times from very short ones up to one from which on it is always still (or as far as is looked)."""
+    def _tried(self, course: tuple[Travel, ...], factor: Array | float = 1.0, *, room: float = 1.0) -> Array:
+        """Times from very short ones up to one from which on it is always still (or as far as is looked).
+
+        With a shaper, `factor` is what it leaves of each mode, and `room` how much slower the modes may be.
+        """
         if self.rolls or self.keyed:
-            fastest = float(self.view.omega[self._slow].max())
-            steps = math.ceil(_LONGEST_SEARCH * self.total * fastest / (2 * np.pi) * 16)
-            return np.linspace(1 / 8, _LONGEST_SEARCH, min(max(64, steps), 6000)) * self.total
-        size = 2 * np.linalg.norm(self.view.seen, axis=0)
-        if shaper is not None:
-            size = size * np.abs(
-                shaper_factor(shaper, angular_frequency=self.view.omega, damping_ratio=self.view.zeta)
-            )
+            fastest = float(self.view.omega[self.view.slow].max())
+            wanted = math.ceil(_LONGEST_SEARCH * self.total * fastest / (2 * np.pi) * _TRIED_PER_PERIOD)
+            return np.linspace(1 / 8, _LONGEST_SEARCH, min(max(64, wanted), _MOST_TRIED)) * self.total
+        size = 2 * np.linalg.norm(self.view.seen, axis=0) * factor
         drives = [
             self.view.participation[:, :3] @ np.array(travel.direction) * float(travel.stroke[0])
             for travel in course
         ]
-        return durations_to_try(
+        return room * durations_to_try(
             [travel.profile for travel in course if travel.profile is not None],
             angular_frequency=self.view.omega,
             damping_ratio=self.view.zeta,
@@ -943,18 +980,11 @@ class _Study:
             shares=[float(travel.duration[0]) / self.total for travel in course],
         )
 
-    @property
-    def _slow(self) -> NDArray[np.bool_]:
-        """Modes that move the picture by a fiftieth of what the strongest does, in a steady field."""
-        weight = np.linalg.norm(self.view.seen, axis=0) * np.abs(self.view.participation).max(axis=1)
-        weight = weight / self.view.omega**2
-        return np.asarray(weight >= 0.02 * weight.max())
-
     # -- nulls and the curve
 
     def nulls(self, matters: tuple[int, ...]) -> tuple[NullTime, ...]:
         """Times near the planned one at which the vibration cancels itself."""
-        if not self.searchable or not matters:
+        if not self.searchable or not matters or self.view.constant >= self.limit:
             return ()
         fastest = max(float(self.view.omega[self.view.groups[group]].max()) for group in matters)
         count = min(max(129, math.ceil(1.5 * self.total * fastest / (2 * np.pi) * 32)), 20_000)
@@ -963,7 +993,7 @@ class _Study:
         def left(at: Array) -> Array:
             return self.view.wobble(self._states(self.plan, at / self.total))
 
-        dips = lowest_durations(left, tried=times)
+        dips = lowest_durations(left, tried=times, resolution=_FINE_HANDLE)
         if not dips.size:
             return ()
         depth = left(dips)
@@ -977,7 +1007,7 @@ class _Study:
         dips = dips[depth - self.view.constant < _NULL_DEPTH * (np.array(crests) - self.view.constant)]
         before, after = dips[dips < self.total], dips[dips >= self.total]
         near = np.concatenate([before[-_NULLS_EACH_SIDE:], after[:_NULLS_EACH_SIDE]])
-        return tuple(self._null(time) for time in near.tolist())
+        return tuple(self._null(round(time / _HANDLE) * _HANDLE) for time in near.tolist())
 
     def _null(self, time: float) -> NullTime:
         off = self.view.wobble(self._states(self.plan, time / self.total * np.array([1.0, *_ERRORS])))
@@ -1037,7 +1067,7 @@ class _Study:
 
     def shaped_moves(self, matters: tuple[int, ...]) -> tuple[ShapedMove, ...]:
         """Two- and three-impulse shaping of slides."""
-        if self.rolls or not matters:
+        if self.rolls or not matters or self.view.constant >= self.limit:
             return ()
         return tuple(
             self._shaped(name, impulses, make, matters)
@@ -1073,23 +1103,44 @@ class _Study:
                 )
                 for omega in frequencies
             ),
-            shortest_s=self._shortest_shaped(shaper),
+            quickest=self._quickest_shaped(shaper),
         )
 
-    def _shortest_shaped(self, shaper: Shaper) -> float | None:
+    def _quickest_shaped(self, shaper: Shaper) -> Timing | None:
         if self.keyed or self.view.constant >= self.limit:
             return None
-        factor = shaper_factor(shaper, angular_frequency=self.view.omega, damping_ratio=self.view.zeta)
+        errors = np.linspace(1 - FREQUENCY_ERROR, 1 + FREQUENCY_ERROR, 5)
+        factors = self._factors(shaper, errors)
 
         def left(times: Array) -> Array:
-            return self.view.compared(self._states(self.plan, times / self.total) * factor, self.limit)
+            shares = times / self.total
+            each = [
+                self.view.compared(self._states(self.plan, shares * error) * factor, self.limit)
+                for error, factor in zip(errors, factors, strict=True)
+            ]
+            return np.asarray(np.max(each, axis=0))
 
         try:
-            tried = self._tried(self.plan, shaper)
+            tried = self._tried(self.plan, np.abs(factors).max(axis=0), room=1 / (1 - FREQUENCY_ERROR))
         except RigcheckError:
             return None
-        found = still_durations(left, tried=tried, limit=self.limit)
-        return found.always + shaper.delay if np.isfinite(found.always) else None
+        found = still_durations(left, tried=tried, limit=self.limit, resolution=_FINE_HANDLE)
+        if not np.isfinite(found.always):
+            return None
+        total = max(_HANDLE, math.ceil(found.always / _HANDLE) * _HANDLE)
+        for _ in range(_ATTEMPTS):
+            timing = self.timing(self.stretched(self.plan, total), shaper=shaper)
+            if timing.wobble_off <= self.limit * self.scale:
+                return timing
+            total = math.ceil(1.01 * total / _HANDLE) * _HANDLE
+        return None
+
+    def _factors(self, shaper: Shaper, errors: Array) -> States:
+        """What the shaper makes of each mode with its frequency times each error, (errors, m)."""
+        factor: States = shaper_factor(
+            shaper, angular_frequency=self.view.omega * errors[:, None], damping_ratio=self.view.zeta
+        )
+        return factor
 
     # -- what to do
 
@@ -1119,7 +1170,7 @@ class _Study:
                 "Moves of which only the peak acceleration is known are not retimed; their worst wobble is added to"
                 " every figure."
             )
-        if len(self.plan) < len(self.task.travels) + len(self.task.pushes) and self.wanted:
+        if self.wanted is not None:
             yield f"The times stand for the {self.wanted} profile in place of the planned ones."
 
     def recommend(
@@ -1136,7 +1187,8 @@ class _Study:
         same = [(name, timing) for name, timing in same if self._good(timing, before)]
         if same:
             name, timing = min(same, key=lambda item: item[1].wobble_off)
-            says = f'Set profile = "{name}": in the same {timing.duration_s:.4g} s, {self._effect(before, timing)}.'
+            words = f'Set profile = "{name}": in the same {timing.duration_s:.4g} s'
+            says = f"{words}, {self._effect(before, timing)}."
             return Recommendation(kind="profile", says=says, timing=timing)
         options: list[tuple[float, str, str, Timing]] = []
         for row in rows:
@@ -1150,13 +1202,11 @@ class _Study:
                 options.append((timing.duration_s, "longer", words, timing))
         for move in shaped:
             if self._good(move.timing, before):
-                words = (
-                    f"Shape the move with {move.name}s for each mode that matters"
-                    f" (add --export NAME.csv): {move.added_s:.3g} s longer"
-                ).replace("impulses", f"impulses ({move.impulses})")
+                count = "two" if move.impulses == 2 else "three"
+                words = f"Shape the move with {count} impulses (add --export NAME.csv), {move.added_s:.3g} s longer"
                 options.append((move.timing.duration_s, "shape", words, move.timing))
         if not options:
-            return Recommendation(kind="none", says=self._nothing(before, rows), timing=None)
+            return Recommendation(kind="none", says=self._nothing(rows), timing=None)
         _, kind, words, timing = min(options, key=lambda item: item[0])
         return Recommendation(kind=kind, says=f"{words}: {self._effect(before, timing)}.", timing=timing)
 
@@ -1169,7 +1219,7 @@ class _Study:
     def _effect(self, before: Timing, after: Timing) -> str:
         return (
             f"wobble {before.wobble:.3g} to {self._amount(after.wobble)}, at most {self._amount(after.wobble_off)}"
-            f" with the frequencies up to {FREQUENCY_ERROR:.0%} off"
+            f" with the frequencies up to {_OFF} off"
         )
 
     def _amount(self, value: float) -> str:
@@ -1178,7 +1228,7 @@ class _Study:
     def _keep(self, plan: Timing, rows: list[ProfileTimes]) -> str:
         says = (
             f"Keep the move: it arrives still, with {self._amount(plan.wobble)} of wobble, at most"
-            f" {self._amount(plan.wobble_off)} with the frequencies up to {FREQUENCY_ERROR:.0%} off."
+            f" {self._amount(plan.wobble_off)} with the frequencies up to {_OFF} off."
         )
         quicker = [
             row
@@ -1195,7 +1245,7 @@ class _Study:
         change = "" if best.planned else f' with profile = "{best.profile}"'
         return f"{says} If time is short: {best.sure.duration_s:.4g} s{change} is sure too."
 
-    def _nothing(self, before: Timing, rows: list[ProfileTimes]) -> str:
+    def _nothing(self, rows: list[ProfileTimes]) -> str:
         if self.view.constant >= self.limit:
             return (
                 "No timing helps: the move of which only the acceleration is known wobbles too much on its own. Give"
@@ -1281,7 +1331,10 @@ def export_keys(
     leaves is computed in full from the numbers as written.
     """
     if not result.shaped:
-        why = next((note for note in result.notes if "not shaped" in note), "it has no slide that wobbles.")
+        why = next(
+            (note for note in result.notes if "not shaped" in note),
+            "none of its slides wobbles, or what else moves does too much.",
+        )
         raise ArgumentError(f"export: {result.name} has no shaped move to write: {why}")
     rate_hz = _rate(shot, rate)
     prop = shot.find_prop(result.name)

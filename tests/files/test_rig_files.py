@@ -52,6 +52,10 @@ def test_every_field_of_the_whole_file() -> None:
     assert (analysis.displacement, analysis.gravity_stiffness, analysis.shear) == ("auto", True, True)
     assert (analysis.modes, analysis.residual_periods) == (6, 2.0)
 
+    post = shot.post
+    assert (post.cleanup.m_as("min"), post.cleanup_per_megapixel) == (6.0, None)
+    assert (post.rerig.m_as("min"), post.take.m_as("min")) == (45.0, 10.0)
+
     (material,) = shot.material
     assert (material.name, material.density.m_as("kg/m^3")) == ("shop-rod", 2710.0)
     assert (material.youngs_modulus.m_as("GPa"), material.shear_modulus.m_as("GPa")) == (69.0, 26.0)
@@ -99,6 +103,9 @@ def test_every_line_that_the_whole_file_only_mentions(tmp_path) -> None:
     """Its comments give further keys; here they stand in a file."""
     (tmp_path / "inkwell-keys.csv").write_text("time_s,value\n0,0\n4,220\n")
     text = """
+    [post]
+    cleanup_per_megapixel = "2 min"
+
     [camera]
     distance = "1.1 m"
     focal_length = "50 mm"

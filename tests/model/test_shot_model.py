@@ -25,6 +25,7 @@ from rigcheck.model import (
     Sleeve,
     Support,
 )
+from rigcheck.model.post import Post
 from rigcheck.units import measured, registry
 
 WIRE = {"material": "music-wire", "diameter": "3 mm", "length": "180 mm"}
@@ -45,7 +46,7 @@ def says(part: type[Part], **given: object) -> list[str]:
 
 def test_defaults_are_those_of_the_format() -> None:
     shot = Shot.model_validate({"prop": [PROP]})
-    assert (shot.format, shot.title, shot.camera, shot.material) == (1, "", None, ())
+    assert (shot.format, shot.title, shot.camera, shot.material, shot.post) == (1, "", None, (), None)
     limits = shot.limits
     assert (limits.hazard, limits.wobble, limits.settle.m_as("s"), limits.sag, limits.takes) == (
         "clear",
@@ -75,6 +76,8 @@ def test_defaults_are_those_of_the_format() -> None:
     move = Move.model_validate({"slide": "220 mm", "duration": "4 s"})
     assert (move.profile, move.ramp, move.start.m_as("s")) == ("trapezoidal", 1 / 3, 0.0)
     assert (move.along, move.about, move.through) == ((0.0, 1.0, 0.0), (0.0, 0.0, 1.0), None)
+    post = Post.model_validate({})  # nobody's rates are taken for the user's
+    assert (post.cleanup, post.cleanup_per_megapixel, post.rerig, post.take) == (None, None, None, None)
     camera = Camera.model_validate({"field_width": "420 mm", "image_width": 3840})
     assert (camera.shutter_angle.m_as("deg"), camera.elevation.m_as("deg")) == (180.0, 0.0)
     assert (
@@ -622,6 +625,14 @@ def test_what_is_wrong_with_an_own_material(change: dict[str, object], wrong: li
             ],
         ),
         (
+            {"prop": [PROP], "post": {"cleanup": "6 mm", "rerig": "-1 h", "cleanup_per_megapixel": "1 min"}},
+            [
+                'post.cleanup: "6 mm" is a length; a time is needed here. Write a time like "4 s".',
+                "post.rerig: has to be more than zero.",
+                "post.cleanup_per_megapixel: cannot stand beside cleanup. Keep one of the two.",
+            ],
+        ),
+        (
             {"prop": [PROP], "camera": []},
             ["camera: this is a table of its own: the header is [camera], with one bracket."],
         ),
@@ -638,6 +649,7 @@ def test_what_is_wrong_with_a_shot(given: dict[str, object], wrong: list[str]) -
         (Prop, "centre_of_mas", 'centre_of_mas: is not a key of [[prop]]. Did you mean "centre_of_mass"?'),
         (Prop, "duration", "duration: is not a key of [[prop]]. It belongs to [[prop.move]]."),
         (Limits, "frame_rate", "frame_rate: is not a key of [limits]. It belongs to [camera]."),
+        (Post, "clean_up", 'clean_up: is not a key of [post]. Did you mean "cleanup"?'),
         (Axis, "qqqqqq", "qqqqqq: is not a key of [prop.axis]."),
         (DroopTest, "over-hang", 'over-hang: is not a key of [prop.droop_test]. Did you mean "overhang"?'),
         (Analysis, "from_", "from_: is not a key of [analysis]."),

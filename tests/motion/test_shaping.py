@@ -7,16 +7,22 @@ import pytest
 
 from rigcheck.errors import ArgumentError, ValidityError
 from rigcheck.motion.profiles import PROFILE_NAMES, RAMPED_PROFILES, profile
-from rigcheck.motion.response import residual_amplitude
+from rigcheck.motion.response import residual_amplitude, unit_response
 from rigcheck.motion.shaping import (
     convolved,
+    durations_to_try,
     insensitivity_width,
+    lowest_durations,
     null_durations,
     residual_envelope,
     shape_samples,
     shaped_residual_amplitude,
+    shaper_factor,
+    shaper_residual,
     shortest_still_duration,
+    still_durations,
     zv_shaper,
+    zvd_shaper,
 )
 
 CASES = [
@@ -147,6 +153,96 @@ def test_a_shaper_shortens_the_still_duration():
     assert 0.2 * left[0] == pytest.approx(1e-5, rel=1e-6)
 
 
+def test_the_search_gives_the_ends_of_the_first_still_stretch():
+    """abs(cos) above and below its crossings: cos(2 pi t) = 0.5 at 1/6, and again at 1/3 on the other side."""
+    tried = np.linspace(0.01, 1.1, 60)
+
+    def left(time):
+        return np.where(time < 1.0, np.abs(np.cos(2 * np.pi * time)), 0.0)
+
+    found = still_durations(left, tried=tried, limit=0.5)
+    assert (found.first, found.until) == pytest.approx((1 / 6, 1 / 3), abs=1e-12)
+    assert found.always == pytest.approx(1.0, abs=1e-12)
+    coarse = still_durations(left, tried=tried, limit=0.5, resolution=1e-3)
+    assert coarse.first == pytest.approx(1 / 6, abs=1e-3)
+    assert left(np.array([coarse.first, coarse.until, coarse.always])).max() <= 0.5
+
+
+def test_the_search_says_when_nothing_or_everything_is_still():
+    tried = np.linspace(0.1, 2.0, 50)
+    never = still_durations(lambda time: 1.0 + time, tried=tried, limit=0.5)
+    assert (never.first, never.until, never.always) == (np.inf, np.inf, np.inf)
+    at_once = still_durations(lambda time: 0.1 * time, tried=tried, limit=0.5)
+    assert (at_once.first, at_once.until, at_once.always) == (0.0, np.inf, 0.0)
+    not_for_long = still_durations(lambda time: time, tried=tried, limit=0.5)
+    assert not_for_long.first == 0.0
+    assert not_for_long.until == pytest.approx(0.5, abs=1e-12)
+    assert not_for_long.always == np.inf
+
+
+def test_a_null_between_two_durations_tried_is_found():
+    """abs(t - 0.55) dips to nothing between 0.5 and 0.6, where all that are tried exceed the limit."""
+    tried = np.arange(0.1, 1.05, 0.1)
+    found = still_durations(lambda time: np.abs(time - 0.55), tried=tried, limit=0.01)
+    assert (found.first, found.until) == pytest.approx((0.54, 0.56), abs=1e-9)
+    assert found.always == np.inf
+    assert lowest_durations(lambda time: (time - 0.52) ** 2, tried=tried) == pytest.approx([0.52], abs=1e-7)
+
+
+def test_durations_to_try_end_where_all_moves_together_are_still():
+    shapes = [profile("trapezoidal"), profile("cycloidal")]
+    omega, weights, shares, limit = (
+        np.array([25.0, 140.0]),
+        np.array([[0.2, 0.03], [0.1, 0.0]]),
+        [0.5, 1.0],
+        1e-3,
+    )
+    tried = durations_to_try(
+        shapes,
+        angular_frequency=omega,
+        damping_ratio=0.0,
+        weights=weights,
+        amplitude_limit=limit,
+        shares=shares,
+    )
+    assert (np.diff(tried) > 0).all()
+    assert tried[0] < 2 * np.pi / 140.0 / 32
+    later = tried[-1] * np.linspace(1.0, 3.0, 4001)
+    left = sum(
+        (row * residual_amplitude(shape, duration=share * later[:, None], angular_frequency=omega, damping_ratio=0.0))
+        .sum(axis=1)
+        for shape, row, share in zip(shapes, weights, shares, strict=True)
+    )  # fmt: skip
+    assert (left <= limit).all()
+    # The slower move alone would need less: its share of the time is what decides.
+    alone = durations_to_try(
+        shapes[:1], angular_frequency=omega, damping_ratio=0.0, weights=weights[:1], amplitude_limit=limit
+    )
+    assert tried[-1] > 1.5 * alone[-1]
+
+
+def test_shaper_factor_turns_the_end_of_the_move_into_that_of_the_shaped_one():
+    """Against the superposition of delayed moves, with its phase: q' + (zeta omega + i omega_d) q."""
+    omega, zeta, duration = np.array([20.0, 33.0]), 0.05, 0.5
+    shaper, shape = zvd_shaper(angular_frequency=27.0, damping_ratio=0.02), profile("harmonic")
+
+    def state(times):
+        q, rate = unit_response(
+            shape, duration=duration, angular_frequency=omega, damping_ratio=zeta, times=[times]
+        )
+        return (rate + (zeta * omega[:, None] + 1j * omega[:, None] * np.sqrt(1 - zeta**2)) * q)[:, 0]
+
+    total = sum(
+        amplitude * state(duration + shaper.delay - delay)
+        for delay, amplitude in zip(shaper.times, shaper.amplitudes, strict=True)
+    )
+    factor = shaper_factor(shaper, angular_frequency=omega, damping_ratio=zeta)
+    assert state(duration) * factor == pytest.approx(total, rel=1e-11)
+    assert np.abs(factor) == pytest.approx(
+        shaper_residual(shaper, angular_frequency=omega, damping_ratio=zeta), rel=1e-14
+    )
+
+
 @pytest.mark.parametrize(
     ("call", "error", "message"),
     [
@@ -194,6 +290,22 @@ def test_a_shaper_shortens_the_still_duration():
             ),
             ArgumentError,
             r"wanted \(m,\), all finite",
+        ),
+        (
+            lambda: durations_to_try(
+                [profile("harmonic")],
+                angular_frequency=[1.0, 2.0],
+                damping_ratio=0.0,
+                weights=[1.0, 2.0],
+                amplitude_limit=1.0,
+            ),
+            ArgumentError,
+            r"given shape \(2,\); wanted \(1, 2\)",
+        ),
+        (
+            lambda: still_durations(lambda time: time, tried=[1.0, 2.0], limit=0.0),
+            ArgumentError,
+            "limit: given 0",
         ),
     ],
 )

@@ -158,15 +158,14 @@ def results() -> dict[str, PropResult]:
     return {name: only_prop(text) for name, text in RIGS.items()}
 
 
-@pytest.mark.parametrize("name", RIGS)
-def test_every_change_does_what_it_says(results, name):
-    before = results[name]
+def follow(text: str, before: PropResult) -> int:
+    """Follow every piece of advice whose effect is quoted, hold it to what it says, and count them."""
     followed = 0
     for cured in before.findings:
         for advice in cured.advice:
             if not (quoted := QUOTE.search(advice)):
                 continue
-            after = only_prop(changed(RIGS[name], advice))
+            after = only_prop(changed(text, advice))
             followed += 1
             assert finding(after, cured.id).status is Status.PASS, advice
             what, old, new, unit = quoted.groups()
@@ -176,7 +175,27 @@ def test_every_change_does_what_it_says(results, name):
             assert f"{now.value:.{digits}g}" == new, advice
             if old is not None:
                 assert f"{finding(before, FINDING[what]).value:.3g}" == old, advice
-    assert followed > 0, "nothing was advised that can be computed"
+    return followed
+
+
+@pytest.mark.parametrize("name", RIGS)
+def test_every_change_does_what_it_says(results, name):
+    assert follow(RIGS[name], results[name]) > 0, "nothing was advised that can be computed"
+
+
+@pytest.mark.xfail(reason="computed for the change itself, quoted beside its rounded figure")
+@pytest.mark.parametrize(
+    ("support", "mass", "move"),
+    [
+        (round_wire("carbon-rod", "3.3 mm", "211 mm"), "37 g", slide("1.13 s", "harmonic")),
+        (round_wire("music-wire", "2.1 mm", "211 mm"), "37 g", slide("1.13 s")),
+        (round_wire("brass-c260", "2.1 mm", "143 mm"), "113 g", slide("0.57 s")),
+    ],
+    ids=["duration", "inch size", "mass"],
+)
+def test_what_is_said_holds_for_the_figures_that_are_printed(support, mass, move):
+    text = rig(support, mass=mass, move=move, head=CAMERA)
+    assert follow(text, only_prop(text)) > 0
 
 
 @pytest.mark.parametrize("name", RIGS)
