@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -623,7 +624,7 @@ def durations_to_try(
         raise ArgumentError(
             f"weights: given shape {weight.shape}; wanted ({len(profiles)}, {omega.size}), all finite."
         )
-    part = np.broadcast_to(positive("shares", shares, ""), (len(profiles),))
+    part = np.broadcast_to(positive("shares", shares, "of the duration"), (len(profiles),))
 
     def worth(time: float) -> FloatArray:
         """Bound on what each mode is worth after moves of this duration; infinite where none is known."""
@@ -687,7 +688,9 @@ def still_durations(
     Crossings are refined by bisection, and dips before the first good duration by golden section.
     """
     times = increasing_times(tried)
-    threshold = positive_number("limit", limit, "")
+    if not (np.isfinite(limit) and limit > 0.0):
+        raise ArgumentError(f"limit: given {limit:g}; it has to be a finite number above 0.")
+    threshold = float(limit)
     amplitude = left(times)
     good = amplitude <= threshold
     steps = _halvings(times, resolution)
@@ -758,7 +761,8 @@ def _binomial_shaper(order: int, angular_frequency: float, damping_ratio: float)
     )
 
 
-def _jumps(profile: Profile) -> list[tuple[int, float]]:
+@lru_cache(maxsize=256)
+def _jumps(profile: Profile) -> tuple[tuple[int, float], ...]:
     """List (k, abs(jump of the k-th derivative of the acceleration)) at all piece boundaries."""
     orders = max(len(piece.polynomial) for piece in profile.pieces)
     if any(piece.rate for piece in profile.pieces):
@@ -777,7 +781,7 @@ def _jumps(profile: Profile) -> list[tuple[int, float]]:
             ends.append(values[1])
         before, after = [0.0, *ends], [*starts, 0.0]
         found.append((k, float(np.abs(np.subtract(after, before)).sum())))
-    return found
+    return tuple(found)
 
 
 def _durations(omega: float, longest: float) -> FloatArray:

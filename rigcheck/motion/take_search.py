@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rigcheck.motion._checks import FloatArray
 from rigcheck.motion.take_cleaning import CleanTrack, MatchedMove, stuck_rows
@@ -27,6 +28,8 @@ __all__ = [
     "noise_level",
 ]
 
+BoolArray = NDArray[np.bool_]
+
 LEAST_FRAMES = 12
 """Fewest frames in which a wobble is looked for."""
 
@@ -42,7 +45,7 @@ DRIFT_FREQUENCY = 0.2
 _FIRST_WINDOW = 1024  # frames fitted first; a poor guess of the frequency survives that long
 _LONGEST_SEARCH = 4096  # frames in which new components are looked for
 _LONGEST_WINDOW = 16384  # frames fitted at most: by then all is known far better than any cure needs
-_STARTS = 3  # rounds of setting the start
+_STARTS = 4  # rounds of setting the start
 _LATE = 0.25  # periods of the main component to wait after the stop
 _DEAD = 0.1  # of the noise of one frame: what is left of the ringing no longer tells anything
 _OVERDAMPED = 0.3  # damping ratio beyond which it has sunk to a twentieth within one and a half swings
@@ -164,8 +167,17 @@ def _look(
     """Fit the first frames of a part, and say from which row on the fit holds."""
     near = min(stop, start + _FIRST_WINDOW)
     t, y = times[start:near] - times[start], track[start:near]
-    chosen = _without_bends(_first(t, y, floors), t, y, floors)
+    chosen = _first(t, y, floors)
     spread = np.maximum(1.4826 * np.median(np.abs(chosen.fit.residuals), axis=0), np.maximum(floors, 1e-300))
+    fit = chosen.fit
+    no_wobble = _no_wobble(fit)
+    if no_wobble.any():
+        # What bends so is the end of the move: go on to where it has sunk into the noise.
+        decay = np.maximum(-fit.poles.real[no_wobble], 1.0 / fit.duration)
+        over = np.abs(fit.amplitudes[no_wobble]).max(axis=1) / float(spread.min())
+        wait = min(float((np.log(np.maximum(over, 1.0)) / decay).max()), 0.5 * fit.duration)
+        return chosen, start + int(np.searchsorted(t, wait))
+    chosen = _without_bends(chosen, t, y, floors)
     return chosen, adjusted_start(times, track, start, near, chosen.fit, noise=spread)
 
 
@@ -257,13 +269,17 @@ def _above_the_noise(chosen: Selection, t: FloatArray, y: FloatArray, floor: Flo
 
 def _wobbles_only(chosen: Selection, t: FloatArray, y: FloatArray, floor: FloatArray) -> Selection:
     """Take out what no one would call a wobble: bends that die at once, and slow ones not seen twice."""
-    poles = chosen.fit.poles
-    frequencies = np.abs(poles) / (2.0 * np.pi)
-    slow = (frequencies < DRIFT_FREQUENCY) & (frequencies * chosen.fit.duration < FEW_CYCLES)
-    heavy = -poles.real > _OVERDAMPED * np.abs(poles)
-    if not (slow | heavy).any():
+    out = _no_wobble(chosen.fit)
+    if not out.any():
         return chosen
-    return replace(chosen, fit=refine(t, y, poles[~(slow | heavy)], chosen.fit.degree, floor))
+    return replace(chosen, fit=refine(t, y, chosen.fit.poles[~out], chosen.fit.degree, floor))
+
+
+def _no_wobble(fit: Fit) -> BoolArray:
+    """Mark bends that die at once, and slow swings that are not seen twice."""
+    frequencies = np.abs(fit.poles) / (2.0 * np.pi)
+    slow = (frequencies < DRIFT_FREQUENCY) & (frequencies * fit.duration < FEW_CYCLES)
+    return np.asarray(slow | (-fit.poles.real > _OVERDAMPED * np.abs(fit.poles)))
 
 
 def _without_bends(chosen: Selection, t: FloatArray, y: FloatArray, floor: FloatArray) -> Selection:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -10,14 +11,19 @@ from rigcheck.model import Prop, Shot
 from rigcheck.picture.wobble import seen_frequency
 from rigcheck.studies.cautions import cautions
 from rigcheck.studies.cures import Cure, find_cures
+from rigcheck.studies.drooping import drooping, joint_of
 from rigcheck.studies.evaluate import Outcome
-from rigcheck.studies.findings import find
+from rigcheck.studies.findings import find, in_order
 from rigcheck.studies.grading import Grade, grade
+from rigcheck.studies.holding import holding
+from rigcheck.studies.lasting import lasting
 from rigcheck.studies.mode_words import describe_modes
 from rigcheck.studies.moving import MotionOutcome
+from rigcheck.studies.offsets import offsets
 from rigcheck.studies.reading import Reading, choices_for, read_prop
 from rigcheck.studies.results import (
     CheckResult,
+    Contribution,
     Figure,
     Finding,
     MotionResult,
@@ -63,27 +69,54 @@ def check(shot: Shot, *, prop: str | None = None) -> CheckResult:
 
 
 def _check_prop(shot: Shot, prop: Prop) -> PropResult:
-    reading = read_prop(shot, prop)
+    reading = _with_joint(shot, prop, read_prop(shot, prop))
     task = reading.task
     still = task.evaluate()
     solved = bool(still.solved[0])
     motion = task.move(still) if solved else None
     grades = grade(still, motion, task.limits, task.eye)
     cures = _cures(shot, prop, reading, still, grades) if solved else []
-    findings = find(reading, still, grades, cures)
+    parts, lasting_set = _parts(shot, prop, reading, still, motion) if solved else ([], None)
+    findings = in_order(
+        [*find(reading, still, grades, cures), *(finding for part in parts for finding in part.findings)]
+    )
+    notes = tuple(Figure(label=label, value=value, note=note) for label, value, note in reading.notes)
+    assumed = (*_assumptions(shot, reading), *(text for part in parts for text in part.assumptions))
     return PropResult(
         name=prop.name,
         verdict=worst([finding.status for finding in findings]),
-        static=_static(still) if solved else None,
+        static=_static(still, lasting_set) if solved else None,
         modes=describe_modes(task.rig, still) if solved else (),
         motion=None if motion is None else _motion(shot, reading, motion, grades),
         findings=findings,
-        assumptions=_assumptions(shot, reading),
+        assumptions=tuple(dict.fromkeys(assumed)),
         cautions=cautions(task.limits.hazard, reading.cautions),
         support=reading.support,
         next_step=_next_step(findings),
-        details=tuple(Figure(label=label, value=value, note=note) for label, value, note in reading.notes),
+        details=(*(figure for part in parts for figure in part.figures), *notes),
     )
+
+
+def _with_joint(shot: Shot, prop: Prop, reading: Reading) -> Reading:
+    """The reading with the give between support and insert, where an insert carries the prop."""
+    if prop.insert is None:
+        return reading
+    joint = joint_of(shot, prop, reading)
+    if joint is None:
+        return reading
+    rig = reading.task.rig
+    first = replace(rig.supports[0], joint_stiffness=joint[None])
+    rig = replace(rig, supports=(first, *rig.supports[1:]))
+    return replace(reading, task=replace(reading.task, rig=rig))
+
+
+def _parts(
+    shot: Shot, prop: Prop, reading: Reading, still: Outcome, motion: MotionOutcome | None
+) -> tuple[list[Contribution], float | None]:
+    """What the other rooms of the check add, and the lasting set [m]."""
+    stays, lasting_set = lasting(shot, prop, reading, still, motion)
+    others = [part(shot, prop, reading, still, motion) for part in (holding, drooping, offsets)]
+    return [stays, *others], lasting_set
 
 
 def _cures(
@@ -97,7 +130,8 @@ def _cures(
     # Over people no strength makes a pass, so nothing there is worth trying for one.
     if reading.task.limits.hazard == "overhead":
         wrong -= {"yield-factor"}
-    if not wrong:
+    # With a unit that is probably wrong the advice would be too, and 25 m of wire take long to bend.
+    if not wrong or reading.doubts:
         return []
     return find_cures(reading.task, outcome, grades, wrong, choices_for(shot, prop.support[0]))
 
@@ -123,7 +157,7 @@ def _assumptions(shot: Shot, reading: Reading) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _static(outcome: Outcome) -> StaticResult:
+def _static(outcome: Outcome, lasting_set: float | None) -> StaticResult:
     unit = registry()
     factor = float(outcome.strength_factor[0])
     buckling = float(outcome.buckling_factor[0])
@@ -136,7 +170,7 @@ def _static(outcome: Outcome) -> StaticResult:
         root_moment=unit.Quantity(float(outcome.largest_root_moment[0]), "N*m"),
         peak_stress=unit.Quantity(float(outcome.peak_stress[0]), "Pa"),
         yield_factor=factor if np.isfinite(factor) else None,
-        set=None,
+        set=None if lasting_set is None else unit.Quantity(lasting_set, "m"),
         buckling_factor=buckling if np.isfinite(buckling) else None,
     )
 

@@ -10,15 +10,13 @@ from rigcheck.studies.grading import NOMINAL_PIXEL, Grade
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Finding, Status
 
-__all__ = ["find"]
+__all__ = ["find", "in_order"]
 
 _MOST_ADVICE = 5
 
 
-def find(
-    reading: Reading, outcome: Outcome, grades: dict[str, Grade], cures: list[Cure]
-) -> tuple[Finding, ...]:
-    """Findings of one prop, the gravest first.
+def find(reading: Reading, outcome: Outcome, grades: dict[str, Grade], cures: list[Cure]) -> list[Finding]:
+    """Findings of one prop that its grades give.
 
     Parameters
     ----------
@@ -33,8 +31,7 @@ def find(
 
     Returns
     -------
-    tuple of Finding
-        Fail, caution, pass, skipped.
+    list of Finding
     """
     if not outcome.solved[0]:
         findings = [_buckled(outcome, grades["buckling"])]
@@ -58,9 +55,23 @@ def find(
         )
         for key, what in reading.unused
     ]
-    order = list(Status)
+    return findings
+
+
+def in_order(findings: list[Finding]) -> tuple[Finding, ...]:
+    """Findings with the gravest first: fail, caution, pass, skipped.
+
+    Parameters
+    ----------
+    findings : list of Finding
+        In any order; among equals it stays.
+
+    Returns
+    -------
+    tuple of Finding
+    """
     rank = {Status.FAIL: 0, Status.CAUTION: 1, Status.PASS: 2, Status.SKIPPED: 3}
-    return tuple(sorted(findings, key=lambda finding: (rank[finding.status], order.index(finding.status))))
+    return tuple(sorted(findings, key=lambda finding: rank[finding.status]))
 
 
 def _slug(text: str) -> str:
@@ -110,7 +121,6 @@ def _strength(reading: Reading, grade: Grade, cures: list[Cure]) -> Finding:
 def _sag(outcome: Outcome, grade: Grade, cures: list[Cure]) -> Finding:
     status, value = _status(grade), float(outcome.sag[0])
     limit = None if np.isnan(grade.limit) else grade.limit * 1e3
-    rise = f"Raise the mount by {value * 1e3:.2g} mm, so that the prop settles on its mark."
     if status is Status.FAIL:
         says = "It sags further than the limit."
     elif status is Status.CAUTION:
@@ -125,7 +135,7 @@ def _sag(outcome: Outcome, grade: Grade, cures: list[Cure]) -> Finding:
         limit=limit,
         unit="mm",
         says=says,
-        advice=_advice(cures, "sag", *((rise,) if status is not Status.FAIL and value > 1e-4 else ())),
+        advice=_advice(cures, "sag"),
     )
 
 

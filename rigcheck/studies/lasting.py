@@ -667,8 +667,8 @@ class _Loads:
     mass : float
         Of the prop as it is [kg].
     own : float
-        Moment of the support's own weight over that of the prop's, where it bends most; it does not grow
-        with the prop.
+        Moment of the support's own weight over that of the prop's, where it is stressed most; it does not
+        grow with the prop.
     """
 
     mass: float
@@ -683,23 +683,25 @@ class _Loads:
             return cls(mass=mass, own=0.0)
         worst = state.worst
         layer = worst.layer
-        share = STATIONS[int(worst.whole.argmax())]
         span = layer.stop - layer.start
-        place = layer.start + share * span
+        place = layer.start + STATIONS[int(worst.whole.argmax())] * span
         along = span / np.linalg.norm(span)
         down = np.array([0.0, -GRAVITY, 0.0])
-        own = np.zeros(3)
+        own, below = np.zeros(3), 0.0
         for other in layers:
             if other.part.segment < layer.part.segment:
                 continue
             begin = place if other.part.segment == layer.part.segment else other.start
-            weight = _density(other) * other.part.section.area[0] * np.linalg.norm(other.stop - begin)
+            weight = _density(other) * other.part.section.area[0] * float(np.linalg.norm(other.stop - begin))
             own += weight * np.cross((begin + other.stop) / 2 - place, down)
+            below += weight
         of_prop = mass * np.cross(rig.centre_of_mass[0] - place, down)
         of_prop, own = of_prop - of_prop @ along * along, own - own @ along * along
         size = float(of_prop @ of_prop)
         level = mass * GRAVITY * float(rig.supports[0].free_length[0])
-        return cls(mass=mass, own=float(own @ of_prop) / size if size > (1e-6 * level) ** 2 else 0.0)
+        # Where nothing bends it, what pulls counts.
+        share = float(own @ of_prop) / size if size > (1e-6 * level) ** 2 else below / mass
+        return cls(mass=mass, own=share)
 
     def prop_mass(self, multiple: float) -> float:
         """Mass of the prop [kg] at which the stress is that multiple of what it is."""

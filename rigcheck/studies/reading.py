@@ -532,8 +532,6 @@ def _eye(shot: Shot, prop: Prop) -> Eye | None:
 def _name_unused(shot: Shot, prop: Prop, notes: _Notes) -> None:
     given = prop.model_fields_set
     say = notes.unused.append
-    if "takes" in shot.limits.model_fields_set:
-        say(("takes", "fatigue over that many takes"))
     if shot.camera is not None:
         if "shutter_angle" in shot.camera.model_fields_set:
             say(("shutter_angle", "motion blur"))
@@ -543,16 +541,6 @@ def _name_unused(shot: Shot, prop: Prop, notes: _Notes) -> None:
             )
     if "mark" in given:
         say(("mark", "whether props meet or touch"))
-    if prop.axis is not None:
-        say(("axis", "the head's ratings and stiffness"))
-    for key in ("flexural_rigidity", "droop_test"):
-        if key in given:
-            say((key, "droop of the soft prop itself"))
-    if prop.insert is not None:
-        say(("insert", "droop, stress and hold of the insert; its mass is counted"))
-    for support in prop.support:
-        if support.embed is not None:
-            say(("embed", "the hold of the support in the prop"))
     if any(_ranges(shot)):
         say(("+/-", "the ranges given; results are for the middle values"))
 

@@ -1157,8 +1157,8 @@ class _Study:
             yield f"Other times are tried for up to {_MOST_SAMPLES // 4} keys only; thin them to see more."
         if self.rolls:
             yield (
-                "Rolls are retimed with the slides, but not shaped: a roll turns the weight and the direction of every"
-                " push with it, so that the effects of delayed copies do not add up."
+                "Rolls are retimed with the slides, but not shaped: a roll turns the weight and the direction of"
+                " every push with it, so that the effects of delayed copies do not add up."
             )
         if self.rolls or self.keyed:
             yield (

@@ -110,8 +110,8 @@ class SupportRig(Batched):
         Length in the clamp and in the prop [m]; NaN where not given.
     tension : array, shape (B,), or None
         Pulled into a taut line before the prop is hung [N].
-    joint_stiffness : array, shape (B,), or None
-        Rotational stiffness between tip and prop, about all axes alike [N m/rad]; None is rigid.
+    joint_stiffness : array, shape (B, 3), or None
+        Rotational stiffness between tip and prop about right, up, toward [N m/rad]; None is rigid.
     """
 
     form: str
@@ -421,9 +421,7 @@ def _frame_support(
         width_direction=width,
         root_axes=root_axes,
         root_stiffness=stiffness,
-        joint_stiffness=None
-        if support.joint_stiffness is None
-        else np.repeat(support.joint_stiffness[:, None], 3, axis=1),
+        joint_stiffness=support.joint_stiffness,
         tension=support.tension,
     )
 

@@ -628,7 +628,7 @@ def test_what_is_wrong_with_an_own_material(change: dict[str, object], wrong: li
             {"prop": [PROP], "post": {"cleanup": "6 mm", "rerig": "-1 h", "cleanup_per_megapixel": "1 min"}},
             [
                 'post.cleanup: "6 mm" is a length; a time is needed here. Write a time like "4 s".',
-                "post.rerig: has to be more than zero.",
+                'post.rerig: "-1 h" has to be more than zero.',
                 "post.cleanup_per_megapixel: cannot stand beside cleanup. Keep one of the two.",
             ],
         ),

@@ -155,7 +155,7 @@ def test_one_prop_of_several():
     assert [prop.name for prop in alone.props] == ["inkwell"]
     assert alone.verdict is Status.PASS
     with pytest.raises(
-        UnknownNameError, match='no prop is called "inkwel".*"inkwell" or "nib".*Did you mean "inkwell"'
+        UnknownNameError, match=r'no prop is called "inkwel".*"inkwell" or "nib".*Did you mean "inkwell"'
     ):
         check(shot, prop="inkwel")
 
@@ -218,7 +218,7 @@ def test_nothing_that_was_not_computed_has_a_value_or_a_pass(rig):
 # -- doubtful and unused input --------------------------------------------------------------------------
 
 DOUBTFUL = {
-    "25 m of wire": GOOD.replace('"120 mm"', '"25 m"'),
+    "25 m of wire": GOOD.replace('"120 mm"', '"25 m"').replace('"4 mm"', '"9 mm"'),
     "a paper crane of 3 kg": GOOD.replace('"100 g"', '"3 kg"').replace('"4 mm"', '"12 mm"'),
     "a prop of 0.1 mg": GOOD.replace('"100 g"', '"0.1 mg"'),
     "a wire of 3 in": GOOD.replace('"4 mm"', '"3 in"'),

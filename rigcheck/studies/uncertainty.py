@@ -1,0 +1,577 @@
+"""How sure the answer is: every input with its range, through the one engine as one batch."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rigcheck.errors import ArgumentError, ValidityError
+from rigcheck.model import Prop, Shot
+from rigcheck.stock import damping, find_clamp, tolerance
+from rigcheck.studies.cures import Task
+from rigcheck.studies.grading import NOMINAL_PIXEL, Grade, grade
+from rigcheck.studies.reading import read_prop, stock_material
+from rigcheck.studies.results import Status
+from rigcheck.studies.rigs import repeat
+
+__all__ = [
+    "Input",
+    "Ranges",
+    "Share",
+    "first_order_shares",
+    "inputs_of",
+    "perturbed",
+    "quantile_range",
+    "ranges",
+    "sample",
+]
+
+Array = NDArray[np.float64]
+
+SEED = 20_240_229
+"""Starts the sample; any number will do, the same one gives the same digits."""
+POINTS = 128
+"""Variants, a power of two."""
+_Z90 = 1.6448536269514722
+"""Standard normal deviate that one in twenty exceeds."""
+MASS_SHARE, LENGTH_SLACK, CENTRE_SLACK = 0.02, 1e-3, 1e-3
+"""Kitchen scales and a ruler: 2 % of the mass, 1 mm of the free length and of the centre of mass; common practice,
+no source."""
+_STANDS_OUT = 0.2
+"""Share of a spread from which an input is worth a measurement: a choice."""
+_NOTHING = 1e-12
+_HUGE = 1e200
+
+_CURES = {
+    "mass": "weigh the prop on kitchen scales",
+    "centre": "balance the prop on an edge to find its centre of mass",
+    "length": "measure the free length from jaw to tip with a steel rule",
+    "diameter": "measure the support with a caliper or a micrometer",
+    "stiffness": "hang a known weight on the bare support and measure how far its tip goes down",
+    "density": "weigh a measured length of the support",
+    "clamp": "tap the rigged prop and film it at 120 fps: its frequency shows how soft the root is",
+    "damping": "tap the rigged prop and film it at 120 fps until it is still",
+    "move": "film the head alone at 120 fps to see what it really does",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Input:
+    """One input with its range.
+
+    Attributes
+    ----------
+    label : str
+        For people.
+    kind : str
+        What it is, for the measurement that would settle it.
+    value, low, high : float
+        Median and the ends that one in twenty each lies beyond, SI.
+    is_positive : bool
+        Sampled on a logarithmic scale, so that it never reaches 0.
+    source : str
+        ``given`` in the file, or where the default is from.
+    target : tuple
+        Where it goes; see `perturbed`.
+    """
+
+    label: str
+    kind: str
+    value: float
+    low: float
+    high: float
+    is_positive: bool
+    source: str
+    target: tuple[str, int]
+
+    def at(self, deviate: Array) -> Array:
+        """The values at standard normal deviates.
+
+        Notes
+        -----
+        Two halves of a normal distribution (of the logarithm for what is positive) with the value as its median:
+        at +-1.645 it is at its ends. The halves differ where the value is not in the middle of its range.
+        """
+        share = deviate / _Z90
+        if self.is_positive:
+            up, down = np.log(self.high / self.value), np.log(self.value / self.low)
+            return np.asarray(self.value * np.exp(share * np.where(share > 0, up, down)))
+        return np.asarray(
+            self.value + share * np.where(share > 0, self.high - self.value, self.value - self.low)
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Share:
+    """How much of the spread of a figure one input causes, and what would settle it."""
+
+    label: str
+    share: float
+    measure: str
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Ranges:
+    """How sure the figures of one prop are.
+
+    Attributes
+    ----------
+    ranges : mapping of str to (float, float)
+        Where each figure lies nine times in ten: ``sag_mm``, ``frequency_Hz``, ``residual_wobble_px`` (or
+        ``_mm`` without a camera), ``settle_s``, ``yield_factor``. An end may be infinite.
+    chance_of_pass : float
+        Share of variants in which no finding fails or is a caution.
+    chances : mapping of str to float
+        The same for each finding alone.
+    shares : mapping of str to tuple of Share
+        For each figure, the inputs that matter, most first.
+    deciding : str
+        The figure whose finding is least sure to pass.
+    unsolved : int
+        Variants without a settled state; they count as failing and are left out of the ranges.
+    points, seed : int
+        Of the sample.
+    assumptions : tuple of str
+        How ranges were read, and each input's.
+    """
+
+    ranges: Mapping[str, tuple[float, float]]
+    chance_of_pass: float
+    chances: Mapping[str, float]
+    shares: Mapping[str, tuple[Share, ...]]
+    deciding: str
+    unsolved: int
+    points: int
+    seed: int
+    assumptions: tuple[str, ...]
+
+    @property
+    def advice(self) -> str | None:
+        """The measurement that would settle most of what decides; None where nothing stands out."""
+        figure = self.deciding
+        if figure.startswith("residual_wobble"):
+            # What is left of a move goes up and down with where in its swing the move ends, and that is a matter
+            # of the frequency: settle this, and the wobble is settled.
+            figure = "frequency_Hz"
+        shares = self.shares.get(figure, ())
+        if not shares or shares[0].share < _STANDS_OUT:
+            return None
+        first = shares[0]
+        return (
+            f"To be surer, {first.measure} ({first.label}: {first.share:.0%} of the spread of"
+            f" {_FIGURE_WORDS[figure.rsplit('_', 1)[0]]})."
+        )
+
+
+_FIGURE_WORDS = {"sag": "the sag", "frequency": "the frequency", "residual_wobble": "the wobble"} | {
+    "settle": "the settling",
+    "yield": "the strength factor",
+}
+_OF_FINDING = {
+    "yield-factor": "yield_factor",
+    "sag": "sag_mm",
+    "settle": "settle_s",
+    "buckling": "frequency_Hz",
+}
+
+
+def ranges(shot: Shot, prop: Prop, *, points: int = POINTS, seed: int = SEED) -> Ranges:
+    """Work out how sure the figures of a prop are.
+
+    Parameters
+    ----------
+    shot : Shot
+        For its limits and materials.
+    prop : Prop
+        One of its props; ranges given in its quantities are used, others come from stock or practice.
+    points : int
+        Variants, a power of two from 32 on.
+    seed : int
+        Of the sample.
+
+    Returns
+    -------
+    Ranges
+
+    Raises
+    ------
+    ArgumentError
+        `points` is not such a number.
+    """
+    task = read_prop(shot, prop).task
+    inputs = inputs_of(shot, prop)
+    deviates = sample(len(inputs), points, seed)
+    varied = perturbed(task, inputs, deviates)
+    still = varied.evaluate()
+    motion = varied.move(still, course=False)
+    grades = grade(still, motion, varied.limits, varied.eye)
+    solved = still.solved
+    figures: dict[str, Array] = {
+        "sag_mm": still.sag * 1e3,
+        "frequency_Hz": still.natural_frequency[:, 0],
+    }
+    if np.isfinite(grades["yield-factor"].value).any():
+        figures["yield_factor"] = grades["yield-factor"].value
+    wobble = "residual_wobble_px" if task.eye is not None else "residual_wobble_mm"
+    if motion is not None:
+        scale = 1.0 if task.eye is not None else NOMINAL_PIXEL * 1e3
+        figures[wobble] = grades["residual-wobble"].value * scale
+        figures["settle_s"] = grades["settle"].value
+    good = _passing(grades)
+    chances = {name: float(np.mean(passes)) for name, passes in good.items()}
+    whole = np.all(list(good.values()), axis=0) if good else np.ones(points, dtype=bool)
+    if task.limits.hazard == "overhead":
+        whole = np.zeros(points, dtype=bool)
+    least = min(chances, key=lambda name: chances[name], default="sag")
+    shares = {
+        name: _shares(inputs, deviates[solved], values[solved])
+        for name, values in figures.items()
+        if solved.sum() > 4 * len(inputs)
+    }
+    return Ranges(
+        ranges=MappingProxyType(
+            {name: quantile_range(values[solved]) for name, values in figures.items()} if solved.any() else {}
+        ),
+        chance_of_pass=float(np.mean(whole & solved)),
+        chances=MappingProxyType(chances),
+        shares=MappingProxyType(shares),
+        deciding=wobble if least == "residual-wobble" else _OF_FINDING[least],
+        unsolved=int((~solved).sum()),
+        points=points,
+        seed=seed,
+        assumptions=_assumptions(inputs, points),
+    )
+
+
+def _passing(grades: dict[str, Grade]) -> dict[str, NDArray[np.bool_]]:
+    """Where each finding that is made passes; buckling only where something can buckle."""
+    return {
+        name: item.status == Status.PASS.value
+        for name, item in grades.items()
+        if not np.all(item.status == Status.SKIPPED.value)
+        and not (name == "buckling" and np.isinf(item.value).all())
+    }
+
+
+def sample(inputs: int, points: int, seed: int) -> Array:
+    """Standard normal deviates of a scrambled Sobol sequence, shape (points, inputs).
+
+    Parameters
+    ----------
+    inputs : int
+        How many inputs.
+    points : int
+        A power of two from 32 on.
+    seed : int
+        The same one gives the same digits.
+
+    Returns
+    -------
+    array
+        Within +-4.
+
+    Raises
+    ------
+    ArgumentError
+        `points` is not such a number.
+    """
+    from scipy.special import ndtri  # type: ignore[import-untyped]
+    from scipy.stats import qmc  # type: ignore[import-untyped]
+
+    if points < 32 or points & (points - 1):
+        raise ArgumentError(f"points: given {points}; give a power of two from 32 on, such as 128.")
+    uniform = qmc.Sobol(inputs, scramble=True, rng=np.random.default_rng(seed)).random(points)
+    return np.asarray(np.clip(ndtri(np.clip(uniform, 1e-9, 1 - 1e-9)), -4.0, 4.0))
+
+
+def quantile_range(values: Array) -> tuple[float, float]:
+    """Where values lie nine times in ten: their 5 % and 95 % quantiles, which may be infinite."""
+    finite = np.where(np.isposinf(values), _HUGE, values)
+    # Median-unbiased quantiles: 128 values would otherwise give too narrow a range.
+    low, high = np.quantile(finite, [0.05, 0.95], method="median_unbiased")
+    return tuple(float("inf") if end > 1e-3 * _HUGE else float(end) for end in (low, high))  # type: ignore[return-value]
+
+
+def first_order_shares(deviates: Array, values: Array) -> Array:
+    """Share of the variance of a figure that each input causes by itself.
+
+    Parameters
+    ----------
+    deviates : array, shape (n, k)
+        Independent standard normal inputs; n above 3 k.
+    values : array, shape (n,)
+        The figure.
+
+    Returns
+    -------
+    array, shape (k,)
+        First-order Sobol indices, from 0; their sum is under 1 by what acts jointly and by what the fit misses.
+
+    Notes
+    -----
+    Least squares on the first two Hermite polynomials of each input, ``z`` and ``(z^2 - 1)/sqrt(2)``, which are
+    orthonormal for a normal z: the share is ``(a^2 + b^2)/variance`` (B. Sudret, Reliab. Eng. Syst. Saf. 93, 2008,
+    964-979, from memory). The noise of each coefficient, from the residual, is taken off.
+    """
+    n, k = deviates.shape
+    spread = float(np.var(values))
+    if not spread > 0:
+        return np.zeros(k)
+    basis = np.concatenate([np.ones((n, 1)), deviates, (deviates**2 - 1) / np.sqrt(2)], axis=1)
+    coefficients, *_ = np.linalg.lstsq(basis, values, rcond=None)
+    left = values - basis @ coefficients
+    noise = float(left @ left) / max(1, n - basis.shape[1]) / n
+    parts = np.maximum(coefficients[1:] ** 2 - noise, 0.0)
+    return np.asarray(np.minimum((parts[:k] + parts[k:]) / spread, 1.0))
+
+
+def _shares(inputs: tuple[Input, ...], deviates: Array, values: Array) -> tuple[Share, ...]:
+    found = first_order_shares(deviates, np.minimum(values, 1e6))
+    order = np.argsort(-found, kind="stable")
+    return tuple(
+        Share(label=inputs[i].label, share=float(found[i]), measure=_CURES[inputs[i].kind])
+        for i in order.tolist()
+        if found[i] > 0.01
+    )
+
+
+# -- the inputs -----------------------------------------------------------------------------------------
+
+
+def inputs_of(shot: Shot, prop: Prop) -> tuple[Input, ...]:
+    """Every input of a prop that has a range, given or by default.
+
+    Parameters
+    ----------
+    shot, prop : Shot, Prop
+        What the user gave.
+
+    Returns
+    -------
+    tuple of Input
+    """
+    found: list[Input] = []
+
+    def add(label: str, kind: str, value: float, ends: tuple[float, float], source: str, target: Any) -> None:
+        low, high = min(ends[0], value), max(ends[1], value)
+        positive = kind != "centre"
+        if high - low > _NOTHING * max(abs(value), abs(high)) and (not positive or low > 0):
+            found.append(
+                Input(
+                    label=label,
+                    kind=kind,
+                    value=value,
+                    low=low,
+                    high=high,
+                    is_positive=positive,
+                    source=source,
+                    target=target,
+                )
+            )
+
+    def given(
+        measured: Any, unit: str, label: str, kind: str, default: tuple[float, float] | None, target: Any
+    ) -> None:
+        if measured is None:
+            return
+        value, ends = measured.m_as(unit), measured.range_as(unit)
+        if ends is not None:
+            add(label, kind, value, ends, "given", target)
+        elif default is not None:
+            add(label, kind, value, default, "usual", target)
+
+    mass = prop.mass.m_as("kg")
+    usual = (mass * (1 - MASS_SHARE), mass * (1 + MASS_SHARE))
+    given(prop.mass, "kg", "mass of the prop", "mass", usual, ("mass", 0))
+    for axis, word in enumerate(("right", "up", "toward")):
+        part = prop.centre_of_mass[axis]
+        place = part.m_as("m")
+        ends = (place - CENTRE_SLACK, place + CENTRE_SLACK)
+        given(part, "m", f"centre of mass, {word}", "centre", ends, ("centre", axis))
+    done: set[Any] = set()
+    for number, support in enumerate(prop.support):
+        several = f" of support {number + 1}" if len(prop.support) > 1 else ""
+        stock, own = stock_material(shot, support.material), shot.own_material(support.material)
+        size = support.thickness if support.section == "strip" else support.diameter
+        across = 0.0 if size is None else size.m_as("m")
+        if (support.material, "E") not in done:
+            done.add((support.material, "E"))
+            try:
+                sized = stock.at(across)
+            except ValidityError:
+                sized = stock
+            for key, kind, label in (
+                ("youngs_modulus", "stiffness", "stiffness"),
+                ("density", "density", "density"),
+            ):
+                datum = getattr(sized, key)
+                ends = datum.bounds
+                source = datum.mark
+                typed = None if own is None else getattr(own, key)
+                unit = "Pa" if key == "youngs_modulus" else "kg/m^3"
+                if typed is not None and typed.range_as(unit) is not None:
+                    ends, source = typed.range_as(unit), "given"
+                add(f"{label} of {support.material}", kind, datum.value, ends, source, (key, number))
+        if size is not None:
+            wall = None if support.wall is None else support.wall.m_as("m")
+            try:
+                limits = tolerance(support.material if own is None else stock, across, wall_thickness=wall)
+            except ValidityError:
+                default, wall_default = None, None
+            else:
+                default = (limits.low, limits.high)
+                wall_default = (
+                    None
+                    if limits.wall_low is None or limits.wall_high is None
+                    else (limits.wall_low, limits.wall_high)
+                )
+            label = "thickness" if support.section == "strip" else "diameter"
+            given(size, "m", f"{label}{several}", "diameter", default, (label, number))
+            given(support.wall, "m", f"wall{several}", "diameter", wall_default, ("wall_thickness", number))
+            given(support.width, "m", f"width{several}", "diameter", None, ("width", number))
+        if support.length is not None:
+            value = support.length.m_as("m")
+            slack = min(LENGTH_SLACK, 0.2 * value)
+            ends = (value - slack, value + slack)
+            given(support.length, "m", f"free length{several}", "length", ends, ("length", number))
+        if support.clamp is not None and (support.clamp, "clamp") not in done:
+            done.add((support.clamp, "clamp"))
+            grip = None if support.grip is None else support.grip.m_as("m") / across
+            extra = find_clamp(support.clamp).extra_length(grip_diameters=grip)
+            if extra is not None:
+                add(
+                    f"softness of the {support.clamp}",
+                    "clamp",
+                    extra.value,
+                    extra.bounds,
+                    extra.mark,
+                    ("clamp", number),
+                )
+        stiffness = support.root_stiffness
+        if stiffness is not None and stiffness != "rigid" and not isinstance(stiffness, tuple):
+            given(stiffness, "N*m/rad", f"root stiffness{several}", "clamp", None, ("root", number))
+    first = shot.own_material(prop.support[0].material)
+    if first is None or first.damping_ratio is None:
+        guess = stock_material(shot, prop.support[0].material).damping_ratio
+        ends = guess.bounds if guess.bounds[1] > guess.bounds[0] else damping().datum.bounds
+        add("damping", "damping", guess.value, ends, guess.mark, ("damping", 0))
+    travels = 0
+    for number, move in enumerate(prop.move):
+        if move.kind == "acceleration":
+            given(
+                move.acceleration,
+                "m/s^2",
+                f"acceleration of move {number + 1}",
+                "move",
+                None,
+                ("push", number - travels),
+            )
+            continue
+        if move.keys is None:
+            stroke, unit = (move.roll, "rad") if move.kind == "roll" else (move.slide, "m")
+            if stroke is not None and stroke.m_as(unit) > 0:
+                given(stroke, unit, f"stroke of move {number + 1}", "move", None, ("stroke", travels))
+            given(move.duration, "s", f"duration of move {number + 1}", "move", None, ("duration", travels))
+        travels += 1
+    return tuple(found)
+
+
+def perturbed(task: Task, inputs: tuple[Input, ...], deviates: Array) -> Task:
+    """The task with its inputs at the given deviates.
+
+    Parameters
+    ----------
+    task : Task
+        A batch of one.
+    inputs : tuple of Input
+        What varies.
+    deviates : array, shape (n, inputs)
+        Standard normal.
+
+    Returns
+    -------
+    Task
+        A batch of n.
+    """
+    count = len(deviates)
+    rig, supports = repeat(task.rig, count), list(repeat(task.rig, count).supports)
+    travels, pushes = list(repeat(task.travels, count)), list(repeat(task.pushes, count))
+    materials = [support.material for support in task.rig.supports]
+    for column, item in enumerate(inputs):
+        value = item.at(deviates[:, column])
+        factor = value / item.value if item.is_positive else value
+        what, place = item.target
+        if what == "mass":
+            # `value` is of the prop alone; what an insert adds stays.
+            rig = replace(
+                rig, mass=rig.mass + (value - item.value), inertia=rig.inertia * factor[:, None, None]
+            )
+        elif what == "centre":
+            centre = rig.centre_of_mass.copy()
+            centre[:, place] += value - item.value
+            rig = replace(rig, centre_of_mass=centre)
+        elif what in ("youngs_modulus", "density"):
+            for number, support in enumerate(supports):
+                if materials[number].density[0] == materials[place].density[0] and (
+                    materials[number].youngs_modulus[0] == materials[place].youngs_modulus[0]
+                ):
+                    changes: dict[str, Any] = {what: getattr(support.material, what) * factor}
+                    if what == "youngs_modulus":
+                        changes["shear_modulus"] = support.material.shear_modulus * factor
+                    supports[number] = replace(support, material=replace(support.material, **changes))
+        elif what in ("diameter", "thickness", "wall_thickness", "width"):
+            resized: dict[str, Any] = {what: value}
+            supports[place] = replace(supports[place], **resized)
+        elif what == "length":
+            points = supports[place].points
+            tip = points[:, -1:]
+            supports[place] = replace(supports[place], points=tip + (points - tip) * factor[:, None, None])
+        elif what == "clamp":
+            same = supports[place].clamp_diameters[0]
+            supports = [
+                replace(support, clamp_diameters=value) if support.clamp_diameters[0] == same else support
+                for support in supports
+            ]
+        elif what == "root":
+            stiffness = supports[place].root_stiffness
+            assert stiffness is not None  # only a given stiffness has a range
+            supports[place] = replace(supports[place], root_stiffness=stiffness * factor[:, None])
+        elif what == "damping":
+            supports = [
+                replace(
+                    support,
+                    material=replace(support.material, damping_ratio=support.material.damping_ratio * factor),
+                )
+                for support in supports
+            ]
+        elif what == "push":
+            pushes[place] = replace(pushes[place], acceleration=value)
+        else:
+            retimed: dict[str, Any] = {what: value}
+            travels[place] = replace(travels[place], **retimed)
+    return replace(
+        task,
+        rig=replace(rig, supports=tuple(supports)),
+        travels=tuple(travels),
+        pushes=tuple(pushes),
+    )
+
+
+def _assumptions(inputs: tuple[Input, ...], points: int) -> tuple[str, ...]:
+    said = [
+        "A range, given or usual, is read as holding nine times in ten, with the value as its median; inputs vary"
+        f" independently; {points} variants.",
+        "Not varied: strength, the prop's inertia beyond its mass, camera, sleeves and inserts.",
+    ]
+    usual = [item.label for item in inputs if item.source == "usual"]
+    if usual:
+        said.append(
+            f"Usual ranges, where none is given: {', '.join(usual)} (scales 2 %, ruler 1 mm: common practice; sizes:"
+            " tolerances of the stock)."
+        )
+    return tuple(said)
