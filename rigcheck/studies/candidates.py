@@ -92,27 +92,26 @@ def stock_items(shot: Shot) -> tuple[Item, ...]:
     tuple of Item
         Lines are left out: they only pull.
     """
-    items = []
-    for name in names():
-        if shot.own_material(name) is not None:
-            continue
-        stock = find_material(name)
-        for size in stock_sizes(name):
-            if size.section in _FORMS:
-                items.append(
-                    Item(
-                        material=name,
-                        section=size.section,
-                        diameter=size.diameter,
-                        wall=size.wall_thickness,
-                        width=size.width,
-                        thickness=size.thickness,
-                        label=size.label,
-                        buy_ease=stock.buy_ease,
-                        shape_ease=0 if stock.brittle else 2 if stock.soft_temper else 1,
-                    )
-                )
-    return tuple(items)
+    return tuple(item for name in names() if shot.own_material(name) is None for item in _items_of(name))
+
+
+def _items_of(name: str) -> list[Item]:
+    stock = find_material(name)
+    return [
+        Item(
+            material=name,
+            section=size.section,
+            diameter=size.diameter,
+            wall=size.wall_thickness,
+            width=size.width,
+            thickness=size.thickness,
+            label=size.label,
+            buy_ease=stock.buy_ease,
+            shape_ease=0 if stock.brittle else 2 if stock.soft_temper else 1,
+        )
+        for size in stock_sizes(name)
+        if size.section in _FORMS
+    ]
 
 
 def own_items(shot: Shot) -> tuple[Item, ...]:

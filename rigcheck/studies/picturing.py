@@ -972,8 +972,8 @@ def _cleanup(shot: Shot, shown: _Shown | None, said: _Said) -> None:
             f"Cleaning it up takes {_time_words(time)} by your rate; to rig and shoot it again takes {again}."
         )
         advice = (
-            f"Rig it again so that the support is hidden: that saves {_time_words(choice.saving)}."
-            f" Cleaning up would only be as quick at {choice.break_even:.2g} times your rate.",
+            f"Rig it again so that the support is hidden: that saves {_time_words(choice.saving)}.",
+            f"Cleaning up is as quick at {choice.break_even:.2g} times your rate.",
         )
     else:
         says = (

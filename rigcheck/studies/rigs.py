@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 
 from rigcheck.mechanics import frame as frames
 from rigcheck.mechanics import sections
-from rigcheck.mechanics.clamps import in_series
 from rigcheck.mechanics.elements import Order
 
 __all__ = [
@@ -405,7 +404,8 @@ def _frame_support(
     )
     stiffness, root_axes = _root(support, sums, layers[0], axes)
     if rig.axis_stiffness is not None and len(rig.supports) == 1:
-        stiffness = in_series(stiffness, rig.axis_stiffness[:, None])
+        # In series; 1/infinity is the nothing that a rigid root gives.
+        stiffness = 1 / (1 / stiffness + 1 / rig.axis_stiffness[:, None])
     return frames.Support(
         points=points,
         axial_stiffness=sums["axial"],

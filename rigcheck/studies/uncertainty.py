@@ -564,8 +564,10 @@ def perturbed(task: Task, inputs: tuple[Input, ...], deviates: Array) -> Task:
 
 def _assumptions(inputs: tuple[Input, ...], points: int) -> tuple[str, ...]:
     said = [
-        "A range, given or usual, is read as holding nine times in ten, with the value as its median; inputs vary"
-        f" independently; {points} variants.",
+        (
+            "A range, given or usual, is read as holding nine times in ten, with the value as its median; inputs vary"
+            f" independently; {points} variants."
+        ),
         "Not varied: strength, the prop's inertia beyond its mass, camera, sleeves and inserts.",
     ]
     usual = [item.label for item in inputs if item.source == "usual"]

@@ -160,7 +160,9 @@ def _chart(console: Console, rows: tuple[Reach, ...], width: int, fancy: bool) -
         text = f"      {label:<{column}} {bar} {length:.0f} mm"
         console.print(Text(printable(text, encoding=console.encoding)), soft_wrap=True)
     if short:
-        console.print(Text(f"    {short} thinner sizes pass at no length from 20 mm on."), soft_wrap=True)
+        text = Text(f"{short} thinner sizes pass at no length from 20 mm on.")
+        for line in text.wrap(console, max(10, width - 4)):
+            console.print(Text("    ") + line, soft_wrap=True)
 
 
 # -- JSON -----------------------------------------------------------------------------------------------

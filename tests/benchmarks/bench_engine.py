@@ -1,8 +1,8 @@
 """How many variants a second the frame engine settles and finds three modes of, on one core.
 
-Run it as ``python tests/benchmarks/bench_engine.py``. Times are user processor time, the best of a few repeats,
-which is what a shared machine disturbs least. The figures to reach, by the condensed frame: 50,000 straight and 10,000
-bent two-support variants a second, the three frequencies within 1e-4 of the general path at its default order.
+Run it as ``python tests/benchmarks/bench_engine.py``. Times are user processor time, best of a few repeats, which
+is what a shared machine disturbs least. The figures to reach, by the condensed frame: 50,000 straight and 10,000
+bent two-support variants a second, three frequencies within 1e-4 of the general path at its default order.
 """
 
 from __future__ import annotations

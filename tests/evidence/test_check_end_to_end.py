@@ -747,3 +747,13 @@ root_stiffness = "rigid"
     )
     frequencies = [[mode["frequency_Hz"] for mode in result["modes"]] for result in (one, other)]
     assert frequencies[1] == pytest.approx(frequencies[0], rel=1e-9)
+
+
+def test_head_that_gives_turns_under_the_root_moment(run):
+    """A rigid clamp on a head of 200 N m/rad: one more turn M/k of the whole cantilever (derived here)."""
+    wire = Wire(reach=0.02, more_prop='axis = { stiffness = "200 N*m/rad" }')
+    found, wanted = run(wire.file(PLAIN))["static"], sags(wire, root_compliance=1 / 200)
+    assert found["sag_mm"] == pytest.approx(wanted["sag"] * 1e3, rel=1e-9)
+    both = Wire(reach=0.02, more_prop=wire.more_prop, more_support='root_stiffness = "12 N*m/rad"')
+    wanted = sags(both, root_compliance=1 / 200 + 1 / 12)
+    assert run(both.file(PLAIN))["static"]["sag_mm"] == pytest.approx(wanted["sag"] * 1e3, rel=1e-9)

@@ -11,6 +11,8 @@ from __future__ import annotations
 
 import csv
 import json
+from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -95,7 +97,7 @@ def test_shaped_keys_leave_under_5_percent_at_the_design_frequency(folder, dampi
     """By the file: planned, shaped, exported, named in the rig file, checked. Under 0.5 % in fact, with 1000 keys a
     second: what is left is the spline's rounding of the corners of the trapezoid.
     """
-    moves = slide(1.3, "trapezoidal")
+    moves = slide(0.55, "trapezoidal")
     shot, prop = retimed(folder, moves, damping=damping)
     unshaped = checked(folder, moves, damping=damping)["residual_wobble_px"]
     assert unshaped > 10 * prop.limit
@@ -131,7 +133,7 @@ def test_at_the_ends_of_the_width_5_percent_are_left_by_the_full_check(folder, i
     """
     moves = slide(0.4, "polynomial-4567")
     shot, prop = retimed(folder, moves)
-    only = type(prop)(**{**vars(prop), "shaped": (prop.shaped[index],)})
+    only = replace(prop, shaped=(prop.shaped[index],))
     export_keys(shot, only, folder / "keys.csv", rate="4 kHz")
     for side in (-1, 1):
         off = MODULUS * (1 + side * 2 / np.pi * exact) ** 2
@@ -156,7 +158,7 @@ def test_exported_keys_in_a_plain_simulation(folder):
     omega = 2 * np.pi * frequency(MODULUS)
     acceleration = course.derivative(2)
     state = np.zeros(2)
-    for start, stop in zip(times[:-1], times[1:], strict=True):
+    for start, stop in pairwise(times):
         state = solve_ivp(
             lambda t, u: [u[1], -(omega**2) * u[0] - acceleration(t)],
             (start, stop), state, method="DOP853", rtol=1e-10, atol=1e-13,

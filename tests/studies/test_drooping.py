@@ -86,7 +86,7 @@ diameter = "5 mm"
 
 
 def test_narrow_prop_droops_like_a_strip() -> None:
-    """``w L^4 / (8 D)`` for a strip clamped at the support's tip; a plate's edges curl, up to 1 / (1 - 0.3^2) more."""
+    """``w L^4 / (8 D)`` for a strip clamped at the support's tip; as a plate up to 1 / (1 - 0.3^2) more."""
     result = run(
         notebook(
             mass="10 g",
@@ -223,17 +223,18 @@ def test_disc_on_an_upright_support() -> None:
         support='length = "100 mm"\nfrom = "below"',
         embed="",
         mass="20 g",
+        soft='flexural_rigidity = "0.01 N*m"',
     )
     found = finding(run(disc), "droop")
     given = {
         "weight_per_area": 0.02 * G / (math.pi * 0.06**2),
         "outer_radius": 0.06,
-        "flexural_rigidity": 0.05,
+        "flexural_rigidity": 0.01,
     }
     wanted = float(plates.disc_droop(**given, hub_radius=0.0025))
     assert found.value == pytest.approx(wanted * 1e3, rel=1e-9)
     assert found.limit == pytest.approx(1.2)
-    assert found.status is Status.FAIL
+    assert found.status is Status.CAUTION
     assert found.says == f"The rim of the disc droops {wanted * 1e3:.2g} mm over the support in its middle."
     wide = re.fullmatch(
         r"Put a stiff disc of (\d+) mm diameter under its middle: droop ([\d.]+) mm\.", found.advice[0]
@@ -283,10 +284,10 @@ def test_what_cannot_be_worked_out_is_skipped(text: str, reason: str) -> None:
 
 def test_useless_droop_test_and_too_large_insert() -> None:
     limp = finding(run(notebook(soft='droop_test = { overhang = "80 mm", droop = "79 mm" }')), "droop")
-    assert (limp.status, limp.says) == (
-        Status.SKIPPED,
+    assert limp.status is Status.SKIPPED
+    assert limp.says == (
         "The droop test tells no stiffness: 79 mm over 80 mm is outside 0.0001 to 0.97 of it."
-        " Test a shorter overhang if it is limp, a longer if stiff.",
+        " Test a shorter overhang if it is limp, a longer if stiff."
     )
     wide = finding(run(notebook(insert(along="160 mm"))), "droop")
     assert (wide.status, wide.says) == (
@@ -297,7 +298,7 @@ def test_useless_droop_test_and_too_large_insert() -> None:
 
 def test_stiff_prop_without_insert_has_nothing_to_check() -> None:
     result = run(notebook(soft=""))
-    assert result == Contribution() or (result.findings, result.figures, result.assumptions) == ((), (), ())
+    assert (result.findings, result.figures, result.assumptions) == ((), (), ())
 
 
 # -- advice ---------------------------------------------------------------------------------------------
@@ -372,14 +373,14 @@ def test_insert_strength_by_hand() -> None:
     ("factor", "status", "says"),
     [
         (1.51, Status.PASS, "The insert carries the prop 1.51 times over."),
-        (1.49, Status.FAIL, "The insert is close to giving way where it bends across the support."),
-        (0.99, Status.FAIL, "The insert gives way where it bends across the support."),
+        (1.49, Status.FAIL, "The insert is close to giving way where it bends along the support."),
+        (0.99, Status.FAIL, "The insert gives way where it bends along the support."),
     ],
 )
 def test_insert_strength_status(factor: float, status: Status, says: str) -> None:
     unit = moments(0.0)
-    slope = (moments(1.0)[1] - unit[1]) / 1.0
-    mass = (15e6 * 0.002**2 / 6 / factor - unit[1]) / slope
+    slope = moments(1.0)[0] - unit[0]
+    mass = (15e6 * 0.002**2 / 6 / factor - unit[0]) / slope
     found = finding(run(notebook(insert(), mass=f"{mass} kg", soft="")), "insert-strength")
     assert found.value == pytest.approx(factor, rel=1e-6)
     assert (found.status, found.says) == (status, says)
@@ -405,8 +406,8 @@ def test_insert_of_own_material() -> None:
     text = notebook(insert("shop-card"), head=OWN + 'tensile_strength = "15 MPa"')
     found = finding(run(text), "insert-strength")
     whole = (0.19 + 700 * 0.002 * 0.13 * 0.09) * G / (0.148 * 0.105)
-    across = 2 * whole * 0.0525**2 / 2 * 0.148 / 0.051
-    assert found.value == pytest.approx(15e6 * 0.002**2 / 6 / across, rel=1e-6)
+    along = 2 * whole * 0.088**2 / 2 * 0.105 / 0.09
+    assert found.value == pytest.approx(15e6 * 0.002**2 / 6 / along, rel=1e-6)
     unknown = finding(run(notebook(insert("shop-card"), head=OWN)), "insert-strength")
     assert (unknown.status, unknown.says) == (Status.SKIPPED, "No strength is known for shop-card.")
 

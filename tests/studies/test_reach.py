@@ -39,7 +39,7 @@ def test_a_lucky_longer_length_does_not_count():
 
 
 def test_reach_of_a_cantilever_under_a_sag_limit():
-    """Sag of a massless cantilever is W L^3/(3 E I) (any mechanics handbook); the wire's own weight takes off some."""
+    """Sag of a massless cantilever is W L^3/(3 E I), derived here; the wire's own weight takes off some."""
     shot = rig_from_text(RIG)
     sizes = (2e-3, 3e-3, 4e-3)
     items = [Item(material="music-wire", section="round", diameter=d, label="") for d in sizes]

@@ -1,0 +1,892 @@
+"""Several props in one shot: how near they come to each other over the moves, and whether they meet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations, pairwise
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rigcheck.errors import ArgumentError, NotConvergedError, ValidityError
+from rigcheck.model import Prop, Shot
+from rigcheck.studies.evaluate import Outcome
+from rigcheck.studies.lasting import length_words, way_words
+from rigcheck.studies.moving import MotionOutcome
+from rigcheck.studies.picturing import Carried, Line, carried, span, swing
+from rigcheck.studies.reading import Reading
+from rigcheck.studies.results import Contribution, Figure, Finding, Status
+
+if TYPE_CHECKING:
+    from rigcheck.picture.projection import Camera
+    from rigcheck.picture.solids import Solid
+
+__all__ = ["FAR", "POSITION_TOLERANCE", "Approach", "approaches", "meeting", "meeting_words"]
+
+Array = NDArray[np.float64]
+Index = NDArray[np.intp]
+
+POSITION_TOLERANCE = 1e-3
+"""How far a prop may be off its mark where the mark has no range [m]: a choice, stated as one."""
+FAR = 50e-3
+"""Clearance beyond which only that is said [m]: a choice."""
+
+_STEP = 2.5e-4
+"""How far the farthest-going prop goes between the times looked at, on average [m]."""
+_LEAST_TIMES = 101
+_MOST_TIMES = 20_000
+_CLOSE = 2e-5
+"""The search for the closest approach ends when nothing can be nearer by more [m]."""
+_CLOSE_OVERLAP = 5e-4
+"""The same where they overlap: how deep says how badly the plan fails, not more."""
+_ROUNDS = 40
+_ROUNDS_OVERLAP = 3
+_SPREAD = 3
+"""Further times looked at in each round, spread over those that are not ruled out."""
+_SMALL = 1e-4
+"""Deviation from the path below which it is not followed in time [m]."""
+_ARRIVED = 5e-5
+"""Nearness to the closest approach that counts as the same [m]."""
+_HANDLE = 5e-4
+"""Advice on marks comes in half millimetres [m]."""
+_TRIES = 4
+_DELAYS = (0.25, 0.5, 1.0, 2.0)
+_LABEL = "closest approach"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Approach:
+    """How near two props come.
+
+    Attributes
+    ----------
+    first, second : str
+        Their names.
+    gap : float or None
+        Least distance of the shapes as planned [m], negative where they overlap, by how deep; None where they stay
+        farther apart than `FAR` with the margin taken off.
+    margin : float
+        How far both together may be off then: lag, wobble, position [m].
+    time : float or None
+        When [s]; None where nothing moves.
+    at_rest : bool
+        Whether that is how they come to rest.
+    touch : float or None
+        When they first overlap [s]; None where they do not.
+    first_support, second_support : bool
+        Whether it is the support that is nearest, not the prop.
+    pixels : float or None
+        Distance of the two nearest places in the picture, with a camera; None where they overlap.
+    problem : str
+        Why it could not be found; empty where it could.
+    """
+
+    first: str
+    second: str
+    gap: float | None
+    margin: float
+    time: float | None
+    at_rest: bool
+    touch: float | None = None
+    first_support: bool = False
+    second_support: bool = False
+    pixels: float | None = None
+    problem: str = ""
+
+    @property
+    def status(self) -> Status:
+        """Clear of each other, perhaps touching, or surely overlapping whatever the margin does."""
+        if self.problem:
+            return Status.SKIPPED
+        if self.gap is None or self.gap > self.margin:
+            return Status.PASS
+        return Status.FAIL if self.gap < -self.margin else Status.CAUTION
+
+    @property
+    def clearance(self) -> float:
+        """Gap less margin [m]; at least `FAR` where they stay far apart."""
+        return FAR if self.gap is None else self.gap - self.margin
+
+
+# -- shapes on their courses -----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Shape:
+    """A prop, a straight piece of its support, or a capsule around a whole support, in the rig's axes.
+
+    A wire lies along its third axis; `half` are half sizes [m], `radius` is what is around them.
+    """
+
+    kind: Literal["box", "cylinder", "disc", "sphere", "wire"]
+    half: Array
+    axis: int = 2
+    centre: Array
+    orientation: Array
+    radius: float = 0.0
+
+    def reach(self, directions: Array, rotation: Array) -> Array:
+        """How far it reaches along directions (k, 3) from its middle in poses, (n or 1, k) [m]."""
+        own = np.abs(directions @ (rotation @ self.orientation)) * self.half
+        if self.kind in ("box", "wire"):
+            return np.asarray(own.sum(axis=-1) + self.radius)
+        if self.kind == "sphere":
+            return np.asarray(np.linalg.norm(own, axis=-1))
+        across = [(self.axis + 1) % 3, (self.axis + 2) % 3]
+        return np.asarray(np.hypot(*(own[..., index] for index in across)) + own[..., self.axis])
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Course:
+    """A prop on its way, at the times all props share.
+
+    Attributes
+    ----------
+    index : int
+        Of the prop in the shot.
+    prop : Prop
+        For its name.
+    body : Carried
+        The settled prop with its supports.
+    known : bool
+        Whether its way is known; otherwise only its place at rest.
+    rotation, position : array, shape (n or 1, 3, 3), (n, 3)
+        Its poses.
+    margin : array, shape (n,)
+        How far it may be off [m].
+    """
+
+    index: int
+    prop: Prop
+    body: Carried
+    known: bool
+    rotation: Array
+    position: Array
+    margin: Array
+
+    def last(self) -> _Course:
+        """Only the place at rest."""
+        return replace(
+            self, rotation=self.rotation[-1:], position=self.position[-1:], margin=self.margin[-1:]
+        )
+
+    def shifted(self, shift: Array) -> _Course:
+        """With its mark elsewhere."""
+        return replace(self, position=self.position + shift)
+
+    def at(self, rows: Index) -> tuple[Array, Array]:
+        """Poses at some of the times."""
+        rotation = self.rotation if len(self.rotation) == 1 else self.rotation[rows]
+        return rotation, self.position[rows]
+
+    def middles(self, shape: _Shape) -> Array:
+        """Places of a shape's middle, (n, 3)."""
+        return np.asarray(self.position + self.rotation @ shape.centre)
+
+
+def _prop_shape(body: Carried) -> _Shape:
+    assert body.shape is not None  # props without a size are left out
+    return _Shape(
+        kind=body.shape,
+        half=body.size / 2,
+        axis=body.axis,
+        centre=body.centre,
+        orientation=body.orientation,
+    )
+
+
+def _around(line: Line) -> _Shape:
+    """A capsule about the chord of a support that holds all of it."""
+    chord = _wire(line.points[0], line.points[-1], 0.0)
+    way = chord.orientation[:, 2]
+    off = line.points - chord.centre
+    along = np.clip(off @ way, -chord.half[2], chord.half[2])
+    bow = float(np.linalg.norm(off - along[:, None] * way, axis=1).max())
+    return replace(chord, radius=bow + 0.5 * float(line.diameters.max()))
+
+
+def _pieces(line: Line) -> list[_Shape]:
+    return [
+        _wire(start, stop, 0.5 * float(diameter))
+        for (start, stop), diameter in zip(pairwise(line.points), line.diameters, strict=True)
+    ]
+
+
+def _wire(start: Array, stop: Array, radius: float) -> _Shape:
+    way = stop - start
+    length = float(np.linalg.norm(way))
+    way = np.array([0.0, 0.0, 1.0]) if length == 0 else way / length
+    first = np.cross(way, np.eye(3)[np.abs(way).argmin()])
+    first /= np.linalg.norm(first)
+    return _Shape(
+        kind="wire",
+        half=np.array([0.0, 0.0, 0.5 * length]),
+        centre=0.5 * (start + stop),
+        orientation=np.stack([first, np.cross(way, first), way], axis=1),
+        radius=radius,
+    )
+
+
+# -- the search ------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Found:
+    """The closest approach of two shapes: gap [m], which of the times, and the nearest places."""
+
+    gap: float
+    clearance: float
+    row: int
+    places: tuple[Array, Array] | None
+
+
+def _nearest(one: _Course, first: _Shape, other: _Course, second: _Shape, *, below: float) -> _Found | None:
+    """Search the times for the least gap less margin; None where it is not under `below`.
+
+    Notes
+    -----
+    At every time a direction u bounds the gap from below, ``abs(d . u) - reach_1(u) - reach_2(u)`` with the vector
+    d between the middles, and so does a gap found at another time, less how far the two moved and turned against
+    each other since. Exact distances are taken only where neither says that it is farther than the best so far; the
+    direction of each joins the bounds. Middles and turns are added up over the times looked at.
+    """
+    apart = one.middles(first) - other.middles(second)
+    margin = one.margin + other.margin
+    count = len(apart)
+    ends = one.rotation[-1], other.rotation[-1]
+    middle_ways = apart[np.unique(np.linspace(0, count - 1, 5).round().astype(int))]
+    ways = np.concatenate(
+        [(ends[0] @ first.orientation).T, (ends[1] @ second.orientation).T, middle_ways, np.eye(3)]
+    )
+    length = np.linalg.norm(ways, axis=1)
+    ways = ways[length > 0] / length[length > 0, None]
+
+    def bound(directions: Array) -> Array:
+        between = np.abs(apart @ directions.T)
+        reach = first.reach(directions, one.rotation) + second.reach(directions, other.rotation)
+        return np.asarray((between - reach).max(axis=1))
+
+    lower = bound(ways)
+    if float((lower - margin).min()) >= below:
+        return None
+    gone = _gone(one, first, other, second, apart)
+    at_rest = count - 1
+    best: _Found | None = None
+    looked = np.zeros(count, dtype=bool)
+    places_at_rest: tuple[Array, Array] | None = None
+    for turn in range(_ROUNDS):
+        limit = below if best is None else min(below, best.clearance)
+        overlapping = best is not None and best.gap < 0
+        close = _CLOSE_OVERLAP if overlapping else _CLOSE
+        open_rows = np.flatnonzero((lower - margin < limit - close) & ~looked)
+        if not open_rows.size or (overlapping and turn >= _ROUNDS_OVERLAP):
+            break
+        rows = [open_rows[(lower - margin)[open_rows].argmin()]]
+        # The state at rest is looked at in any case: it is what the shot is for.
+        rows += (
+            [at_rest] if turn == 0 else [*open_rows[np.linspace(0, open_rows.size - 1, _SPREAD).astype(int)]]
+        )
+        chosen = np.unique(rows)
+        gaps, places = _gaps(one, first, other, second, chosen)
+        looked[chosen] = True
+        lower[chosen] = gaps
+        for row, gap, ends_of in zip(chosen.tolist(), gaps.tolist(), places, strict=True):
+            nearest = (ends_of[0], ends_of[1]) if gap > 0 else None
+            if row == at_rest:
+                places_at_rest = nearest
+            if best is None or gap - margin[row] < best.clearance:
+                best = _Found(gap=gap, clearance=gap - float(margin[row]), row=row, places=nearest)
+            lower = np.where(looked, lower, np.maximum(lower, gap - np.abs(gone - gone[row])))
+        way = places[:, 0] - places[:, 1]
+        length = np.linalg.norm(way, axis=1)
+        seen = (gaps > 0) & (length > 0)
+        if seen.any():
+            lower = np.where(looked, lower, np.maximum(lower, bound(way[seen] / length[seen, None])))
+    if best is None or best.clearance >= below:
+        return None
+    clearance = float(lower[at_rest] - margin[at_rest])
+    if looked[at_rest] and clearance <= best.clearance + _ARRIVED:
+        # As near as ever when they have come to rest: that is the time to name.
+        return _Found(gap=float(lower[at_rest]), clearance=clearance, row=at_rest, places=places_at_rest)
+    return best
+
+
+def _gone(one: _Course, first: _Shape, other: _Course, second: _Shape, apart: Array) -> Array:
+    """How far the two have moved against each other since the start, turns counted at their corners, (n,)."""
+    steps = np.linalg.norm(np.diff(apart, axis=0), axis=1)
+    for course, shape in ((one, first), (other, second)):
+        if len(course.rotation) > 1:
+            # |R2 - R1| = 2 sqrt(2) sin(angle / 2) in the Frobenius norm.
+            chord = np.linalg.norm(np.diff(course.rotation, axis=0), axis=(1, 2)) / (2 * np.sqrt(2))
+            steps = steps + 2 * np.arcsin(np.minimum(chord, 1.0)) * float(np.linalg.norm(shape.half))
+    return np.concatenate([[0.0], np.cumsum(steps)])
+
+
+def _gaps(one: _Course, first: _Shape, other: _Course, second: _Shape, rows: Index) -> tuple[Array, Array]:
+    """Gaps at some times, negative by the depth where they overlap, (k,), and nearest places, (k, 2, 3)."""
+    if "wire" not in (first.kind, second.kind):
+        from rigcheck.picture.approach import closest_approach
+
+        # A time axis of one each, so that the nearest places come for every time.
+        found = closest_approach(_solid(one, first, rows, (-1, 1)), _solid(other, second, rows, (-1, 1)))
+        return (
+            np.asarray(found.gap[:, 0] - found.depth[:, 0]),
+            np.stack([found.first_point, found.second_point], axis=1),
+        )
+    from rigcheck.picture.gjk import convex_distance
+
+    sides = [_Side(one, first, rows), _Side(other, second, rows)]
+    core = convex_distance(
+        lambda way, chosen: (sides[0].farthest(way, chosen), sides[1].farthest(-way, chosen)),
+        start=sides[0].centre - sides[1].centre,
+        scale=float(np.linalg.norm(first.half) + np.linalg.norm(second.half)),
+    )
+    return core.distance - first.radius - second.radius, np.stack([core.first, core.second], axis=1)
+
+
+class _Side:
+    """One of two shapes at some times, as the distance search asks for it."""
+
+    def __init__(self, course: _Course, shape: _Shape, rows: Index) -> None:
+        rotation, position = course.at(rows)
+        self.centre = position + rotation @ shape.centre
+        self._solid = None if shape.kind == "wire" else _solid(course, shape, rows, (-1,))
+        self._half_way = np.broadcast_to(rotation @ shape.orientation[:, 2] * shape.half[2], (len(rows), 3))
+
+    def farthest(self, way: Array, chosen: Index) -> Array:
+        """Farthest points along directions."""
+        if self._solid is not None:
+            return self._solid.farthest_point(way, chosen)
+        half_way = self._half_way[chosen]
+        forward = (half_way * way).sum(axis=1, keepdims=True) >= 0
+        return np.asarray(self.centre[chosen] + np.where(forward, half_way, -half_way))
+
+
+def _solid(course: _Course, shape: _Shape, rows: Index, batch: tuple[int, ...]) -> Solid:
+    from rigcheck.picture.solids import Solid
+
+    rotation, position = course.at(rows)
+    turned = np.broadcast_to(rotation @ shape.orientation, (len(rows), 3, 3))
+    assert shape.kind != "wire"  # a wire is no solid
+    return Solid(
+        shape=shape.kind,
+        size=2 * shape.half,
+        axis=shape.axis,
+        centre=(position + rotation @ shape.centre).reshape(*batch, 3),
+        orientation=turned.reshape(*batch, 3, 3),
+    )
+
+
+def _closest(one: _Course, other: _Course) -> tuple[_Found | None, bool, bool]:
+    """The closest approach of two props with their supports, and whether it is a support on either side."""
+    first, second = _prop_shape(one.body), _prop_shape(other.body)
+    best = _nearest(one, first, other, second, below=FAR)
+    which = (False, False)
+    limit = FAR if best is None else best.clearance
+    for supports in ((False, True), (True, False), (True, True)):
+        for ours in one.body.lines if supports[0] else (None,):
+            for theirs in other.body.lines if supports[1] else (None,):
+                sides = [
+                    (_around(ours), _pieces(ours)) if ours else (first, [first]),
+                    (_around(theirs), _pieces(theirs)) if theirs else (second, [second]),
+                ]
+                if _nearest(one, sides[0][0], other, sides[1][0], below=limit) is None:
+                    continue
+                for piece in sides[0][1]:
+                    for their_piece in sides[1][1]:
+                        found = _nearest(one, piece, other, their_piece, below=limit)
+                        if found is not None:
+                            best, which, limit = found, supports, found.clearance
+    return best, *which
+
+
+def _first_touch(one: _Course, other: _Course, *, supports: tuple[bool, bool], row: int) -> int:
+    """First of the times, up to one at which they overlap, from which they touch."""
+    shapes = [
+        [_prop_shape(course.body)]
+        if not of_support
+        else [p for line in course.body.lines for p in _pieces(line)]
+        for course, of_support in zip((one, other), supports, strict=True)
+    ]
+    low, high = 0, row
+    while high - low > 1:
+        rows = np.unique(np.linspace(low, high, 17).round().astype(int))
+        touching = np.zeros(len(rows), dtype=bool)
+        for first in shapes[0]:
+            for second in shapes[1]:
+                touching |= _touching(one, first, other, second, rows)
+        touching[-1] |= rows[-1] == row
+        at = int(touching.argmax())
+        if at == 0:
+            return int(rows[0])
+        low, high = int(rows[at - 1]), int(rows[at])
+    return high
+
+
+def _touching(one: _Course, first: _Shape, other: _Course, second: _Shape, rows: Index) -> NDArray[np.bool_]:
+    from rigcheck.picture.gjk import convex_distance
+
+    sides = [_Side(one, first, rows), _Side(other, second, rows)]
+    core = convex_distance(
+        lambda way, chosen: (sides[0].farthest(way, chosen), sides[1].farthest(-way, chosen)),
+        start=sides[0].centre - sides[1].centre,
+        scale=float(np.linalg.norm(first.half) + np.linalg.norm(second.half)),
+    )
+    return np.asarray(core.distance <= first.radius + second.radius)
+
+
+# -- the shot --------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Scene:
+    """All props that can be placed, at times they share [s], and why others cannot."""
+
+    times: Array
+    moves: bool
+    camera: Camera | None
+    courses: tuple[_Course, ...]
+    left_out: dict[int, str]
+
+
+def _scene(
+    shot: Shot,
+    readings: Sequence[Reading],
+    stills: Sequence[Outcome],
+    motions: Sequence[MotionOutcome | None],
+    *,
+    delays: dict[int, float] | None = None,
+) -> _Scene:
+    delays = delays or {}
+    left_out: dict[int, str] = {}
+    bodies: dict[int, Carried] = {}
+    for index, (prop, reading, still) in enumerate(zip(shot.prop, readings, stills, strict=True)):
+        if not still.solved[0]:
+            left_out[index] = "there is no settled state to judge it by"
+        elif prop.mark is None:
+            left_out[index] = "no mark is given, so its place is not known"
+        elif prop.size is None:
+            left_out[index] = "no size is given, so its outline is not known"
+        else:
+            bodies[index] = carried(prop, reading, still)
+    spans = [
+        tuple(end + delays.get(index, 0.0) for end in span(body.travels))
+        for index, body in bodies.items()
+        if body.travels
+    ]
+    times = np.zeros(1)
+    if spans:
+        way = max(_way(body) for body in bodies.values())
+        count = int(np.clip(np.ceil(way / _STEP), _LEAST_TIMES, _MOST_TIMES))
+        times = np.linspace(min(start for start, _ in spans), max(stop for _, stop in spans), count)
+    courses = []
+    for index, body in bodies.items():
+        own = times - delays.get(index, 0.0)
+        rotation, position = body.poses(own)
+        margin = _tolerance(shot.prop[index]) + _off_path(readings[index], stills[index], motions[index], own)
+        courses.append(
+            _Course(
+                index=index,
+                prop=shot.prop[index],
+                body=body,
+                known=not readings[index].task.pushes,
+                rotation=rotation,
+                position=position,
+                margin=margin,
+            )
+        )
+    eye = readings[0].task.eye
+    camera = None if eye is None else eye.camera
+    return _Scene(times=times, moves=bool(spans), camera=camera, courses=tuple(courses), left_out=left_out)
+
+
+def _way(body: Carried) -> float:
+    """Bound on how far any of the prop goes [m]."""
+    reach = float(np.linalg.norm(body.size)) / 2 + float(
+        np.linalg.norm(body.centre - body.lines[0].points[0])
+    )
+    return sum(
+        abs(float(travel.stroke[0])) * (reach if travel.rolls else 1.0)
+        if travel.keys is None
+        else float(np.abs(np.diff(travel.keys.at(travel.keys.times)[0])).sum())
+        * (reach if travel.rolls else 1.0)
+        for travel in body.travels
+    )
+
+
+def _tolerance(prop: Prop) -> float:
+    """How far a prop may be off its mark [m]: half the ranges of the mark where it has any."""
+    assert prop.mark is not None  # props without one are left out
+    ranges = [part.range_as("m") for part in prop.mark]
+    if all(ends is None for ends in ranges):
+        return POSITION_TOLERANCE
+    return float(np.linalg.norm([0.0 if ends is None else (ends[1] - ends[0]) / 2 for ends in ranges]))
+
+
+def _off_path(reading: Reading, still: Outcome, motion: MotionOutcome | None, times: Array) -> Array:
+    """How far a prop may be off its path by lag and wobble at the times [m]."""
+    if motion is None:
+        return np.zeros(len(times))
+    residual = float(motion.residual[0])
+    peak = residual if motion.peak_deviation is None else float(motion.peak_deviation[0])
+    largest = max(peak, residual / 2)
+    course = None if largest <= _SMALL else swing(reading, still)
+    if course is None:
+        return np.full(len(times), largest)
+    return np.interp(times, course.times, course.reach)
+
+
+def _approach(scene: _Scene, one: _Course, other: _Course) -> Approach:
+    at_rest_only = not (one.known and other.known)
+    pair = (one.last(), other.last()) if at_rest_only else (one, other)
+    names = one.prop.name, other.prop.name
+    margin = float(pair[0].margin[-1] + pair[1].margin[-1])
+    try:
+        found, own, theirs = _closest(*pair)
+        if found is None:
+            return Approach(
+                first=names[0], second=names[1], gap=None, margin=margin, time=None, at_rest=at_rest_only
+            )
+        touch = (
+            _first_touch(*pair, supports=(own, theirs), row=found.row)
+            if found.gap < 0 and scene.moves and not at_rest_only
+            else None
+        )
+    except NotConvergedError as error:
+        return Approach(
+            first=names[0],
+            second=names[1],
+            gap=None,
+            margin=margin,
+            time=None,
+            at_rest=False,
+            problem=f"{str(error)[:1].upper()}{str(error)[1:]}",
+        )
+    times = scene.times[-1:] if at_rest_only else scene.times
+    return Approach(
+        first=names[0],
+        second=names[1],
+        gap=found.gap,
+        margin=found.gap - found.clearance,
+        time=float(times[found.row]) if scene.moves else None,
+        at_rest=found.row == len(times) - 1,
+        touch=None if touch is None else float(times[touch]),
+        first_support=own,
+        second_support=theirs,
+        pixels=_pixels(scene.camera, found),
+    )
+
+
+def _pixels(camera: Camera | None, found: _Found) -> float | None:
+    """Distance of the nearest places in the picture."""
+    if camera is None or found.places is None:
+        return None
+    try:
+        return float(np.linalg.norm(np.subtract(*camera.project(np.stack(found.places)))))
+    except ValidityError:
+        return None  # one of them is beside or behind the lens
+
+
+def approaches(
+    shot: Shot,
+    readings: Sequence[Reading],
+    stills: Sequence[Outcome],
+    motions: Sequence[MotionOutcome | None],
+) -> tuple[Approach, ...]:
+    """Find the closest approach of every two props over their moves.
+
+    Parameters
+    ----------
+    shot : Shot
+        With its props.
+    readings, stills, motions : sequence
+        Of each prop, in the order of the shot.
+
+    Returns
+    -------
+    tuple of Approach
+        The nearest first; pairs of which one cannot be placed are left out.
+
+    Raises
+    ------
+    ArgumentError
+        Not one of each for every prop.
+    """
+    _one_each(shot, readings, stills, motions)
+    scene = _scene(shot, readings, stills, motions)
+    found = [_approach(scene, one, other) for one, other in combinations(scene.courses, 2)]
+    return tuple(sorted(found, key=lambda pair: pair.clearance))
+
+
+def _one_each(shot: Shot, *given: Sequence[object]) -> None:
+    counts = [len(part) for part in given]
+    if any(count != len(shot.prop) for count in counts):
+        raise ArgumentError(
+            f"readings, stills, motions: given {counts} for {len(shot.prop)} props; give one of each for every prop,"
+            " in the order of the shot."
+        )
+
+
+def meeting(
+    shot: Shot,
+    readings: Sequence[Reading],
+    stills: Sequence[Outcome],
+    motions: Sequence[MotionOutcome | None],
+    *,
+    found: tuple[Approach, ...] | None = None,
+) -> tuple[Contribution, ...]:
+    """Check that the props of a shot do not meet.
+
+    Parameters
+    ----------
+    shot : Shot
+        With its props.
+    readings, stills, motions : sequence
+        Of each prop, in the order of the shot.
+    found : tuple of Approach, optional
+        From `approaches`, where they are known already.
+
+    Returns
+    -------
+    tuple of Contribution
+        One a prop, each with a finding ``meeting`` on its nearest neighbour; empty ones where there is only one
+        prop.
+
+    Raises
+    ------
+    ArgumentError
+        Not one of each for every prop.
+
+    Notes
+    -----
+    The intended path ends on the mark, where the settled centre of mass is, so sag is in it. What each prop may be
+    off is its lag and wobble at that time (`rigcheck.studies.picturing.swing`) and 1 mm, or the ranges of its mark.
+    Two props that overlap as planned by more than both margins together meet for sure, and fail; a gap or an
+    overlap within the margins is a caution, because then they may or may not touch.
+    """
+    _one_each(shot, readings, stills, motions)
+    if len(shot.prop) < 2:
+        return tuple(Contribution() for _ in shot.prop)
+    pairs = approaches(shot, readings, stills, motions) if found is None else found
+    contributions = []
+    for index, prop in enumerate(shot.prop):
+        own = [pair for pair in pairs if prop.name in (pair.first, pair.second)]
+        if not own:
+            contributions.append(Contribution(findings=(_cannot(shot, readings, stills, motions, index),)))
+            continue
+        good = [pair for pair in own if not pair.problem]
+        worst = min(good, key=lambda pair: pair.clearance) if good else own[0]
+        advice: tuple[str, ...] = ()
+        if worst.status in (Status.CAUTION, Status.FAIL):
+            advice = _advice(shot, readings, stills, motions, index, worst)
+        pushed = any(readings[at].task.pushes for at in range(len(shot.prop)))
+        contributions.append(
+            Contribution(
+                findings=(_finding(prop.name, worst, advice),),
+                figures=tuple(_figure(prop.name, pair) for pair in own),
+                assumptions=_assumptions(prop, pushed=pushed),
+            )
+        )
+    return tuple(contributions)
+
+
+def meeting_words(pairs: Sequence[Approach]) -> str:
+    """The closest approach of a shot in a sentence, for its head.
+
+    Parameters
+    ----------
+    pairs : sequence of Approach
+        As `approaches` gives them.
+
+    Returns
+    -------
+    str
+        Empty where no two props could be compared.
+    """
+    known = [pair for pair in pairs if not pair.problem]
+    if not known:
+        return ""
+    nearest = known[0]
+    if nearest.gap is None:
+        return f"All props stay more than {length_words(FAR)} clear of each other."
+    one = f"the support of {nearest.first}" if nearest.first_support else nearest.first
+    other = f"the support of {nearest.second}" if nearest.second_support else nearest.second
+    how = (
+        f"{length_words(nearest.gap)} apart"
+        if nearest.gap > 0
+        else f"overlapping by {length_words(nearest.gap)}"
+    )
+    return f"Closest approach: {one} and {other}, {how}, {_when(nearest)}."
+
+
+def _cannot(
+    shot: Shot,
+    readings: Sequence[Reading],
+    stills: Sequence[Outcome],
+    motions: Sequence[MotionOutcome | None],
+    index: int,
+) -> Finding:
+    left_out = _scene(shot, readings, stills, motions).left_out
+    reason = left_out.get(index)
+    if reason is None:
+        others = {why for at, why in left_out.items() if at != index}
+        reason = (
+            f"of the other props {next(iter(others))}" if len(others) == 1 else "no other prop can be placed"
+        )
+    return Finding(
+        id="meeting", label=_LABEL, status=Status.SKIPPED, says=f"{reason[:1].upper()}{reason[1:]}."
+    )
+
+
+def _assumptions(prop: Prop, *, pushed: bool) -> tuple[str, ...]:
+    tolerance = _tolerance(prop)
+    said = [
+        "Props meet as solid shapes of their size about their centres of mass; heads and clamps are not looked at.",
+        f"It may be {length_words(tolerance)} off its mark"
+        + (" (a choice)" if all(part.low is None for part in prop.mark or ()) else "")
+        + ", beside lag and wobble.",
+    ]
+    if pushed:
+        said.append(
+            "Where only the acceleration of a move is known, props are compared as they come to rest and not on"
+            " their way."
+        )
+    return tuple(said)
+
+
+def _when(pair: Approach) -> str:
+    if pair.time is None:
+        return "as they stand"
+    return "when they have come to rest" if pair.at_rest else f"at {pair.time:.2f} s"
+
+
+def _sides(name: str, pair: Approach) -> tuple[str, str]:
+    """The two as seen from one of them, for the start of a sentence and for its end."""
+    first = name == pair.first
+    own, theirs = pair.first_support, pair.second_support
+    if not first:
+        own, theirs = theirs, own
+    other = pair.second if first else pair.first
+    return "Its support" if own else "It", f"the support of {other}" if theirs else other
+
+
+def _finding(name: str, pair: Approach, advice: tuple[str, ...]) -> Finding:
+    if pair.problem:
+        return Finding(id="meeting", label=_LABEL, status=Status.SKIPPED, says=pair.problem)
+    if pair.gap is None:
+        return Finding(
+            id="meeting",
+            label=_LABEL,
+            status=Status.PASS,
+            says=f"It stays more than {length_words(FAR)} clear of the other props.",
+        )
+    it, other = _sides(name, pair)
+    when, off = _when(pair), length_words(pair.margin)
+    if pair.status is Status.PASS:
+        says = f"{it} stays {length_words(pair.gap)} clear of {other}, least {when}; both together may be {off} off."
+    elif pair.status is Status.FAIL:
+        at = "" if pair.touch is None else f" at {pair.touch:.2f} s"
+        says = f"{it} runs into {other}{at}: as planned they overlap by {length_words(pair.gap)} {when}."
+    elif pair.gap > 0:
+        says = (
+            f"{it} comes within {length_words(pair.gap)} of {other} {when}, and both together may be {off} off:"
+            " they may touch."
+        )
+    else:
+        says = (
+            f"As planned {it[:1].lower()}{it[1:]} overlaps {other} by {length_words(pair.gap)} {when}; both together"
+            f" may be {off} off, so they are likely to touch."
+        )
+    return Finding(
+        id="meeting",
+        label=_LABEL,
+        status=pair.status,
+        value=pair.gap * 1e3,
+        limit=pair.margin * 1e3,
+        at_least=True,
+        unit="mm",
+        says=says,
+        advice=advice,
+    )
+
+
+def _figure(name: str, pair: Approach) -> Figure:
+    _, other = _sides(name, pair)
+    label = f"nearest to {other}"
+    if pair.problem:
+        return Figure(label=label, value="not known", note=pair.problem)
+    if pair.gap is None:
+        return Figure(label=label, value=f"more than {length_words(FAR)}")
+    pixels = "" if pair.pixels is None else f", {pair.pixels:.3g} px apart in the picture"
+    if pair.gap > 0:
+        return Figure(label=label, value=length_words(pair.gap), note=f"{_when(pair)}{pixels}")
+    return Figure(label=label, value=f"overlaps by {length_words(pair.gap)}", note=_when(pair))
+
+
+# -- what to change --------------------------------------------------------------------------------------
+
+
+def _advice(
+    shot: Shot,
+    readings: Sequence[Reading],
+    stills: Sequence[Outcome],
+    motions: Sequence[MotionOutcome | None],
+    index: int,
+    worst: Approach,
+) -> tuple[str, ...]:
+    """Changes that keep this prop clear of all others, each computed with the whole search."""
+    scene = _scene(shot, readings, stills, motions)
+    advice = [] if worst.at_rest else _later(shot, readings, stills, motions, index)
+    advice += _mark_elsewhere(scene, index, worst)
+    return tuple(advice)
+
+
+def _clear(scene: _Scene, index: int, shift: Array) -> float:
+    """Least clearance of one prop from all others with its mark shifted [m]."""
+    own = next(course for course in scene.courses if course.index == index).shifted(shift)
+    pairs = [_approach(scene, own, other) for other in scene.courses if other.index != index]
+    return min(-FAR if pair.problem else pair.clearance for pair in pairs)
+
+
+def _later(
+    shot: Shot,
+    readings: Sequence[Reading],
+    stills: Sequence[Outcome],
+    motions: Sequence[MotionOutcome | None],
+    index: int,
+) -> list[str]:
+    for delay in _DELAYS:
+        scene = _scene(shot, readings, stills, motions, delays={index: delay})
+        if _clear(scene, index, np.zeros(3)) > 0:
+            return [f"Start its moves {delay:g} s later, and it keeps clear of the others."]
+    return []
+
+
+def _mark_elsewhere(scene: _Scene, index: int, worst: Approach) -> list[str]:
+    """The shortest shift of the mark along one of the axes that clears it of all others."""
+    own = next(course for course in scene.courses if course.index == index)
+    other_name = worst.second if worst.first == own.prop.name else worst.first
+    other = next(course for course in scene.courses if course.prop.name == other_name)
+    apart = own.middles(_prop_shape(own.body))[-1] - other.middles(_prop_shape(other.body))[-1]
+    shifts = []
+    for axis in range(3):
+        # Away from the other first: from the far side a mark would have to cross it.
+        way = np.eye(3)[axis] * (1.0 if apart[axis] >= 0 else -1.0)
+        size = _HANDLE * np.ceil(-worst.clearance / _HANDLE)
+        for _ in range(_TRIES):
+            left = _clear(scene, index, size * way)
+            if left > 0:
+                shifts.append((float(size), way))
+                break
+            size = size + _HANDLE * np.ceil(max(-left, _HANDLE) / _HANDLE)
+    if not shifts:
+        return []
+    size, way = min(shifts, key=lambda found: found[0])
+    return [f"Move its mark {size * 1e3:g} mm {_toward(way)}, and it keeps clear of the others."]
+
+
+def _toward(way: Array) -> str:
+    word = way_words(way)
+    return f"to the {word}" if word in ("left", "right") else word
