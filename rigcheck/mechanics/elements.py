@@ -106,17 +106,22 @@ def _internal(count: int, points: Array, integrations: int) -> list[Array]:
     slope) zero at both ends. Returns the functions, then each derivative up to one beyond the Legendre
     polynomial itself: ``integrations + 2`` arrays of shape (points, count).
     """
-    first = integrations
-    results = [np.zeros((len(points), count)) for _ in range(integrations + 2)]
-    for column in range(count):
-        coefficients: NDArray[Any] = np.zeros(first + column + 1)
-        coefficients[-1] = np.sqrt(2 * (first + column) + 1)
-        # The Legendre variable runs over -1 to 1, twice the range of xi.
-        results[-1][:, column] = legendre.legval(2 * points - 1, 2 * legendre.legder(coefficients))
-        for level in range(integrations, -1, -1):
-            results[level][:, column] = legendre.legval(2 * points - 1, coefficients)
-            coefficients = legendre.legint(coefficients, lbnd=-1, scl=0.5)
-    return results
+    top = integrations + count + 2
+    x = 2 * points - 1
+    value = legendre.legvander(x, top)
+    slope = np.zeros_like(value)
+    slope[:, 1] = 1.0
+    for degree in range(1, top):
+        slope[:, degree + 1] = slope[:, degree - 1] + (2 * degree + 1) * value[:, degree]
+    n = np.arange(integrations, integrations + count)
+    # From -1 the integral of P_n is (P_(n+1) - P_(n-1)) / (2 n + 1); x runs twice as far as xi.
+    once = (value[:, n + 1] - value[:, n - 1]) / (2 * (2 * n + 1))
+    levels = [once, value[:, n], 2 * slope[:, n]]
+    if integrations == 2:
+        after = (value[:, n + 2] - value[:, n]) / (2 * n + 3)
+        before = (value[:, n] - value[:, n - 2]) / (2 * n - 1)
+        levels.insert(0, (after - before) / (4 * (2 * n + 1)))
+    return [np.asarray(level * np.sqrt(2 * n + 1)) for level in levels]
 
 
 class Basis:

@@ -42,6 +42,7 @@ Flags = NDArray[np.bool_]
 SMALL_DROOP_RATIO = 0.1
 """Droop over overhang up to which the linear droop of a strip is right to 1 %."""
 
+SERIES_LOAD_RATIO = 0.05
 LARGEST_LOAD_RATIO = 1000.0
 """Weight w L^3 / D of the limpest strip solved; it hangs 98 % of its length down."""
 
@@ -267,8 +268,22 @@ def _interpolate(nodes: Array, values: Array, at: Array) -> Array:
     return values @ ratio.T
 
 
+def _strip_series(load_ratio: Array) -> Array:
+    """The same for small loads, by series: theta = r theta_1 + r^3 theta_3 with t = 1 - s measured from the end.
+
+    theta_1 = (1 - t^3) / 6 and theta_3'' = t theta_1^2 / 2 give theta_3 = (t^3/6 - t^6/15 + t^9/72 - 41/360) / 72;
+    the droop is the integral of theta - theta^3/6, the reach that of 1 - theta^2/2. Derived here; the next terms are
+    below 1e-9 of the length up to `SERIES_LOAD_RATIO`.
+    """
+    third = (1 / 24 - 1 / 105 + 1 / 720 - 41 / 360) / 72 - (1 - 3 / 4 + 3 / 7 - 1 / 10) / (6 * 216)
+    r = load_ratio
+    return np.stack([r / 8 + third * r**3, 1 - (9 / 14) / 72 * r**2, r / 6 - 41 / 25920 * r**3])
+
+
 def _strip_ratios(load_ratio: Array) -> Array:
     """Droop and reach over length, and tip angle, at load ratios of any shape: (3, ...)."""
+    if np.all(load_ratio <= SERIES_LOAD_RATIO):
+        return _strip_series(load_ratio)
     places, values = _strip_table()
     flat = _interpolate(places, values, _map_load(load_ratio).ravel())
     return flat.reshape(3, *load_ratio.shape)

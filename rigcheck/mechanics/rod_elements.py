@@ -85,6 +85,7 @@ def polynomials_through(nodes: Array, places: Array) -> tuple[Array, Array]:
     return np.asarray(values), np.asarray(np.broadcast_to(slopes, values.shape))
 
 
+@cache
 def gauss(count: int) -> tuple[Array, Array]:
     """Gauss points and weights on 0 to 1.
 

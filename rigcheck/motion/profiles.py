@@ -75,16 +75,16 @@ class Piece:
             Same shape as `x`.
         """
         x = np.asarray(x, dtype=np.float64)
-        power = np.polynomial.Polynomial(self.polynomial or (0.0,))
-        if order >= 2:
-            total: FloatArray = np.asarray(power.deriv(order - 2)(x) if order > 2 else power(x))
-        else:
-            total = np.asarray(power.integ(2 - order)(x)) + self.start_velocity * (x if order == 0 else 1.0)
-            if order == 0:
-                total = total + self.start_displacement
+        total: FloatArray = np.zeros(x.shape)
+        for coefficient in reversed(_of_order(order, self.polynomial)):
+            total = total * x + coefficient
+        if order < 2:
+            total = total + self.start_velocity * (x if order == 0 else 1.0)
+        if order == 0:
+            total = total + self.start_displacement
         if self.rate:
             total = total + self._harmonic(order, x)
-        return np.broadcast_to(total, x.shape)
+        return total
 
     def _harmonic(self, order: int, x: FloatArray) -> FloatArray:
         """Give what the harmonic term adds, integrated from the start of the piece."""
@@ -96,6 +96,16 @@ class Piece:
         if order == 1:
             return np.asarray((self.cosine * sin + self.sine * (1.0 - cos)) / rate)
         return np.asarray((self.cosine * (1.0 - cos) + self.sine * (rate * x - sin)) / rate**2)
+
+
+def _of_order(order: int, acceleration: tuple[float, ...]) -> list[float]:
+    """Coefficients of s (order 0), s' (1), s'' (2) or s''' (3), with s and s' zero at the start."""
+    coefficients = list(acceleration)
+    for _ in range(order - 2):
+        coefficients = [power * value for power, value in enumerate(coefficients)][1:]
+    for _ in range(2 - order):
+        coefficients = [0.0, *(value / (power + 1) for power, value in enumerate(coefficients))]
+    return coefficients
 
 
 @dataclass(frozen=True, kw_only=True)

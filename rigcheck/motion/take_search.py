@@ -137,6 +137,7 @@ def _fitted(cleaned: CleanTrack, track: FloatArray, start: int, stop: int, lowes
         start = lowest
     first = start
     for _ in range(_STARTS):
+        looked = start
         chosen, begin = _look(times, track, start, stop, floors)
         begin = max(lowest, begin)
         if begin == start or stop - begin < LEAST_FRAMES:
@@ -151,7 +152,7 @@ def _fitted(cleaned: CleanTrack, track: FloatArray, start: int, stop: int, lowes
     elif not chosen.fit.poles.size:
         start = max(first, start)
     t = times[start:stop] - times[start]
-    chosen = _grown(t, track[start:stop], floors)
+    chosen = _grown(t, track[start:stop], floors, known=chosen if start == looked else None)
     count = chosen.fit.residuals.shape[0]
     part = Part(start=start, stop=start + count, used=t[:count], selection=chosen)
     part = _without_stuck(part, cleaned, track, floors)
@@ -177,8 +178,8 @@ def _look(
         over = np.abs(fit.amplitudes[no_wobble]).max(axis=1) / float(spread.min())
         wait = min(float((np.log(np.maximum(over, 1.0)) / decay).max()), 0.5 * fit.duration)
         return chosen, start + int(np.searchsorted(t, wait))
-    chosen = _without_bends(chosen, t, y, floors)
-    return chosen, adjusted_start(times, track, start, near, chosen.fit, noise=spread)
+    plain = _without_bends(chosen, t, y, floors).fit
+    return chosen, adjusted_start(times, track, start, near, plain, noise=spread)
 
 
 def _rings_throughout(
@@ -203,16 +204,18 @@ def _first(times: FloatArray, track: FloatArray, floor: FloatArray) -> Selection
     return select(times, track, candidate_poles(times, track), floor)
 
 
-def _grown(times: FloatArray, track: FloatArray, floor: FloatArray) -> Selection:
+def _grown(
+    times: FloatArray, track: FloatArray, floor: FloatArray, *, known: Selection | None = None
+) -> Selection:
     """Choose and fit components on ever longer windows, as long as there is ringing left in them.
 
-    A guess from a short window is near enough for twice that window, and so on: the frequency sharpens with
+    `known` is what was found in the first window already. A guess from a short window is near enough for twice that window, and so on: the frequency sharpens with
     the length of the window to the power 3/2. Where the ringing has died, the rest of the part is left out.
     """
     longest = min(times.size, _LONGEST_WINDOW)
     window = min(longest, _FIRST_WINDOW)
     t, y = times[:window], track[:window]
-    chosen = _first(t, y, floor)
+    chosen = known or _first(t, y, floor)
     while window < longest:
         found = chosen.fit.poles.size > 0
         if window >= _LONGEST_SEARCH and not found:

@@ -11,7 +11,6 @@ from rigcheck.model import Prop, Shot
 from rigcheck.picture.wobble import seen_frequency
 from rigcheck.studies.cautions import cautions
 from rigcheck.studies.cures import Cure, find_cures
-from rigcheck.studies.drooping import drooping, joint_of
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.findings import find, in_order
 from rigcheck.studies.grading import Grade, grade
@@ -101,6 +100,8 @@ def _with_joint(shot: Shot, prop: Prop, reading: Reading) -> Reading:
     """The reading with the give between support and insert, where an insert carries the prop."""
     if prop.insert is None:
         return reading
+    from rigcheck.studies.drooping import joint_of
+
     joint = joint_of(shot, prop, reading)
     if joint is None:
         return reading
@@ -115,8 +116,12 @@ def _parts(
 ) -> tuple[list[Contribution], float | None]:
     """What the other rooms of the check add, and the lasting set [m]."""
     stays, lasting_set = lasting(shot, prop, reading, still, motion)
-    others = [part(shot, prop, reading, still, motion) for part in (holding, drooping, offsets)]
-    return [stays, *others], lasting_set
+    others = [holding, offsets]
+    if prop.insert is not None or prop.flexural_rigidity is not None or prop.droop_test is not None:
+        from rigcheck.studies.drooping import drooping
+
+        others.append(drooping)
+    return [stays, *(part(shot, prop, reading, still, motion) for part in others)], lasting_set
 
 
 def _cures(

@@ -409,8 +409,10 @@ def grade_candidates(
         return candidates.task_of(chosen[rows], None if free_length is None else lengths[rows])
 
     for rows in _alike(candidates, chosen, lengths, places):
-        for begin in range(0, len(rows), AT_ONCE):
-            part = rows[begin : begin + AT_ONCE]
+        # Matrices grow with the square of the supports.
+        step = max(16, AT_ONCE // int(candidates.count[chosen[rows[0]]]) ** 2)
+        for begin in range(0, len(rows), step):
+            part = rows[begin : begin + step]
             _grade_part(graded, part, task_of, doubtful, quick=quick)
             done += len(part)
             if told is not None:

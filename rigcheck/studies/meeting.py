@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations, pairwise
 from typing import TYPE_CHECKING, Literal
@@ -23,17 +23,17 @@ if TYPE_CHECKING:
     from rigcheck.picture.projection import Camera
     from rigcheck.picture.solids import Solid
 
-__all__ = ["FAR", "POSITION_TOLERANCE", "Approach", "approaches", "meeting", "meeting_words"]
+__all__ = ["NEAR", "POSITION_TOLERANCE", "Approach", "approaches", "meeting", "meeting_words"]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 POSITION_TOLERANCE = 1e-3
 """How far a prop may be off its mark where the mark has no range [m]: a choice, stated as one."""
-FAR = 50e-3
-"""Clearance beyond which only that is said [m]: a choice."""
+NEAR = 10e-3
+"""Clearance under which the distance is worked out; above it a lower bound does [m]: a choice."""
 
-_STEP = 2.5e-4
+_STEP = 5e-4
 """How far the farthest-going prop goes between the times looked at, on average [m]."""
 _LEAST_TIMES = 101
 _MOST_TIMES = 20_000
@@ -51,7 +51,9 @@ _ARRIVED = 5e-5
 """Nearness to the closest approach that counts as the same [m]."""
 _HANDLE = 5e-4
 """Advice on marks comes in half millimetres [m]."""
-_TRIES = 4
+_LONGEST_SHIFT = 0.26
+"""Advice moves a mark at most this far [m]: a choice."""
+_TRIES = 3
 _DELAYS = (0.25, 0.5, 1.0, 2.0)
 _LABEL = "closest approach"
 
@@ -64,9 +66,10 @@ class Approach:
     ----------
     first, second : str
         Their names.
-    gap : float or None
-        Least distance of the shapes as planned [m], negative where they overlap, by how deep; None where they stay
-        farther apart than `FAR` with the margin taken off.
+    gap : float
+        Least distance of the shapes as planned [m], negative where they overlap, by how deep.
+    exact : bool
+        False where that is a lower bound: they stay farther apart than `NEAR` with the margin taken off.
     margin : float
         How far both together may be off then: lag, wobble, position [m].
     time : float or None
@@ -74,7 +77,7 @@ class Approach:
     at_rest : bool
         Whether that is how they come to rest.
     touch : float or None
-        When they first overlap [s]; None where they do not.
+        When they first overlap [s]; None where they do not, or do from the start.
     first_support, second_support : bool
         Whether it is the support that is nearest, not the prop.
     pixels : float or None
@@ -85,7 +88,8 @@ class Approach:
 
     first: str
     second: str
-    gap: float | None
+    gap: float
+    exact: bool = True
     margin: float
     time: float | None
     at_rest: bool
@@ -100,14 +104,14 @@ class Approach:
         """Clear of each other, perhaps touching, or surely overlapping whatever the margin does."""
         if self.problem:
             return Status.SKIPPED
-        if self.gap is None or self.gap > self.margin:
+        if self.gap > self.margin:
             return Status.PASS
         return Status.FAIL if self.gap < -self.margin else Status.CAUTION
 
     @property
     def clearance(self) -> float:
-        """Gap less margin [m]; at least `FAR` where they stay far apart."""
-        return FAR if self.gap is None else self.gap - self.margin
+        """Gap less margin [m]."""
+        return self.gap - self.margin
 
 
 # -- shapes on their courses -----------------------------------------------------------------------------
@@ -218,13 +222,14 @@ def _wire(start: Array, stop: Array, radius: float) -> _Shape:
     way = stop - start
     length = float(np.linalg.norm(way))
     way = np.array([0.0, 0.0, 1.0]) if length == 0 else way / length
-    first = np.cross(way, np.eye(3)[np.abs(way).argmin()])
-    first /= np.linalg.norm(first)
+    across = np.eye(3)[np.abs(way).argmin()]
+    across = across - (across @ way) * way
+    across /= np.linalg.norm(across)
     return _Shape(
         kind="wire",
         half=np.array([0.0, 0.0, 0.5 * length]),
         centre=0.5 * (start + stop),
-        orientation=np.stack([first, np.cross(way, first), way], axis=1),
+        orientation=np.stack([across, np.cross(way, across), way], axis=1),
         radius=radius,
     )
 
@@ -234,12 +239,24 @@ def _wire(start: Array, stop: Array, radius: float) -> _Shape:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Found:
-    """The closest approach of two shapes: gap [m], which of the times, and the nearest places."""
+    """The closest approach of two shapes: gap [m], which of the times, and the nearest places if known."""
 
     gap: float
     clearance: float
     row: int
-    places: tuple[Array, Array] | None
+    places: tuple[Array, Array] | None = None
+    exact: bool = True
+    supports: tuple[bool, bool] = (False, False)
+
+
+def _least(one: _Course, first: _Shape, other: _Course, second: _Shape) -> _Found:
+    """Lower bound of gap less margin over the times."""
+    lower = _bound(one, first, other, second, _ways(one, first, other, second))
+    clearance = lower - one.margin - other.margin
+    row = int(clearance.argmin())
+    if clearance[-1] <= clearance[row] + _ARRIVED:
+        row = len(clearance) - 1
+    return _Found(gap=float(lower[row]), clearance=float(clearance[row]), row=row, exact=False)
 
 
 def _nearest(one: _Course, first: _Shape, other: _Course, second: _Shape, *, below: float) -> _Found | None:
@@ -250,25 +267,13 @@ def _nearest(one: _Course, first: _Shape, other: _Course, second: _Shape, *, bel
     At every time a direction u bounds the gap from below, ``abs(d . u) - reach_1(u) - reach_2(u)`` with the vector
     d between the middles, and so does a gap found at another time, less how far the two moved and turned against
     each other since. Exact distances are taken only where neither says that it is farther than the best so far; the
-    direction of each joins the bounds. Middles and turns are added up over the times looked at.
+    direction of each joins the bounds. Between the times looked at the two may come a few hundredths of a
+    millimetre nearer.
     """
     apart = one.middles(first) - other.middles(second)
     margin = one.margin + other.margin
     count = len(apart)
-    ends = one.rotation[-1], other.rotation[-1]
-    middle_ways = apart[np.unique(np.linspace(0, count - 1, 5).round().astype(int))]
-    ways = np.concatenate(
-        [(ends[0] @ first.orientation).T, (ends[1] @ second.orientation).T, middle_ways, np.eye(3)]
-    )
-    length = np.linalg.norm(ways, axis=1)
-    ways = ways[length > 0] / length[length > 0, None]
-
-    def bound(directions: Array) -> Array:
-        between = np.abs(apart @ directions.T)
-        reach = first.reach(directions, one.rotation) + second.reach(directions, other.rotation)
-        return np.asarray((between - reach).max(axis=1))
-
-    lower = bound(ways)
+    lower = _bound(one, first, other, second, _ways(one, first, other, second))
     if float((lower - margin).min()) >= below:
         return None
     gone = _gone(one, first, other, second, apart)
@@ -303,7 +308,8 @@ def _nearest(one: _Course, first: _Shape, other: _Course, second: _Shape, *, bel
         length = np.linalg.norm(way, axis=1)
         seen = (gaps > 0) & (length > 0)
         if seen.any():
-            lower = np.where(looked, lower, np.maximum(lower, bound(way[seen] / length[seen, None])))
+            closer = _bound(one, first, other, second, way[seen] / length[seen, None])
+            lower = np.where(looked, lower, np.maximum(lower, closer))
     if best is None or best.clearance >= below:
         return None
     clearance = float(lower[at_rest] - margin[at_rest])
@@ -311,6 +317,27 @@ def _nearest(one: _Course, first: _Shape, other: _Course, second: _Shape, *, bel
         # As near as ever when they have come to rest: that is the time to name.
         return _Found(gap=float(lower[at_rest]), clearance=clearance, row=at_rest, places=places_at_rest)
     return best
+
+
+def _ways(one: _Course, first: _Shape, other: _Course, second: _Shape) -> Array:
+    """Directions in which two shapes are likely to be apart: across their faces and from middle to middle, (k, 3)."""
+    rows = np.unique(np.linspace(0, len(one.position) - 1, 5).round().astype(int))
+    apart = one.middles(first)[rows] - other.middles(second)[rows]
+    axes = [
+        (course.rotation[row] @ shape.orientation).T
+        for course, shape in ((one, first), (other, second))
+        for row in ((0, -1) if len(course.rotation) > 1 else (0,))
+    ]
+    ways = np.concatenate([apart, *axes])
+    length = np.linalg.norm(ways, axis=1)
+    return np.asarray(ways[length > 0] / length[length > 0, None])
+
+
+def _bound(one: _Course, first: _Shape, other: _Course, second: _Shape, ways: Array) -> Array:
+    """Lower bound of the gap at each time from directions (k, 3), (n,)."""
+    apart = one.middles(first) - other.middles(second)
+    reach = first.reach(ways, one.rotation) + second.reach(ways, other.rotation)
+    return np.asarray((np.abs(apart @ ways.T) - reach).max(axis=1))
 
 
 def _gone(one: _Course, first: _Shape, other: _Course, second: _Shape, apart: Array) -> Array:
@@ -343,7 +370,13 @@ def _gaps(one: _Course, first: _Shape, other: _Course, second: _Shape, rows: Ind
         start=sides[0].centre - sides[1].centre,
         scale=float(np.linalg.norm(first.half) + np.linalg.norm(second.half)),
     )
-    return core.distance - first.radius - second.radius, np.stack([core.first, core.second], axis=1)
+    gaps = core.distance - first.radius - second.radius
+    through = core.distance == 0
+    if through.any():
+        # How deep a wire is in: from the directions, never less than it is.
+        deep = _bound(one, first, other, second, _ways(one, first, other, second))[rows]
+        gaps = np.where(through, np.minimum(gaps, deep), gaps)
+    return gaps, np.stack([core.first, core.second], axis=1)
 
 
 class _Side:
@@ -379,27 +412,31 @@ def _solid(course: _Course, shape: _Shape, rows: Index, batch: tuple[int, ...]) 
     )
 
 
-def _closest(one: _Course, other: _Course) -> tuple[_Found | None, bool, bool]:
-    """The closest approach of two props with their supports, and whether it is a support on either side."""
+def _closest(one: _Course, other: _Course) -> _Found:
+    """The closest approach of two props with their supports."""
     first, second = _prop_shape(one.body), _prop_shape(other.body)
-    best = _nearest(one, first, other, second, below=FAR)
-    which = (False, False)
-    limit = FAR if best is None else best.clearance
+    best = _least(one, first, other, second)
+    if best.clearance < NEAR:
+        best = _nearest(one, first, other, second, below=np.inf) or best
     for supports in ((False, True), (True, False), (True, True)):
         for ours in one.body.lines if supports[0] else (None,):
             for theirs in other.body.lines if supports[1] else (None,):
-                sides = [
-                    (_around(ours), _pieces(ours)) if ours else (first, [first]),
-                    (_around(theirs), _pieces(theirs)) if theirs else (second, [second]),
-                ]
-                if _nearest(one, sides[0][0], other, sides[1][0], below=limit) is None:
+                outer = (
+                    first if ours is None else _around(ours),
+                    second if theirs is None else _around(theirs),
+                )
+                bound = _least(one, outer[0], other, outer[1])
+                if bound.clearance >= best.clearance:
                     continue
-                for piece in sides[0][1]:
-                    for their_piece in sides[1][1]:
-                        found = _nearest(one, piece, other, their_piece, below=limit)
+                if bound.clearance >= NEAR:
+                    best = replace(bound, supports=supports)
+                    continue
+                for piece in (first,) if ours is None else _pieces(ours):
+                    for their_piece in (second,) if theirs is None else _pieces(theirs):
+                        found = _nearest(one, piece, other, their_piece, below=best.clearance)
                         if found is not None:
-                            best, which, limit = found, supports, found.clearance
-    return best, *which
+                            best = replace(found, supports=supports)
+    return best
 
 
 def _first_touch(one: _Course, other: _Course, *, supports: tuple[bool, bool], row: int) -> int:
@@ -442,13 +479,25 @@ def _touching(one: _Course, first: _Shape, other: _Course, second: _Shape, rows:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Scene:
-    """All props that can be placed, at times they share [s], and why others cannot."""
+    """All props that can be placed, at times they share [s]."""
 
     times: Array
     moves: bool
     camera: Camera | None
     courses: tuple[_Course, ...]
-    left_out: dict[int, str]
+
+
+def _left_out(shot: Shot, stills: Sequence[Outcome]) -> dict[int, str]:
+    """Which props cannot be placed, and why."""
+    reasons = {}
+    for index, (prop, still) in enumerate(zip(shot.prop, stills, strict=True)):
+        if not still.solved[0]:
+            reasons[index] = "there is no settled state to judge it by"
+        elif prop.mark is None:
+            reasons[index] = "no mark is given, so its place is not known"
+        elif prop.size is None:
+            reasons[index] = "no size is given, so its outline is not known"
+    return reasons
 
 
 def _scene(
@@ -460,17 +509,12 @@ def _scene(
     delays: dict[int, float] | None = None,
 ) -> _Scene:
     delays = delays or {}
-    left_out: dict[int, str] = {}
-    bodies: dict[int, Carried] = {}
-    for index, (prop, reading, still) in enumerate(zip(shot.prop, readings, stills, strict=True)):
-        if not still.solved[0]:
-            left_out[index] = "there is no settled state to judge it by"
-        elif prop.mark is None:
-            left_out[index] = "no mark is given, so its place is not known"
-        elif prop.size is None:
-            left_out[index] = "no size is given, so its outline is not known"
-        else:
-            bodies[index] = carried(prop, reading, still)
+    left_out = _left_out(shot, stills)
+    bodies = {
+        index: carried(prop, readings[index], stills[index])
+        for index, prop in enumerate(shot.prop)
+        if index not in left_out
+    }
     spans = [
         tuple(end + delays.get(index, 0.0) for end in span(body.travels))
         for index, body in bodies.items()
@@ -499,7 +543,7 @@ def _scene(
         )
     eye = readings[0].task.eye
     camera = None if eye is None else eye.camera
-    return _Scene(times=times, moves=bool(spans), camera=camera, courses=tuple(courses), left_out=left_out)
+    return _Scene(times=times, moves=bool(spans), camera=camera, courses=tuple(courses))
 
 
 def _way(body: Carried) -> float:
@@ -530,6 +574,8 @@ def _off_path(reading: Reading, still: Outcome, motion: MotionOutcome | None, ti
     if motion is None:
         return np.zeros(len(times))
     residual = float(motion.residual[0])
+    if reading.task.pushes:
+        return np.full(len(times), residual / 2)  # only its place at rest is looked at
     peak = residual if motion.peak_deviation is None else float(motion.peak_deviation[0])
     largest = max(peak, residual / 2)
     course = None if largest <= _SMALL else swing(reading, still)
@@ -544,21 +590,16 @@ def _approach(scene: _Scene, one: _Course, other: _Course) -> Approach:
     names = one.prop.name, other.prop.name
     margin = float(pair[0].margin[-1] + pair[1].margin[-1])
     try:
-        found, own, theirs = _closest(*pair)
-        if found is None:
-            return Approach(
-                first=names[0], second=names[1], gap=None, margin=margin, time=None, at_rest=at_rest_only
-            )
-        touch = (
-            _first_touch(*pair, supports=(own, theirs), row=found.row)
-            if found.gap < 0 and scene.moves and not at_rest_only
-            else None
-        )
+        found = _closest(*pair)
+        touch = None
+        if found.gap < 0 and scene.moves and not at_rest_only:
+            first_row = _first_touch(*pair, supports=found.supports, row=found.row)
+            touch = float(scene.times[first_row]) if first_row else None
     except NotConvergedError as error:
         return Approach(
             first=names[0],
             second=names[1],
-            gap=None,
+            gap=0.0,
             margin=margin,
             time=None,
             at_rest=False,
@@ -569,12 +610,13 @@ def _approach(scene: _Scene, one: _Course, other: _Course) -> Approach:
         first=names[0],
         second=names[1],
         gap=found.gap,
+        exact=found.exact,
         margin=found.gap - found.clearance,
         time=float(times[found.row]) if scene.moves else None,
         at_rest=found.row == len(times) - 1,
-        touch=None if touch is None else float(times[touch]),
-        first_support=own,
-        second_support=theirs,
+        touch=touch,
+        first_support=found.supports[0],
+        second_support=found.supports[1],
         pixels=_pixels(scene.camera, found),
     )
 
@@ -670,11 +712,16 @@ def meeting(
     if len(shot.prop) < 2:
         return tuple(Contribution() for _ in shot.prop)
     pairs = approaches(shot, readings, stills, motions) if found is None else found
+    left_out = _left_out(shot, stills)
+    missing = tuple(
+        Figure(label=f"nearest to {shot.prop[at].name}", value="not known", note=reason)
+        for at, reason in left_out.items()
+    )
     contributions = []
     for index, prop in enumerate(shot.prop):
         own = [pair for pair in pairs if prop.name in (pair.first, pair.second)]
         if not own:
-            contributions.append(Contribution(findings=(_cannot(shot, readings, stills, motions, index),)))
+            contributions.append(Contribution(findings=(_cannot(left_out, index),)))
             continue
         good = [pair for pair in own if not pair.problem]
         worst = min(good, key=lambda pair: pair.clearance) if good else own[0]
@@ -685,7 +732,7 @@ def meeting(
         contributions.append(
             Contribution(
                 findings=(_finding(prop.name, worst, advice),),
-                figures=tuple(_figure(prop.name, pair) for pair in own),
+                figures=(*(_figure(prop.name, pair) for pair in own), *missing),
                 assumptions=_assumptions(prop, pushed=pushed),
             )
         )
@@ -709,8 +756,8 @@ def meeting_words(pairs: Sequence[Approach]) -> str:
     if not known:
         return ""
     nearest = known[0]
-    if nearest.gap is None:
-        return f"All props stay more than {length_words(FAR)} clear of each other."
+    if not nearest.exact:
+        return f"All props stay at least {length_words(nearest.gap)} clear of each other."
     one = f"the support of {nearest.first}" if nearest.first_support else nearest.first
     other = f"the support of {nearest.second}" if nearest.second_support else nearest.second
     how = (
@@ -721,20 +768,11 @@ def meeting_words(pairs: Sequence[Approach]) -> str:
     return f"Closest approach: {one} and {other}, {how}, {_when(nearest)}."
 
 
-def _cannot(
-    shot: Shot,
-    readings: Sequence[Reading],
-    stills: Sequence[Outcome],
-    motions: Sequence[MotionOutcome | None],
-    index: int,
-) -> Finding:
-    left_out = _scene(shot, readings, stills, motions).left_out
+def _cannot(left_out: dict[int, str], index: int) -> Finding:
     reason = left_out.get(index)
     if reason is None:
-        others = {why for at, why in left_out.items() if at != index}
-        reason = (
-            f"of the other props {next(iter(others))}" if len(others) == 1 else "no other prop can be placed"
-        )
+        others = set(left_out.values())
+        reason = f"of the other props {others.pop()}" if len(others) == 1 else "no other prop can be placed"
     return Finding(
         id="meeting", label=_LABEL, status=Status.SKIPPED, says=f"{reason[:1].upper()}{reason[1:]}."
     )
@@ -775,19 +813,21 @@ def _sides(name: str, pair: Approach) -> tuple[str, str]:
 def _finding(name: str, pair: Approach, advice: tuple[str, ...]) -> Finding:
     if pair.problem:
         return Finding(id="meeting", label=_LABEL, status=Status.SKIPPED, says=pair.problem)
-    if pair.gap is None:
-        return Finding(
-            id="meeting",
-            label=_LABEL,
-            status=Status.PASS,
-            says=f"It stays more than {length_words(FAR)} clear of the other props.",
-        )
     it, other = _sides(name, pair)
     when, off = _when(pair), length_words(pair.margin)
     if pair.status is Status.PASS:
-        says = f"{it} stays {length_words(pair.gap)} clear of {other}, least {when}; both together may be {off} off."
+        least = "" if pair.exact else "at least "
+        says = f"{it} stays {least}{length_words(pair.gap)} clear of {other}; both together may be {off} off."
+        if pair.exact:
+            says = f"{it} comes within {length_words(pair.gap)} of {other} {when}; both together may be {off} off."
     elif pair.status is Status.FAIL:
-        at = "" if pair.touch is None else f" at {pair.touch:.2f} s"
+        at = (
+            ""
+            if pair.time is None
+            else " from the start"
+            if pair.touch is None
+            else f" at {pair.touch:.2f} s"
+        )
         says = f"{it} runs into {other}{at}: as planned they overlap by {length_words(pair.gap)} {when}."
     elif pair.gap > 0:
         says = (
@@ -817,8 +857,8 @@ def _figure(name: str, pair: Approach) -> Figure:
     label = f"nearest to {other}"
     if pair.problem:
         return Figure(label=label, value="not known", note=pair.problem)
-    if pair.gap is None:
-        return Figure(label=label, value=f"more than {length_words(FAR)}")
+    if not pair.exact:
+        return Figure(label=label, value=f"at least {length_words(pair.gap)}", note=_when(pair))
     pixels = "" if pair.pixels is None else f", {pair.pixels:.3g} px apart in the picture"
     if pair.gap > 0:
         return Figure(label=label, value=length_words(pair.gap), note=f"{_when(pair)}{pixels}")
@@ -839,15 +879,29 @@ def _advice(
     """Changes that keep this prop clear of all others, each computed with the whole search."""
     scene = _scene(shot, readings, stills, motions)
     advice = [] if worst.at_rest else _later(shot, readings, stills, motions, index)
-    advice += _mark_elsewhere(scene, index, worst)
+    advice += _mark_elsewhere(scene, index)
     return tuple(advice)
 
 
-def _clear(scene: _Scene, index: int, shift: Array) -> float:
-    """Least clearance of one prop from all others with its mark shifted [m]."""
+def _clear(scene: _Scene, index: int, shift: Array) -> bool:
+    """Whether one prop keeps clear of all others with its mark shifted, by the whole search."""
     own = next(course for course in scene.courses if course.index == index).shifted(shift)
     pairs = [_approach(scene, own, other) for other in scene.courses if other.index != index]
-    return min(-FAR if pair.problem else pair.clearance for pair in pairs)
+    return all(pair.status is Status.PASS for pair in pairs)
+
+
+def _clear_by_bound(scene: _Scene, index: int, shift: Array) -> bool:
+    """The same for the props alone, by the bounds: true only where it is so, and quick."""
+    own = next(course for course in scene.courses if course.index == index).shifted(shift)
+    for other in scene.courses:
+        if other.index == index:
+            continue
+        one, two = (own, other) if own.known and other.known else (own.last(), other.last())
+        first, second = _prop_shape(one.body), _prop_shape(two.body)
+        lower = _bound(one, first, two, second, _ways(one, first, two, second))
+        if (lower <= one.margin + two.margin).any():
+            return False
+    return True
 
 
 def _later(
@@ -859,32 +913,28 @@ def _later(
 ) -> list[str]:
     for delay in _DELAYS:
         scene = _scene(shot, readings, stills, motions, delays={index: delay})
-        if _clear(scene, index, np.zeros(3)) > 0:
+        if _clear_by_bound(scene, index, np.zeros(3)) and _clear(scene, index, np.zeros(3)):
             return [f"Start its moves {delay:g} s later, and it keeps clear of the others."]
     return []
 
 
-def _mark_elsewhere(scene: _Scene, index: int, worst: Approach) -> list[str]:
+def _mark_elsewhere(scene: _Scene, index: int) -> list[str]:
     """The shortest shift of the mark along one of the axes that clears it of all others."""
-    own = next(course for course in scene.courses if course.index == index)
-    other_name = worst.second if worst.first == own.prop.name else worst.first
-    other = next(course for course in scene.courses if course.prop.name == other_name)
-    apart = own.middles(_prop_shape(own.body))[-1] - other.middles(_prop_shape(other.body))[-1]
     shifts = []
-    for axis in range(3):
-        # Away from the other first: from the far side a mark would have to cross it.
-        way = np.eye(3)[axis] * (1.0 if apart[axis] >= 0 else -1.0)
-        size = _HANDLE * np.ceil(-worst.clearance / _HANDLE)
-        for _ in range(_TRIES):
-            left = _clear(scene, index, size * way)
-            if left > 0:
-                shifts.append((float(size), way))
-                break
-            size = size + _HANDLE * np.ceil(max(-left, _HANDLE) / _HANDLE)
-    if not shifts:
-        return []
-    size, way = min(shifts, key=lambda found: found[0])
-    return [f"Move its mark {size * 1e3:g} mm {_toward(way)}, and it keeps clear of the others."]
+    for way in np.concatenate([np.eye(3), -np.eye(3)]):
+        low, high = 0.0, 2 * _HANDLE
+        while high <= _LONGEST_SHIFT and not _clear_by_bound(scene, index, high * way):
+            low, high = high, 2 * high
+        if high > _LONGEST_SHIFT:
+            continue
+        while high - low > _HANDLE / 2:
+            middle = 0.5 * (low + high)
+            low, high = (low, middle) if _clear_by_bound(scene, index, middle * way) else (middle, high)
+        shifts.append((_HANDLE * float(np.ceil(high / _HANDLE)), way))
+    for size, way in sorted(shifts, key=lambda found: found[0])[:_TRIES]:
+        if _clear(scene, index, size * way):
+            return [f"Move its mark {size * 1e3:g} mm {_toward(way)}, and it keeps clear of the others."]
+    return []
 
 
 def _toward(way: Array) -> str:

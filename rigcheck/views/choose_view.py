@@ -159,9 +159,12 @@ def _chart(console: Console, rows: tuple[Reach, ...], width: int, fancy: bool) -
         bar = ("█" if fancy else "#") * max(1, round(room * length / longest))
         text = f"      {label:<{column}} {bar} {length:.0f} mm"
         console.print(Text(printable(text, encoding=console.encoding)), soft_wrap=True)
+    more = len(rows) - short - len(reaching)
+    if more:
+        console.print(Text(f"    and {more} more, listed by --json."), soft_wrap=True)
     if short:
-        text = Text(f"{short} thinner sizes pass at no length from 20 mm on.")
-        for line in text.wrap(console, max(10, width - 4)):
+        told = Text(f"{short} thinner sizes pass at no length from 20 mm on.")
+        for line in told.wrap(console, max(10, width - 4)):
             console.print(Text("    ") + line, soft_wrap=True)
 
 

@@ -458,25 +458,11 @@ def oscillator(wire: Wire) -> complex:
     return complex(-wire.damping_ratio * omega, omega * np.sqrt(1 - wire.damping_ratio**2))
 
 
-BETWEEN_SAMPLES = pytest.mark.xfail(
-    reason="the crest is read off a parabola through samples, 40 a period, and not at all in the first gap"
-)
+def left_over(run, profile: str, duration: float, damping_ratio: float) -> tuple[float, float]:
+    """Residual wobble [mm] as found, and as it should be.
 
-
-@pytest.mark.parametrize(
-    ("profile", "duration", "damping_ratio"),
-    [
-        ("harmonic", 0.4, 0.02),
-        ("trapezoidal", 0.4, 0.02),
-        pytest.param("cycloidal", 0.4, 0.02, marks=BETWEEN_SAMPLES),
-        pytest.param("harmonic", 0.554, 0.003, marks=BETWEEN_SAMPLES),
-        pytest.param("trapezoidal", 0.276, 0.003, marks=BETWEEN_SAMPLES),
-    ],
-)
-def test_wobble_after_a_slide_is_duhamels(run, profile, duration, damping_ratio):
-    """A weightless wire and a point are one oscillator; the residual to 1e-6, the figure to reach.
-
-    After the move x = Re(swing exp(root t)); the largest distance of two places within two undamped periods.
+    A weightless wire and a point are one oscillator. After the move x = Re(swing exp(root t)); what is wanted is
+    the largest distance of two places within two undamped periods.
     """
     move = Move(profile=profile, duration=duration)
     wire = Wire(density=WEIGHTLESS, damping_ratio=damping_ratio, moves=move.text)
@@ -490,7 +476,26 @@ def test_wobble_after_a_slide_is_duhamels(run, profile, duration, damping_ratio)
     path = (swing * np.exp(root * np.linspace(0, 4 * np.pi / abs(root), 200_001))).real
     wanted = path.max() - path.min()  # 1e5 samples a period: short by 1e-9 at most
     assert wanted > 1e-4
-    assert found["motion"]["residual_wobble_mm"] == pytest.approx(wanted * 1e3, rel=1e-6)
+    return found["motion"]["residual_wobble_mm"], wanted * 1e3
+
+
+FIRST_GAP = pytest.mark.xfail(reason="a crest between the first two samples is not looked for: 1e-4 short")
+MOVES = [
+    ("harmonic", 0.4, 0.02),
+    ("trapezoidal", 0.4, 0.02),
+    ("cycloidal", 0.4, 0.02),
+    ("harmonic", 0.554, 0.003),
+    ("trapezoidal", 0.276, 0.003),
+    pytest.param(("harmonic", 0.555, 0.003), marks=FIRST_GAP),
+    pytest.param(("trapezoidal", 0.555, 0.003), marks=FIRST_GAP),
+]
+
+
+@pytest.mark.parametrize("move", MOVES)
+def test_wobble_after_a_slide_is_duhamels(run, move):
+    """To 1e-6, the figure to reach."""
+    found, wanted = left_over(run, *move)
+    assert found == pytest.approx(wanted, rel=1e-6)
 
 
 @pytest.mark.parametrize("profile", ["harmonic", "cycloidal", "trapezoidal"])
@@ -684,7 +689,7 @@ def test_mm_and_inches_agree(run):
 
 
 def turned(vector: list[float], side: str) -> np.ndarray:
-    """A vector of the rig from behind, when the whole rig is turned about "up" so that its root lies there."""
+    """A vector of the rig from behind, when the whole rig is turned about "up" to put its root there."""
     angle = {"behind": 0.0, "right": 90.0, "front": 180.0, "left": 270.0}[side]
     cos, sin = np.cos(np.radians(angle)), np.sin(np.radians(angle))
     # clockwise from above: away (behind) goes to right, toward, left

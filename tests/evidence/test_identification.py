@@ -14,8 +14,8 @@ from rigcheck.motion.identification import aliases, identify
 RATES = (24, 25, 50, 120)
 MIXTURES = {
     1: [(3.1, 0.012, 6.0, 0.4, 0.3)],
-    2: [(2.3, 0.010, 6.0, 0.3, 1.0), (7.9, 0.008, 3.0, 1.4, 2.0)],
-    3: [(2.3, 0.010, 6.0, 0.3, 1.0), (5.2, 0.012, 4.0, 1.9, 0.0), (8.8, 0.008, 4.0, 1.1, 2.0)],
+    2: [(2.3, 0.010, 6.0, 0.3, 1.0), (7.9, 0.006, 6.0, 1.4, 2.0)],
+    3: [(2.3, 0.010, 6.0, 0.3, 1.0), (5.2, 0.008, 7.0, 1.9, 0.0), (8.8, 0.006, 8.0, 1.1, 2.0)],
 }
 
 
@@ -46,7 +46,7 @@ def eight_bits(track):
 def test_the_figures_to_reach(rate, count, noise) -> None:
     """Frequency within 0.5 %, damping within 15 %, with 8 cycles and more in view (18 s of ringing).
 
-    The damping asked for is possible here: its bound (see `bound`) is under 5 % for every mode at 0.5 px.
+    The damping asked for can be had here: the ranges themselves give it a standard deviation of 4 % at most.
     """
     rng = np.random.default_rng(1000 * rate + 10 * count + int(100 * noise))
     times = np.arange(18 * rate) / rate
@@ -65,7 +65,7 @@ def test_the_figures_to_reach(rate, count, noise) -> None:
         assert component.frequency == pytest.approx(frequency, rel=0.005)
         assert component.damping_ratio == pytest.approx(ratio, rel=0.15)
         assert component.amplitude == pytest.approx(amplitude, rel=0.1)
-        turn = abs((component.direction @ [np.cos(angle), np.sin(angle)]))
+        turn = abs(component.direction @ [np.cos(angle), np.sin(angle)])
         assert turn > np.cos(np.radians(5.0))
 
 
@@ -153,16 +153,17 @@ def test_ranges_are_as_narrow_as_the_bound_allows() -> None:
     times = np.arange(count) / rate
     rng = np.random.default_rng(7)
     widths, errors = [], []
-    for _ in range(20):
+    for _ in range(12):
         track = ringing(times, [(frequency, 0.0, amplitude, 0.0, rng.uniform(0, 6))])
         component = identify(times, track + rng.normal(0.0, noise, track.shape)).components[0]
         widths.append(np.ptp(component.frequency_range))
         errors.append(component.frequency - frequency)
     least, _ = bound(amplitude, noise, count, rate)
     # 1.645 standard deviations to either side; the spectrum of the residuals may only widen it, by a few %.
+    # A single width scatters by some 5 %, as the noise, the amplitude and the decay found do.
     assert np.mean(widths) == pytest.approx(2 * 1.645 * least, rel=0.1)
-    assert min(widths) > 0.9 * 2 * 1.645 * least
-    # The scatter of 20 estimates is known to 16 %.
+    assert min(widths) > 0.8 * 2 * 1.645 * least
+    # The scatter of 12 estimates is known to 20 %.
     assert np.sqrt(np.mean(np.square(errors))) == pytest.approx(least, rel=0.5)
 
 
@@ -245,7 +246,9 @@ def test_logarithmic_decrement() -> None:
     (component,) = found.components
     assert component.damped_frequency == pytest.approx(2.0, rel=1e-6)
     assert component.damping_ratio == pytest.approx(delta / np.sqrt(4 * np.pi**2 + delta**2), rel=1e-5)
-    assert component.amplitude * np.exp(-delta * 2.0 * (5.0 - found.start_time)) == pytest.approx(3.0, rel=1e-5)
+    assert component.amplitude * np.exp(-delta * 2.0 * (5.0 - found.start_time)) == pytest.approx(
+        3.0, rel=1e-5
+    )
 
 
 @pytest.mark.parametrize("true", [8.3, 11.0, 13.4, 20.2, 27.9, 36.1])
@@ -265,6 +268,8 @@ def test_aliases_give_the_same_samples() -> None:
     fits = aliases(6.3, frame_rate=25.0, highest=140.0)
     assert fits == pytest.approx([6.3, 18.7, 31.3, 43.7, 56.3, 68.7, 81.3, 93.7, 106.3, 118.7, 131.3])
     for frequency in fits:
-        assert np.cos(2 * np.pi * frequency * times) == pytest.approx(np.cos(2 * np.pi * 6.3 * times), abs=1e-9)
+        assert np.cos(2 * np.pi * frequency * times) == pytest.approx(
+            np.cos(2 * np.pi * 6.3 * times), abs=1e-9
+        )
     for frequency in (12.0, 25.0, 50.0):
         assert np.abs(np.cos(2 * np.pi * frequency * times) - np.cos(2 * np.pi * 6.3 * times)).max() > 0.5

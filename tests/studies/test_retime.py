@@ -185,6 +185,22 @@ def test_a_limit_too_fine_is_said_so():
     assert "too fine" in row.says
 
 
+def test_two_modes_at_right_angles_are_not_simply_added():
+    """A strip swings up-down and left-right at once; where the sum of both exceeds the limit, the path may not."""
+    moves = slide(1.5) + "along = [1, 1, 0]\n"
+    strip = 'width = "4 mm"\nthickness = "2.5 mm"'
+    row = next(row for row in retime(rig(moves, section=strip)).props[0].profiles if row.planned)
+
+    def at(time: float) -> float:
+        return wobble(moves.replace("1.5 s", f"{time!r} s"), section=strip)
+
+    for timing in (row.first, row.always):
+        assert timing.wobble == pytest.approx(at(timing.duration_s), rel=1e-6)
+        assert at(timing.duration_s - 2e-3) > 1.0
+    scanned = [time for time in np.linspace(0.25, 1.0, 150) if at(float(time) * row.first.duration_s) <= 1.0]
+    assert scanned == [1.0]
+
+
 # -- nulls ----------------------------------------------------------------------------------------------
 
 
@@ -265,6 +281,20 @@ def test_keys_are_stretched_and_shaped_but_have_no_profile(tmp_path):
     keys_file(tmp_path, "\n".join(f"{t * share:.9g},{v:.9g}" for t, v in zip(times, values, strict=True)))
     assert wobble(moves, folder=tmp_path) == pytest.approx(row.sure.wobble, rel=1e-4)
     assert found.shaped[0].timing.wobble < 1e-3 * found.plan.wobble
+
+
+def test_rolls_with_keys_are_stretched_too(tmp_path):
+    """Keys of a turn of 90 degrees; stretched in the file they do what is claimed."""
+    times = np.linspace(0, 0.8, 33)
+    values = 90 * (times / 0.8 - np.sin(2 * np.pi * times / 0.8) / (2 * np.pi))
+    moves = keys_file(tmp_path, "\n".join(f"{t:.6g},{v:.9g}" for t, v in zip(times, values, strict=True)))
+    moves = moves.replace('slide = "mm"', 'roll = "deg"\nthrough = ["0 mm", "-20 mm", "0 mm"]')
+    row = retime(rig(moves, folder=tmp_path)).props[0].profiles[0]
+    assert row.wobble == pytest.approx(wobble(moves, folder=tmp_path), rel=1e-2)
+    share = row.sure.duration_s / 0.8
+    assert share != pytest.approx(1.0)
+    keys_file(tmp_path, "\n".join(f"{t * share:.9g},{v:.9g}" for t, v in zip(times, values, strict=True)))
+    assert wobble(moves, folder=tmp_path) == pytest.approx(row.sure.wobble, rel=1e-4)
 
 
 def test_an_unknown_move_is_added_at_its_worst_and_not_retimed():
