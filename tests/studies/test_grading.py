@@ -118,7 +118,7 @@ def test_sag_against_a_limit_of_the_users(share, status):
     assert finding.unit == "mm"
 
 
-@pytest.mark.parametrize(("length", "status"), [("180 mm", "pass"), ("420 mm", "caution")])
+@pytest.mark.parametrize(("length", "status"), [("180 mm", "pass"), ("480 mm", "caution")])
 def test_sag_without_a_limit_is_a_caution_from_a_tenth_of_the_length(length, status):
     finding = found("sag", length=length, strength="9000 MPa")
     share = finding.value / float(length.split()[0])

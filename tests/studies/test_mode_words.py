@@ -11,6 +11,8 @@ from rigcheck.studies.mode_words import direction_words
 from rigcheck.studies.results import Mode
 
 RIG = """
+[analysis]
+modes = 12
 [[prop]]
 name = "inkwell"
 mass = "150 g"
@@ -44,7 +46,7 @@ def modes(
         ([0, 0, 1], "toward-away"),
         ([1, 0.2, 0], "left-right"),
         ([1, 1, 0], "slanting right and up"),
-        ([-1, -1, 0], "slanting left and down"),
+        ([-1, -1, 0], "slanting right and up"),  # to and fro: the same line
         ([0, 1, -0.9], "slanting up and away"),
         ([0.9, 1, 0.8], "slanting up and right and toward"),
     ],
