@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -109,6 +110,22 @@ def _print_json(value: Any) -> None:
         _drop_output()
 
 
+@contextmanager
+def _progress(what: str) -> Iterator[Callable[[int, int], None]]:
+    """A function to tell how far a long job is; it draws on stderr, and only on a terminal."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(what, total=None)
+
+        def tell(done: int, total: int) -> None:
+            bar.update(task, completed=done, total=total)
+
+        yield tell
+
+
 def _rig_flags(command: Callable[..., None]) -> Callable[..., None]:
     for name, words in reversed(_RIG_FLAGS):
         command = click.option(f"--{name}", name.replace("-", "_"), metavar="VALUE", help=words)(command)
@@ -162,6 +179,39 @@ def check(file: Path | None, prop: str | None, details: bool, as_json: bool, **f
 
         render_check(_console(), result, details=details)
     sys.exit(1 if result.verdict == "fail" else 0)
+
+
+@commands.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--prop", metavar="NAME", help="The prop to choose for, where the shot has several.")
+@click.option(
+    "--stock",
+    "stock_file",
+    type=click.Path(path_type=Path),
+    help="What you have: a rig file in which each support is one size. All of stock if left out.",
+)
+@click.option("--pareto", is_flag=True, help="Show which trade visible width against wobble best.")
+@click.option("--most", type=click.IntRange(1), default=12, show_default=True, help="How many to show.")
+@as_json_option
+def choose(
+    file: Path, prop: str | None, stock_file: Path | None, pareto: bool, most: int, as_json: bool
+) -> None:
+    """What to buy: try every stock material and size on a shot, and rank those that pass.
+
+    \b
+      rigcheck choose shared/shots/desk-set.toml --prop "paper crane"
+    """
+    from rigcheck.files import read_rig
+    from rigcheck.studies.choose import choose as choose_for
+    from rigcheck.views.choose_view import choose_json, render_choice
+
+    own = None if stock_file is None else read_rig(stock_file)
+    with _progress("candidates") as progress:
+        result = choose_for(read_rig(file), prop=prop, stock=own, pareto=pareto, most=most, progress=progress)
+    if as_json:
+        _print_json(choose_json(result))
+    else:
+        render_choice(_console(), result)
 
 
 @commands.command()

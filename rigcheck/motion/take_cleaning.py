@@ -17,6 +17,7 @@ BoolArray = NDArray[np.bool_]
 _JUMP = 12.0  # a single frame this far out, in medians of what its neighbours do, is a lost point
 _MATCHED = 0.8  # share of the track's variance that the planned move has to explain
 _HOLD = 24  # frames a stop has to last to be the one looked at
+_SHORTEST_HOLD = 12  # frames; in fewer no wobble is looked for
 _POINTS = 600  # of the track, for the first look at when the move was made
 
 
@@ -64,7 +65,8 @@ class MatchedMove:
     scale : float
         Its size over the planned one.
     hold : tuple of int or None
-        First row and row after the last of the stop to look at; None where the move never stops.
+        First row and row after the last of the stop to look at; None where the move does not stop
+        for long.
     """
 
     path: FloatArray
@@ -255,7 +257,7 @@ def _hold(times: FloatArray, planned: FloatArray, shift: float, extent: float) -
         low = int(np.searchsorted(times, times[begin] + shift)) if begin else 0
         last = end >= times.size - 1
         high = times.size if last else int(np.searchsorted(times, times[end] + shift))
-        if high > low and begin > 0:  # before the first move nothing has stopped
+        if high - low >= _SHORTEST_HOLD and begin > 0:  # before the first move nothing has stopped
             found.append((low, high))
     if not found:
         return None

@@ -141,7 +141,9 @@ def move_notes(move: MatchedMove | None) -> list[str]:
             "move itself may differ from the rig file."
         )
     if move.hold is None:
-        notes.append("The planned move never stops within the take; what is left beside it was searched.")
+        notes.append(
+            "The planned move does not stop for long within the take; what is left beside it was searched."
+        )
     return notes
 
 

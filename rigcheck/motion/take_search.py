@@ -209,8 +209,9 @@ def _grown(
 ) -> Selection:
     """Choose and fit components on ever longer windows, as long as there is ringing left in them.
 
-    `known` is what was found in the first window already. A guess from a short window is near enough for twice that window, and so on: the frequency sharpens with
-    the length of the window to the power 3/2. Where the ringing has died, the rest of the part is left out.
+    `known` is what was found in the first window already. A guess from a short window is near enough for twice
+    that window, and so on: the frequency sharpens with the length of the window to the power 3/2. Where the
+    ringing has died, the rest of the part is left out.
     """
     longest = min(times.size, _LONGEST_WINDOW)
     window = min(longest, _FIRST_WINDOW)

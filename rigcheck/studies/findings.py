@@ -13,6 +13,8 @@ from rigcheck.studies.results import Finding, Status
 __all__ = ["find", "in_order"]
 
 _MOST_ADVICE = 5
+_BALANCED = 0.05
+"""Share of the largest pull by which taut lines may be out of balance; they shift a little to make it up."""
 
 
 def find(reading: Reading, outcome: Outcome, grades: dict[str, Grade], cures: list[Cure]) -> list[Finding]:
@@ -40,6 +42,7 @@ def find(reading: Reading, outcome: Outcome, grades: dict[str, Grade], cures: li
         if np.isfinite(grades["buckling"].value[0]):
             findings.append(_buckling(grades["buckling"], cures))
         findings += _moving(reading, grades, cures)
+    findings += _pulls(reading)
     if reading.task.limits.hazard == "overhead":
         findings.append(_overhead(grades["yield-factor"]))
     findings += [
@@ -208,6 +211,35 @@ def _moving(reading: Reading, grades: dict[str, Grade], cures: list[Cure]) -> li
             says="It arrives still." if time <= 0 else f"After arriving {still}.",
             advice=_advice(cures, "settle"),
         ),
+    ]
+
+
+def _pulls(reading: Reading) -> list[Finding]:
+    """Taut lines that do not hold each other before the prop is hung."""
+    taut = [support for support in reading.task.rig.supports if support.tension is not None]
+    if not taut:
+        return []
+    ways = [support.points[0, -2] - support.points[0, -1] for support in taut]
+    pulls = [
+        float(support.tension[0]) * way / np.linalg.norm(way)
+        for support, way in zip(taut, ways, strict=True)
+        if support.tension is not None
+    ]
+    left = float(np.linalg.norm(np.sum(pulls, axis=0)))
+    largest = max(float(np.linalg.norm(pull)) for pull in pulls)
+    if left <= _BALANCED * largest:
+        return []
+    return [
+        Finding(
+            id="line-balance",
+            label="balance of the lines",
+            status=Status.FAIL,
+            value=left,
+            limit=_BALANCED * largest,
+            unit="N",
+            says=f"The taut lines do not hold each other: {left:.3g} N pull to one side. The prop would go there.",
+            advice=("Run another line, or the same pull, to the opposite side.",),
+        )
     ]
 
 

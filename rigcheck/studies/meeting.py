@@ -132,7 +132,7 @@ class _Shape:
     radius: float = 0.0
 
     def reach(self, directions: Array, rotation: Array) -> Array:
-        """How far it reaches along directions (k, 3) from its middle in poses, (n or 1, k) [m]."""
+        """How far it reaches from its middle along directions (k, 3) or (n, k, 3) in poses, (n or 1, k) [m]."""
         own = np.abs(directions @ (rotation @ self.orientation)) * self.half
         if self.kind in ("box", "wire"):
             return np.asarray(own.sum(axis=-1) + self.radius)
@@ -320,24 +320,31 @@ def _nearest(one: _Course, first: _Shape, other: _Course, second: _Shape, *, bel
 
 
 def _ways(one: _Course, first: _Shape, other: _Course, second: _Shape) -> Array:
-    """Directions in which two shapes are likely to be apart: across their faces and from middle to middle, (k, 3)."""
-    rows = np.unique(np.linspace(0, len(one.position) - 1, 5).round().astype(int))
-    apart = one.middles(first)[rows] - other.middles(second)[rows]
+    """Directions in which two shapes are likely to be apart: across their faces and from middle to middle.
+
+    Of shape (k, 3) where neither turns, else (n, k, 3).
+    """
+    apart = one.middles(first) - other.middles(second)
     axes = [
-        (course.rotation[row] @ shape.orientation).T
+        np.swapaxes(course.rotation @ shape.orientation, 1, 2)
         for course, shape in ((one, first), (other, second))
-        for row in ((0, -1) if len(course.rotation) > 1 else (0,))
     ]
-    ways = np.concatenate([apart, *axes])
-    length = np.linalg.norm(ways, axis=1)
-    return np.asarray(ways[length > 0] / length[length > 0, None])
+    if len(one.rotation) == len(other.rotation) == 1:
+        rows = np.unique(np.linspace(0, len(apart) - 1, 5).round().astype(int))
+        ways = np.concatenate([apart[rows], axes[0][0], axes[1][0]])
+    else:
+        turned = [np.broadcast_to(part, (len(apart), 3, 3)) for part in axes]
+        ways = np.concatenate([apart[:, None], *turned], axis=1)
+    length = np.linalg.norm(ways, axis=-1, keepdims=True)
+    return np.where(length > 0, ways / np.where(length > 0, length, 1.0), [1.0, 0.0, 0.0])
 
 
 def _bound(one: _Course, first: _Shape, other: _Course, second: _Shape, ways: Array) -> Array:
-    """Lower bound of the gap at each time from directions (k, 3), (n,)."""
+    """Lower bound of the gap at each time from directions (k, 3) or (n, k, 3), (n,)."""
     apart = one.middles(first) - other.middles(second)
     reach = first.reach(ways, one.rotation) + second.reach(ways, other.rotation)
-    return np.asarray((np.abs(apart @ ways.T) - reach).max(axis=1))
+    between = np.abs(apart @ ways.T) if ways.ndim == 2 else np.abs((ways @ apart[..., None])[..., 0])
+    return np.asarray((between - reach).max(axis=1))
 
 
 def _gone(one: _Course, first: _Shape, other: _Course, second: _Shape, apart: Array) -> Array:

@@ -495,7 +495,7 @@ def _with_strength(recommendation: Recommendation) -> Recommendation:
     timing = recommendation.timing
     if timing is None or timing.strength_status is not Status.FAIL:
         return recommendation
-    says = f"{recommendation.says} The support is not strong enough, moving or not: see rigcheck check."
+    says = f"{recommendation.says} The support is not strong enough for it: see rigcheck check."
     return replace(recommendation, says=says)
 
 

@@ -51,7 +51,7 @@ def test_the_figures_to_reach(rate, count, noise) -> None:
     rng = np.random.default_rng(1000 * rate + 10 * count + int(100 * noise))
     times = np.arange(18 * rate) / rate
     track = ringing(times, MIXTURES[count]) + rng.normal(0.0, noise, (times.size, 2))
-    track += np.outer(times, [0.2, -0.1]) + [960.0, 540.0]  # slow drift
+    track += np.array([960.0, 540.0]) + np.outer(times, [0.2, -0.1])  # slow drift
     if count == 2:
         track = eight_bits(track)
     whole = np.ones(times.size, dtype=bool)
