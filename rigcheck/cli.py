@@ -111,17 +111,18 @@ def _print_json(value: Any) -> None:
 
 
 @contextmanager
-def _progress(what: str) -> Iterator[Callable[[int, int], None]]:
+def _progress() -> Iterator[Callable[[str, int, int], None]]:
     """A function to tell how far a long job is; it draws on stderr, and only on a terminal."""
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(what, total=None)
+    quiet = not sys.stderr.isatty()
+    with Progress(*columns, console=Console(stderr=True), transient=True, disable=quiet) as bar:
+        task = bar.add_task("", total=None)
 
-        def tell(done: int, total: int) -> None:
-            bar.update(task, completed=done, total=total)
+        def tell(what: str, done: int, total: int) -> None:
+            bar.update(task, description=what, completed=done, total=total)
 
         yield tell
 
@@ -206,12 +207,74 @@ def choose(
     from rigcheck.views.choose_view import choose_json, render_choice
 
     own = None if stock_file is None else read_rig(stock_file)
-    with _progress("candidates") as progress:
-        result = choose_for(read_rig(file), prop=prop, stock=own, pareto=pareto, most=most, progress=progress)
+    shot = read_rig(file)
+    with _progress() as tell:
+        result = choose_for(
+            shot,
+            prop=prop,
+            stock=own,
+            pareto=pareto,
+            most=most,
+            progress=lambda done, total: tell("Candidates", done, total),
+        )
     if as_json:
         _print_json(choose_json(result))
     else:
         render_choice(_console(), result)
+
+
+@commands.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--prop", metavar="NAME", help="Only this prop of the shot.")
+@click.option("--profile", metavar="NAME", help="Look at this profile in place of the planned one.")
+@click.option(
+    "--export",
+    metavar="FILE.csv",
+    type=click.Path(path_type=Path),
+    help="Write the shaped move as keyframes (time_s, value).",
+)
+@click.option("--rate", metavar="VALUE", help='Keys a second, for example "50 fps"; else the frame rate.')
+@details_option
+@as_json_option
+def retime(
+    file: Path,
+    prop: str | None,
+    profile: str | None,
+    export: Path | None,
+    rate: str | None,
+    details: bool,
+    as_json: bool,
+) -> None:
+    """How fast can the move go and still arrive still?
+
+    \b
+      rigcheck retime shared/shots/desk-set.toml
+      rigcheck retime shared/shots/desk-set.toml --prop notebook --export notebook-keys.csv --rate "50 fps"
+    """
+    from rigcheck.files import read_rig
+    from rigcheck.studies.retime import export_keys
+    from rigcheck.studies.retime import retime as retime_shot
+
+    if rate is not None and export is None:
+        raise click.UsageError("--rate says how many keys are written: give --export FILE.csv too.")
+    shot = read_rig(file)
+    if export is not None and prop is None and len(shot.prop) > 1:
+        raise click.UsageError("--export writes one prop: say which with --prop NAME.")
+    with _progress() as progress:
+        result = retime_shot(shot, prop=prop, profile=profile, progress=progress)
+    exported = None if export is None else export_keys(shot, result.props[0], export, rate=rate)
+    if as_json:
+        from rigcheck.views.retime_view import retime_json
+
+        _print_json(retime_json(result, exported))
+    else:
+        from rigcheck.views.retime_view import render_export, render_retime
+
+        console = _console()
+        render_retime(console, result, details=details)
+        if exported is not None:
+            render_export(console, exported)
+    sys.exit(1 if result.verdict == "fail" else 0)
 
 
 @commands.command()

@@ -353,8 +353,8 @@ class _Table:
             total += len(chunk)
             if total > MOST_ROWS:
                 self.troubles.stop("the file", None, None, f"has more than {MOST_ROWS:,} rows.", _CUT)
-            numbers = self._bulk([line for _, line in chunk], len(names), places) if blanks else None
-            if numbers is None:
+            numbers = self._bulk([line for _, line in chunk], len(names), places)
+            if numbers is None or not (blanks or all(np.isfinite(part).all() for part in numbers)):
                 numbers = self._one_by_one(chunk, names, wanted, places, blanks=blanks)
             parts.append(numbers)
             line_parts.append(np.array([number for number, _ in chunk], dtype=np.int64))
@@ -614,7 +614,8 @@ def _check_increasing(name: str, values: FloatArray, lines: IntArray, troubles: 
         before, row = there[place], there[place + 1]
         hint = None
         if steps[place] == 0.0:
-            hint = "Twice the same: take the row out, or give times with more digits."
+            more = ", or give times with more digits" if name == "time_s" else ""
+            hint = f"Twice the same: take the row out{more}."
         troubles.add(
             name,
             int(lines[row]),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -68,7 +67,7 @@ def check(shot: Shot, *, prop: str | None = None) -> CheckResult:
 
 
 def _check_prop(shot: Shot, prop: Prop) -> PropResult:
-    reading = _with_joint(shot, prop, read_prop(shot, prop))
+    reading = read_prop(shot, prop)
     task = reading.task
     still = task.evaluate()
     solved = bool(still.solved[0])
@@ -94,21 +93,6 @@ def _check_prop(shot: Shot, prop: Prop) -> PropResult:
         next_step=_next_step(findings),
         details=(*(figure for part in parts for figure in part.figures), *notes),
     )
-
-
-def _with_joint(shot: Shot, prop: Prop, reading: Reading) -> Reading:
-    """The reading with the give between support and insert, where an insert carries the prop."""
-    if prop.insert is None:
-        return reading
-    from rigcheck.studies.drooping import joint_of
-
-    joint = joint_of(shot, prop, reading)
-    if joint is None:
-        return reading
-    rig = reading.task.rig
-    first = replace(rig.supports[0], joint_stiffness=joint[None])
-    rig = replace(rig, supports=(first, *rig.supports[1:]))
-    return replace(reading, task=replace(reading.task, rig=rig))
 
 
 def _parts(

@@ -101,17 +101,20 @@ class Approach:
 
     @property
     def status(self) -> Status:
-        """Clear of each other, perhaps touching, or surely overlapping whatever the margin does."""
-        if self.problem:
-            return Status.SKIPPED
-        if self.gap > self.margin:
-            return Status.PASS
-        return Status.FAIL if self.gap < -self.margin else Status.CAUTION
+        """Pass where they are clear of each other, fail where they overlap for sure, caution between."""
+        return Status.SKIPPED if self.problem else _status(self.gap, self.margin)
 
     @property
     def clearance(self) -> float:
         """Gap less margin [m]."""
         return self.gap - self.margin
+
+
+def _status(gap: float, margin: float) -> Status:
+    """Clear of each other, surely overlapping whatever the margin does, or between."""
+    if gap > margin:
+        return Status.PASS
+    return Status.FAIL if gap < -margin else Status.CAUTION
 
 
 # -- shapes on their courses -----------------------------------------------------------------------------
@@ -248,13 +251,18 @@ class _Found:
     exact: bool = True
     supports: tuple[bool, bool] = (False, False)
 
+    @property
+    def status(self) -> Status:
+        """As that of an `Approach`."""
+        return _status(self.gap, self.gap - self.clearance)
+
 
 def _least(one: _Course, first: _Shape, other: _Course, second: _Shape) -> _Found:
     """Lower bound of gap less margin over the times."""
     lower = _bound(one, first, other, second, _ways(one, first, other, second))
     clearance = lower - one.margin - other.margin
     row = int(clearance.argmin())
-    if clearance[-1] <= clearance[row] + _ARRIVED:
+    if lower[-1] <= lower[row] + _ARRIVED:
         row = len(clearance) - 1
     return _Found(gap=float(lower[row]), clearance=float(clearance[row]), row=row, exact=False)
 
@@ -312,11 +320,15 @@ def _nearest(one: _Course, first: _Shape, other: _Course, second: _Shape, *, bel
             lower = np.where(looked, lower, np.maximum(lower, closer))
     if best is None or best.clearance >= below:
         return None
-    clearance = float(lower[at_rest] - margin[at_rest])
-    if looked[at_rest] and clearance <= best.clearance + _ARRIVED:
-        # As near as ever when they have come to rest: that is the time to name.
-        return _Found(gap=float(lower[at_rest]), clearance=clearance, row=at_rest, places=places_at_rest)
-    return best
+    rest = _Found(
+        gap=float(lower[at_rest]),
+        clearance=float(lower[at_rest] - margin[at_rest]),
+        row=at_rest,
+        places=places_at_rest,
+    )
+    # As near as ever when they have come to rest: that is the time to name, unless lag and wobble before it say more.
+    as_near = looked[at_rest] and rest.gap <= best.gap + _ARRIVED
+    return rest if as_near and rest.status is best.status else best
 
 
 def _ways(one: _Course, first: _Shape, other: _Course, second: _Shape) -> Array:

@@ -391,7 +391,8 @@ def _add_keys(
     assert travel.keys is not None
     omega, zeta = dynamics.angular_frequency, damping[:, None]
     way = np.array(travel.direction)
-    at = times if len(times) > 1 else travel.keys.times
+    first, stop = float(travel.keys.times[0]), float(travel.keys.times[-1])
+    at = times[(times >= first) & (times <= stop)] if len(times) > 1 else travel.keys.times
     _, _, acceleration = travel.law(0, at)
     drive = -(dynamics.participation[..., :3] @ way)
     value, speed = piecewise_linear_response(
@@ -399,18 +400,23 @@ def _add_keys(
     )
     result.peak[:] += np.abs(value).max(axis=2)
     result.peak_field[:, :3] += np.abs(way) * np.abs(acceleration).max()
-    if len(times) > 1:
-        result.modal[:] += value
-        result.field[:, :3] -= way[:, None] * acceleration
-    value, speed = free_decay(
-        value[..., -1],
-        speed[..., -1],
-        angular_frequency=omega,
-        damping_ratio=zeta,
-        times=(last - at[-1])[:, None],
+    # The last key ends the acceleration at once; from there on it rings freely.
+    state = (value[..., -1], speed[..., -1])
+    later, later_rate = free_decay(
+        *state, angular_frequency=omega, damping_ratio=zeta, times=(last - stop)[:, None]
     )
-    result.end[:] += value[..., 0]
-    result.end_rate[:] += speed[..., 0]
+    result.end[:] += later[..., 0]
+    result.end_rate[:] += later_rate[..., 0]
+    if len(times) == 1:
+        return
+    inside, after = (times >= first) & (times <= stop), times > stop
+    result.modal[:, :, inside] += value
+    result.field[:, :3, inside] -= way[:, None] * acceleration
+    if after.any():
+        ringing, _ = free_decay(
+            *state, angular_frequency=omega, damping_ratio=zeta, times=times[after] - stop
+        )
+        result.modal[:, :, after] += ringing
 
 
 def _turn(
@@ -429,8 +435,10 @@ def _turn(
         change = np.concatenate([at.offset - _DOWN, at.gradient.reshape(-1, 9)], axis=1).T
         load = part @ change
         if state is None:
-            # Before the first move the rig rests in its starting pose, where gravity points another way.
-            state = (load[..., 0] / omega**2, np.zeros_like(omega))
+            # Before the first move the rig rests in its starting pose, where gravity points another way. It does not
+            # feel the moves yet, even where their acceleration begins with a jump.
+            pull = at.rotation[0].T @ _DOWN - _DOWN
+            state = (part[..., :3] @ pull / omega**2, np.zeros_like(omega))
         value, speed = piecewise_linear_response(
             load, angular_frequency=omega, damping_ratio=zeta, times=stretch, initial=state
         )

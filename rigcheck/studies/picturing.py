@@ -407,12 +407,15 @@ def swing(reading: Reading, still: Outcome) -> Swing | None:
     omega, shape = omega[strong], shape[:, strong]
     load = dynamics.participation[0, strong, : len(change)] @ change
     slow = load / omega[:, None] ** 2
+    # Before the first move it hangs still in the pose it starts from, where gravity may point another way.
+    turned = at.rotation[0].T @ _DOWN - _DOWN
+    resting = dynamics.participation[0, strong, :3] @ turned / omega**2
     value, rate = piecewise_linear_response(
         load,
         angular_frequency=omega,
         damping_ratio=still.rig.damping_ratio[0],
         times=times,
-        initial=(slow[:, 0], np.zeros_like(omega)),
+        initial=(resting, np.zeros_like(omega)),
     )
     lag = np.linalg.norm(dynamics.follow[0, :3, : len(change)] @ change, axis=0)
     amplitude = np.hypot(value - slow, rate / omega[:, None])

@@ -102,7 +102,7 @@ def read_prop(shot: Shot, prop: Prop) -> Reading:
     _name_unused(shot, prop, notes)
     limits = shot.limits
     analysis = shot.analysis
-    return Reading(
+    reading = Reading(
         task=Task(
             rig=rig,
             travels=travels,
@@ -130,6 +130,20 @@ def read_prop(shot: Shot, prop: Prop) -> Reading:
         strength_kind=stock_material(shot, prop.support[0].material).working_strength_kind,
         notes=tuple(notes.figures),
     )
+    return reading if prop.insert is None else _with_joint(shot, prop, reading)
+
+
+def _with_joint(shot: Shot, prop: Prop, reading: Reading) -> Reading:
+    """The reading with the give between the first support and the insert that holds the prop on it."""
+    from rigcheck.studies.drooping import joint_of
+
+    joint = joint_of(shot, prop, reading)
+    if joint is None:
+        return reading
+    rig = reading.task.rig
+    first = replace(rig.supports[0], joint_stiffness=joint[None])
+    rig = replace(rig, supports=(first, *rig.supports[1:]))
+    return replace(reading, task=replace(reading.task, rig=rig))
 
 
 # -- supports -------------------------------------------------------------------------------------------
