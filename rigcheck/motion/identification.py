@@ -18,10 +18,11 @@ from numpy.typing import ArrayLike
 
 from rigcheck.errors import ArgumentError
 from rigcheck.motion._checks import FloatArray, increasing_times, positive_number
+from rigcheck.motion.take_aliases import aliases
 from rigcheck.motion.take_cleaning import MatchedMove, clean, match_move
 from rigcheck.motion.take_components import Component, component
 from rigcheck.motion.take_fit import covariance, predict
-from rigcheck.motion.take_notes import aliases, cleaning_notes, criterion, move_notes, part_notes
+from rigcheck.motion.take_notes import cleaning_notes, criterion, move_notes, part_notes
 from rigcheck.motion.take_part import frame_noise
 from rigcheck.motion.take_search import LEAST_FRAMES, best_part, noise_level
 

@@ -9,6 +9,7 @@ import numpy as np
 from rigcheck.model import Prop, Shot
 from rigcheck.picture.wobble import seen_frequency
 from rigcheck.studies.cautions import cautions
+from rigcheck.studies.course import course
 from rigcheck.studies.cures import Cure, find_cures
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.findings import find, in_order
@@ -100,7 +101,7 @@ def _parts(
 ) -> tuple[list[Contribution], float | None]:
     """What the other rooms of the check add, and the lasting set [m]."""
     stays, lasting_set = lasting(shot, prop, reading, still, motion)
-    others = [holding, offsets]
+    others = [holding, offsets, course]
     if prop.insert is not None or prop.flexural_rigidity is not None or prop.droop_test is not None:
         from rigcheck.studies.drooping import drooping
 

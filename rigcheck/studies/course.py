@@ -1,0 +1,156 @@
+"""What the course of the moves itself adds: rounded or coarse keyframes, and rolls too fast for the theory."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from rigcheck.model import Prop, Shot
+from rigcheck.motion.keyframes import rounding, sampling_line, steady_amplitude
+from rigcheck.studies.evaluate import Outcome
+from rigcheck.studies.grading import CAUTION_SHARE, NOMINAL_PIXEL
+from rigcheck.studies.moving import MotionOutcome, Travel
+from rigcheck.studies.reading import Reading
+from rigcheck.studies.results import Contribution, Figure, Finding, Status
+
+__all__ = ["FAST_ROLL", "course"]
+
+FAST_ROLL = 0.1
+"""Twice the fastest roll over the lowest angular frequency from which the neglected Coriolis force is told."""
+
+
+def course(
+    shot: Shot,  # noqa: ARG001  one signature for every part of the check
+    prop: Prop,
+    reading: Reading,
+    still: Outcome,
+    motion: MotionOutcome | None,
+) -> Contribution:
+    """Look at the moves themselves.
+
+    Parameters
+    ----------
+    shot, prop : Shot, Prop
+        What the user gave.
+    reading : Reading
+        The same made ready to compute.
+    still, motion : Outcome, MotionOutcome or None
+        What was computed of it; the first variant is used.
+
+    Returns
+    -------
+    Contribution
+        Findings ``keys-rounded`` and ``keys-coarse`` for keyframes, ``fast-roll`` for rolls.
+    """
+    findings: list[Finding] = []
+    figures: list[Figure] = []
+    for number, (move, travel) in enumerate(
+        zip([move for move in prop.move if move.kind != "acceleration"], reading.task.travels, strict=True),
+        start=1,
+    ):
+        if travel.keys is not None:
+            name = "the keyframes" if len(prop.move) == 1 else f"the keyframes of move {number}"
+            findings.append(_rounded(travel, name, move.key_unit or ""))
+            findings.append(_coarse(travel, name, reading, still))
+            figures.append(_reconstruction(travel, name))
+    if motion is not None and motion.turning_share[0] > FAST_ROLL:
+        findings.append(_fast_roll(float(motion.turning_share[0])))
+    return Contribution(findings=tuple(findings), figures=tuple(figures))
+
+
+def _rounded(travel: Travel, name: str, unit: str) -> Finding:
+    assert travel.keys is not None
+    found = rounding(travel.keys)
+    if found.step is None or not found.visible:
+        return Finding(
+            id="keys-rounded",
+            label="rounding of the keyframes",
+            status=Status.PASS,
+            says=f"The values of {name} are fine enough.",
+        )
+    share = found.acceleration_noise / found.peak_acceleration
+    return Finding(
+        id="keys-rounded",
+        label="rounding of the keyframes",
+        status=Status.CAUTION,
+        value=share,
+        limit=0.1,
+        says=f"The values of {name} are rounded so coarsely that the move jerks: {share:.0%} of its acceleration is"
+        " rounding.",
+        advice=(f"Export the keys with more digits than steps of {found.step:.3g} (in SI units), or fewer of them."
+                + (f" They are read in {unit}." if unit else ""),),
+    )  # fmt: skip
+
+
+def _coarse(travel: Travel, name: str, reading: Reading, still: Outcome) -> Finding:
+    """Wobble that a head adds which joins the keys by straight lines, at the rate of the keys."""
+    assert travel.keys is not None
+    keys = travel.keys
+    rate = 1.0 / float(np.median(np.diff(keys.times)))
+    line = sampling_line(
+        sampling_rate=rate,
+        peak_velocity=float(np.abs(keys.velocity).max()),
+        peak_acceleration=float(np.abs(keys.acceleration).max()),
+    )
+    label = "coarse keyframes"
+    if travel.rolls:
+        return Finding(
+            id="keys-coarse",
+            label=label,
+            status=Status.SKIPPED,
+            says="What joining the keys by straight lines adds is computed for slides only.",
+        )
+    dynamics = still.dynamics
+    drive = np.abs(dynamics.participation[0, :, :3] @ np.array(travel.direction))
+    amplitude = steady_amplitude(
+        angular_frequency=dynamics.angular_frequency[0],
+        damping_ratio=float(still.rig.damping_ratio[0]),
+        driving_angular_frequency=2 * np.pi * rate,
+        acceleration=line.acceleration,
+    )
+    shape = dynamics.shape[0, :3]
+    eye = reading.task.eye
+    size = np.linalg.norm(shape if eye is None else eye.project(shape), axis=0)
+    wobble = float(np.sum(2 * size * drive * amplitude))
+    pixels = wobble / NOMINAL_PIXEL if eye is None else wobble
+    scale, unit = (NOMINAL_PIXEL * 1e3, "mm") if eye is None else (1.0, "px")
+    limit = CAUTION_SHARE * reading.task.limits.wobble
+    fine = pixels <= limit
+    return Finding(
+        id="keys-coarse",
+        label=label,
+        status=Status.PASS if fine else Status.CAUTION,
+        value=pixels * scale,
+        limit=limit * scale,
+        unit=unit,
+        says=(
+            f"A head that joins {name} by straight lines shakes at {rate:.3g} Hz"
+            + ("; too little to see." if fine else "; while that lasts it can be seen.")
+        ),
+        advice=() if fine else ("Send the head keys twice as often, or let it smooth between them.",),
+    )
+
+
+def _reconstruction(travel: Travel, name: str) -> Figure:
+    assert travel.keys is not None
+    keys = travel.keys
+    unit = "rad" if travel.rolls else "m"
+    return Figure(
+        label=f"{name}: reconstructed",
+        value=(
+            f"{len(keys.times)} keys, peak {np.abs(keys.velocity).max():.3g} {unit}/s,"
+            f" {np.abs(keys.acceleration).max():.3g} {unit}/s^2"
+        ),
+        note="cubic spline through the keys, at rest at both ends",
+    )
+
+
+def _fast_roll(share: float) -> Finding:
+    return Finding(
+        id="fast-roll",
+        label="fast roll",
+        status=Status.CAUTION,
+        value=share,
+        limit=FAST_ROLL,
+        says=f"It rolls fast for so limber a rig: the wobble figures leave out an effect of about {share:.0%}.",
+        advice=("Roll slower or make the support stiffer; then the figures hold.",),
+    )

@@ -1,0 +1,82 @@
+"""Findings on the moves themselves: rounded and coarse keyframes, fast rolls."""
+
+import numpy as np
+import pytest
+
+from rigcheck.files import rig_from_text
+from rigcheck.studies.check import check
+from rigcheck.studies.results import Status
+
+RIG = """
+[camera]
+field_width = "420 mm"
+image_width = 3840
+[[prop]]
+name = "inkwell"
+mass = "310 g"
+[[prop.support]]
+material = "music-wire"
+diameter = "3 mm"
+length = "180 mm"
+"""
+
+
+def cycloid(times, stroke):
+    part = times / times[-1]
+    return stroke * (part - np.sin(2 * np.pi * part) / (2 * np.pi))
+
+
+def keyed(folder, *, count, digits, stroke=220.0, duration=4.0):
+    times = np.linspace(0.0, duration, count)
+    rows = [
+        f"{time:.9f},{value:.{digits}f}" for time, value in zip(times, cycloid(times, stroke), strict=True)
+    ]
+    (folder / "keys.csv").write_text("time_s,value\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    return rig_from_text(RIG + '[[prop.move]]\nslide = "mm"\nkeys = "keys.csv"\n', "test", folder=folder)
+
+
+def finding(result, name):
+    return next(found for found in result.props[0].findings if found.id == name)
+
+
+def test_keys_of_a_profile_give_what_the_profile_gives(tmp_path):
+    """The spline's acceleration is off by (spacing)^2/12 of its second derivative: 1e-3 here at most."""
+    by_keys = check(keyed(tmp_path, count=401, digits=9)).props[0].motion
+    planned = RIG + '[[prop.move]]\nslide = "220 mm"\nduration = "4 s"\nprofile = "cycloidal"\n'
+    by_profile = check(rig_from_text(planned, "test")).props[0].motion
+    assert by_keys.residual_wobble_px == pytest.approx(by_profile.residual_wobble_px, rel=2e-3)
+    assert by_keys.peak_deviation.m_as("mm") == pytest.approx(by_profile.peak_deviation.m_as("mm"), rel=1e-4)
+
+
+def test_whole_millimetres_at_a_fast_rate_are_called_rounded(tmp_path):
+    found = finding(check(keyed(tmp_path, count=101, digits=0)), "keys-rounded")
+    assert found.status is Status.CAUTION
+    assert found.value > 0.1
+    assert "is rounding" in found.says
+    assert found.advice[0].startswith("Export the keys with more digits than steps of 0.001")
+
+
+def test_fine_keys_pass(tmp_path):
+    result = check(keyed(tmp_path, count=101, digits=6))
+    assert finding(result, "keys-rounded").status is Status.PASS
+    assert any("101 keys" in figure.value for figure in result.props[0].details)
+
+
+def test_keys_near_the_natural_frequency_shake_the_rig(tmp_path):
+    """Joined by straight lines, keys excite at their own rate: worst where that meets the sway."""
+    frequency = check(keyed(tmp_path, count=101, digits=9)).props[0].modes[0].frequency.m_as("Hz")
+    near = finding(check(keyed(tmp_path, count=round(4 * frequency) + 1, digits=9)), "keys-coarse")
+    far = finding(check(keyed(tmp_path, count=401, digits=9)), "keys-coarse")
+    assert near.status is Status.CAUTION
+    assert far.status is Status.PASS
+    assert near.value > 100 * far.value
+    assert (
+        far.says == "A head that joins the keyframes by straight lines shakes at 100 Hz; too little to see."
+    )
+
+
+@pytest.mark.parametrize(("duration", "told"), [("0.3 s", True), ("20 s", False)])
+def test_a_roll_too_fast_for_the_theory_is_told(duration, told):
+    shot = rig_from_text(RIG + f'[[prop.move]]\nroll = "180 deg"\nduration = "{duration}"\n', "test")
+    ids = [found.id for found in check(shot).props[0].findings]
+    assert ("fast-roll" in ids) is told
