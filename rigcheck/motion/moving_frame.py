@@ -12,7 +12,8 @@ and what all mass in the rig feels there, in body axes, is
 
 gravity turned with the roll, the translational, the Euler and the centrifugal terms, with the body's angular
 velocity Omega. It is linear in x, so a frame takes it without further approximation. Left out is the Coriolis force
-on the small vibration itself, of relative size ``2 |Omega| / omega`` for a mode omega.
+on the small vibration itself: of relative size ``2 |Omega| / omega`` for a mode omega at any moment, and over time it
+keeps the plane of a vibration in the ground's frame while the head rolls on under it.
 """
 
 from __future__ import annotations

@@ -28,7 +28,7 @@ from rigcheck.studies.lasting import length_words, mass_words
 from rigcheck.studies.moving import MotionOutcome, Travel
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
-from rigcheck.studies.rigs import GRAVITY, SupportRig, _width_direction
+from rigcheck.studies.rigs import GRAVITY, SupportRig, width_direction
 
 __all__ = ["AXIS_CAUTION_SHARE", "COUNTERWEIGHT_ARM", "holding"]
 
@@ -415,7 +415,7 @@ def _swing_moment(still: Outcome, motion: MotionOutcome, shaft: _Shaft) -> tuple
     bound = np.zeros(3)
     for index, support in enumerate(still.rig.supports):
         forces: SectionForces = motion.swing_forces[_first_element(still, index)]
-        width = _width_direction(support.form, support.points[:, :2])
+        width = width_direction(support.form, support.points[:, :2])
         axes = local_axes(_root_way(support), None if width is None else width[0, 0])
         force = np.array([getattr(forces, name)[0, 0] for name in ("axial", "shear_y", "shear_z")])
         moment = np.array([getattr(forces, name)[0, 0] for name in ("torque", "moment_y", "moment_z")])

@@ -30,7 +30,7 @@ from rigcheck.studies.mode_words import direction_words
 from rigcheck.studies.moving import Eye, MotionOutcome, Travel, is_turning
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
-from rigcheck.studies.rigs import GRAVITY, SupportRig, _width_direction
+from rigcheck.studies.rigs import GRAVITY, SupportRig, width_direction
 
 if TYPE_CHECKING:
     from rigcheck.picture.projection import Camera
@@ -263,7 +263,7 @@ def _line(support: SupportRig, moved: Array, turn: Array) -> Line:
     wide, thickness = None, None
     if support.form == "strip":
         thickness = float(support.thickness[0])
-        flat = _width_direction("strip", straight[None])
+        flat = width_direction("strip", straight[None])
         assert flat is not None  # a strip has one
         along = np.diff(bent, axis=0)
         along /= np.linalg.norm(along, axis=1, keepdims=True)
@@ -872,7 +872,7 @@ def _sides(body: Carried, camera: Camera) -> dict[str, float]:
     if line.thickness is None or line.wide is None:
         band = Band(points=placed, diameter=np.asarray(line.diameters[-1]))
     else:
-        flat = _width_direction("strip", points)
+        flat = width_direction("strip", points)
         assert flat is not None  # a strip has one
         wide = flat[:, 0] - (flat[:, 0] * directions).sum(axis=1, keepdims=True) * directions
         turned = np.einsum("nij,rj->rni", rotation, wide)

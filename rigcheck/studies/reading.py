@@ -456,6 +456,9 @@ def _moves(prop: Prop, root: Array, notes: _Notes) -> tuple[tuple[Travel, ...], 
         notes.assumptions.append(
             "The rig is described as it stands when the moves end; before that, rolls have still to turn it there."
         )
+        notes.assumptions.append(
+            "What swings while the head rolls is taken to turn with it (the Coriolis force is left out)."
+        )
     return tuple(travels), tuple(pushes)
 
 

@@ -28,6 +28,7 @@ __all__ = [
     "repeat",
     "stack",
     "take",
+    "width_direction",
 ]
 
 Array = NDArray[np.float64]
@@ -397,7 +398,7 @@ def _frame_support(
         np.stack([sum_of([layer.mass[kind] for layer in group]) for group in layers], axis=1)
         for kind in range(4)
     ]
-    width = _width_direction(support.form, points)
+    width = width_direction(support.form, points)
     first = points[:, 1] - points[:, 0]
     axes = frames.local_axes(
         first / np.linalg.norm(first, axis=1)[:, None], None if width is None else width[:, 0]
@@ -431,8 +432,21 @@ def sum_of(arrays: list[Array]) -> Array:
     return np.asarray(np.sum(arrays, axis=0))
 
 
-def _width_direction(form: str, points: Array) -> Array | None:
-    """A strip lies flat: its width is level, or points to the right where it stands or hangs."""
+def width_direction(form: str, points: Array) -> Array | None:
+    """Which way the width of a flat strip points: level, or to the right where it stands or hangs.
+
+    Parameters
+    ----------
+    form : str
+        Of the support's section.
+    points : array, shape (B, n, 3)
+        Along it, root to tip [m].
+
+    Returns
+    -------
+    array, shape (B, n - 1, 3), or None
+        For each straight piece, not of unit length; None for what is no strip.
+    """
     if form != "strip":
         return None
     along = np.diff(points, axis=1)

@@ -1,0 +1,168 @@
+"""Layers of the supports: each wire and sleeve along each straight piece, its stock, and the forces on it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import groupby
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rigcheck.errors import ValidityError
+from rigcheck.mechanics.frame import local_axes
+from rigcheck.mechanics.plasticity import PlasticSection, plastic_round, plastic_strip
+from rigcheck.mechanics.statics import SectionForces
+from rigcheck.model import Prop, Shot
+from rigcheck.studies.evaluate import Outcome
+from rigcheck.studies.moving import MotionOutcome
+from rigcheck.studies.reading import stock_material
+from rigcheck.studies.rigs import Part, Rig, SleeveRig, SupportRig, build_frame, width_direction
+
+if TYPE_CHECKING:
+    from rigcheck.stock import Material as StockMaterial
+
+__all__ = ["Layer", "forces_by_place", "layers_of", "piece_axes", "pieces_of", "still_and_moving"]
+
+Array = NDArray[np.float64]
+
+_FORCES = ("axial", "torque", "moment_y", "moment_z", "shear_y", "shear_z")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Layer:
+    """A support, or a sleeve on it, along one straight piece: what it is made of and what it carries."""
+
+    part: Part
+    index: int  # of the part in the outcome
+    support: SupportRig
+    sleeve: SleeveRig | None
+    stock: StockMaterial
+    start: Array
+    stop: Array
+
+    @property
+    def brittle(self) -> bool:
+        return self.stock.brittle
+
+    @property
+    def yield_strength(self) -> float | None:
+        known = self.stock.yield_strength
+        return None if known is None else known.value
+
+    @property
+    def onset_fraction(self) -> float:
+        onset = self.stock.set_onset()
+        assert onset is not None  # asked only of what yields
+        assert self.yield_strength is not None
+        return onset.value / self.yield_strength
+
+    @property
+    def tube(self) -> tuple[float, float] | None:
+        """Outer diameter and wall of a tube [m]."""
+        if self.sleeve is not None:
+            return float(self.sleeve.outer_diameter[0]), float(self.sleeve.wall_thickness[0])
+        if self.support.form == "tube":
+            return float(self.support.diameter[0]), float(self.support.wall_thickness[0])
+        return None
+
+    @property
+    def youngs_modulus(self) -> float:
+        owner = self.support if self.sleeve is None else self.sleeve
+        return float(owner.material.youngs_modulus[0])
+
+    def law(self, strength: float, onset_fraction: float) -> PlasticSection:
+        """Its section with a yield strength [Pa]."""
+        tube = self.tube
+        if tube is not None:
+            return plastic_round(
+                outer_diameter=tube[0],
+                wall_thickness=tube[1],
+                youngs_modulus=self.youngs_modulus,
+                yield_strength=strength,
+                onset_fraction=onset_fraction,
+            )
+        if self.support.form == "strip":
+            return plastic_strip(
+                width=self.support.width[0],
+                thickness=self.support.thickness[0],
+                youngs_modulus=self.youngs_modulus,
+                yield_strength=strength,
+                onset_fraction=onset_fraction,
+            )
+        return plastic_round(
+            # A threaded rod counts as a round one of its stress diameter.
+            outer_diameter=2 * self.part.section.outer_z[0],
+            wires=self.support.wires,
+            youngs_modulus=self.youngs_modulus,
+            yield_strength=strength,
+            onset_fraction=onset_fraction,
+        )
+
+
+def layers_of(shot: Shot, prop: Prop, rig: Rig, parts: list[Part]) -> list[Layer]:
+    corners = _corners(rig)
+    layers = []
+    for index, (support, given) in enumerate(zip(rig.supports, prop.support, strict=True)):
+        wire = _sized(stock_material(shot, given.material), float(support.outer_size[0]))
+        sleeves = [
+            (sleeve, _sized(stock_material(shot, typed.material), float(sleeve.outer_diameter[0])))
+            for sleeve, typed in zip(support.sleeves, given.sleeve, strict=True)
+        ]
+        points = corners[index]
+        along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
+        own = [(at, part) for at, part in enumerate(parts) if part.support == index]
+        for segment, group in groupby(own, key=lambda item: item[1].segment):
+            # A tied line has short extra pieces at its ends, which no result here asks for.
+            place = min(segment, len(points) - 2)
+            middle = (along[place] + along[place + 1]) / 2
+            over = iter([pair for pair in sleeves if pair[0].start[0] < middle < pair[0].end[0]])
+            for at, part in group:
+                sleeve, stock = (None, wire) if part.label == "wire" else next(over)
+                layers.append(
+                    Layer(
+                        part=part,
+                        index=at,
+                        support=support,
+                        sleeve=sleeve,
+                        stock=stock,
+                        start=points[place],
+                        stop=points[place + 1],
+                    )
+                )
+    return layers
+
+
+def _corners(rig: Rig) -> list[Array]:
+    """Points of each support, with the places where a sleeve begins or ends."""
+    if any(support.sleeves for support in rig.supports):
+        return [support.points[0] for support in build_frame(rig)[0].supports]
+    return [support.points[0] for support in rig.supports]
+
+
+def _sized(stock: StockMaterial, size: float) -> StockMaterial:
+    try:
+        return stock.at(size)
+    except ValidityError:
+        return stock
+
+
+def forces_by_place(still: Outcome, forces: list[SectionForces]) -> dict[tuple[int, int], SectionForces]:
+    places = sorted({(part.support, part.segment) for part in still.parts})
+    return dict(zip(places, forces, strict=True))
+
+
+def pieces_of(layers: list[Layer]) -> Iterator[list[Layer]]:
+    """The layers of each straight piece of each support that can bend."""
+    clamped = [layer for layer in layers if not layer.part.is_line]
+    for _, group in groupby(clamped, key=lambda layer: (layer.part.support, layer.part.segment)):
+        yield list(group)
+
+
+def still_and_moving(still: Outcome, motion: MotionOutcome) -> list[SectionForces]:
+    """Bounds on the section forces at rest and moving."""
+    return [
+        SectionForces(**{name: np.abs(getattr(one, name)) + getattr(other, name) for name in _FORCES})
+        for one, other in zip(still.forces, motion.swing_forces, strict=True)
+    ]

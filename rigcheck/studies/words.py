@@ -1,0 +1,99 @@
+"""Masses, lengths, directions and lists in the words that findings and advice use."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["length_words", "listed", "mass_words", "way_words"]
+
+_DIRECTIONS = (("right", "left"), ("up", "down"), ("toward the camera", "away from the camera"))
+
+
+def mass_words(mass: float) -> str:
+    """A mass in grams or kilograms with two or three digits.
+
+    Parameters
+    ----------
+    mass : float
+        [kg].
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> mass_words(0.0057), mass_words(0.31), mass_words(10.87)
+    ('5.7 g', '310 g', '10.9 kg')
+    """
+    grams = mass * 1e3
+    if grams < 99.5:
+        return f"{grams:.2g} g"
+    return f"{grams:.0f} g" if grams < 999.5 else f"{mass:.3g} kg"
+
+
+def length_words(length: float) -> str:
+    """The size of a length in millimetres with two or three digits.
+
+    Parameters
+    ----------
+    length : float
+        [m], either sign.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> length_words(-0.00048), length_words(0.18)
+    ('0.48 mm', '180 mm')
+    """
+    size = abs(length) * 1e3
+    return f"{size:.2g} mm" if size < 99.5 else f"{size:.0f} mm"
+
+
+def way_words(vector: NDArray[np.float64]) -> str:
+    """The direction word of a vector's largest component.
+
+    Parameters
+    ----------
+    vector : array, shape (3,)
+        Right, up, toward.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> way_words(np.array([0.1, -0.5, 0.2]))
+    'down'
+    """
+    axis = int(np.abs(vector).argmax())
+    return _DIRECTIONS[axis][0 if vector[axis] >= 0 else 1]
+
+
+def listed(parts: Sequence[str]) -> str:
+    """Parts of a sentence with commas and a last ``and``.
+
+    Parameters
+    ----------
+    parts : sequence of str
+        Any number; of none the list is empty.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> listed(["up", "left", "back"])
+    'up, left and back'
+    """
+    if len(parts) < 2:
+        return "".join(parts)
+    return ", ".join(parts[:-1]) + " and " + parts[-1]
