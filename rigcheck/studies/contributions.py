@@ -26,7 +26,7 @@ def skipped(name: str, label: str, reason: str) -> Finding:
     return Finding(id=name, label=label, status=Status.SKIPPED, says=reason)
 
 
-def graded(value: float, good: float, most: float) -> Status:
+def graded(value: float, *, good: float, most: float) -> Status:
     """Status of a value that should be small.
 
     Parameters

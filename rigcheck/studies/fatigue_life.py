@@ -37,6 +37,27 @@ def check_fatigue(
     *,
     first_yield: float,
 ) -> Contribution:
+    """Check how many takes the supports last.
+
+    Parameters
+    ----------
+    shot, prop : Shot, Prop
+        What the user gave.
+    still : Outcome
+        At rest and solved; the first variant is used.
+    motion : MotionOutcome or None
+        Moving.
+    layers : list of Layer
+        Of all supports.
+    first_yield : float
+        Multiple of the settled load at which a surface reaches its yield strength.
+
+    Returns
+    -------
+    Contribution
+        Finding ``fatigue``.
+    """
+
     def none(reason: str) -> Contribution:
         return Contribution(findings=(skipped("fatigue", FATIGUE_LABEL, reason),))
 
@@ -186,6 +207,18 @@ def _rounded(count: float) -> str:
 
 
 def hand_bends(layers: list[Layer]) -> Contribution:
+    """How often soft wire bends by hand before it breaks.
+
+    Parameters
+    ----------
+    layers : list of Layer
+        Of all supports.
+
+    Returns
+    -------
+    Contribution
+        A figure for each soft wire.
+    """
     figures = {}
     for layer in layers:
         stock = layer.stock

@@ -19,16 +19,17 @@ from rigcheck.mechanics.clamps import (
     slip_use,
 )
 from rigcheck.mechanics.frame import cross_matrix, local_axes
-from rigcheck.mechanics.statics import SectionForces
 from rigcheck.model import Prop, Shot
 from rigcheck.stock import find_clamp
+from rigcheck.studies.contributions import graded, skipped
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.grading import NOMINAL_PIXEL
-from rigcheck.studies.lasting import length_words, mass_words
+from rigcheck.studies.layers import forces_by_place, piece_axes
 from rigcheck.studies.moving import MotionOutcome, Travel
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
-from rigcheck.studies.rigs import GRAVITY, SupportRig, width_direction
+from rigcheck.studies.rigs import GRAVITY, SupportRig
+from rigcheck.studies.words import length_words, mass_words
 
 __all__ = ["AXIS_CAUTION_SHARE", "COUNTERWEIGHT_ARM", "holding"]
 
@@ -98,7 +99,7 @@ def holding(
         _axis(prop, reading, still, motion, said)
     elif prop.axis is not None:
         for name, label in (("payload", _PAYLOAD), ("moment", _MOMENT), ("torque", _TORQUE)):
-            said.findings.append(_skipped(f"axis-{name}", label, "There is no settled state to judge it by."))
+            said.findings.append(skipped(f"axis-{name}", label, "There is no settled state to judge it by."))
     return Contribution(
         findings=tuple(said.findings),
         figures=tuple(said.figures),
@@ -109,16 +110,6 @@ def holding(
 _PAYLOAD = "mass on the head"
 _MOMENT = "moment across the shaft"
 _TORQUE = "torque about the shaft"
-
-
-def _skipped(name: str, label: str, reason: str) -> Finding:
-    return Finding(id=name, label=label, status=Status.SKIPPED, says=reason)
-
-
-def _graded(value: float, good: float, most: float) -> Status:
-    if value <= good:
-        return Status.PASS
-    return Status.CAUTION if value <= most else Status.FAIL
 
 
 # -- clamps ---------------------------------------------------------------------------------------------
@@ -143,7 +134,7 @@ def _clamp(
     if clamp.play is not None and clamp.play.value > 0:
         label = f"play in the clamp{whose}"
         if np.isnan(grip):
-            said.findings.append(_skipped(f"play{mark}", label, "No grip is given."))
+            said.findings.append(skipped(f"play{mark}", label, "No grip is given."))
         else:
             low, high = clamp.play.bounds
             reach = float(np.linalg.norm(still.rig.centre_of_mass[0] - support.points[0, 0]))
@@ -200,31 +191,27 @@ def _play(
     limit = shot.limits.wobble / scale / 2
     pixels = "" if eye is None else f" ({value * scale:.3g} px)"
     moves = f"the prop can shift by up to {length_words(value)}{pixels} either way"
-    if value <= limit:
-        return Finding(
-            id=name,
-            label=label,
-            status=Status.PASS,
-            value=value * 1e3,
-            limit=limit * 1e3,
-            unit="mm",
-            says=f"Should the screw come loose, {moves}.",
+    status, says = Status.PASS, f"Should the screw come loose, {moves}."
+    advice: tuple[str, ...] = ()
+    if value > limit:
+        status = Status.CAUTION
+        says = (
+            f"Where the screw is not tight, {moves}; its weight presses the wire to one side,"
+            " so it shows when the load changes side."
+        )
+        advice = (
+            "Take a collet, or two set screws.",
+            f"Sleeve the wire until the hole is at most {length_words(clearance * limit / value)} wider.",
         )
     return Finding(
         id=name,
         label=label,
-        status=Status.CAUTION,
+        status=status,
         value=value * 1e3,
         limit=limit * 1e3,
         unit="mm",
-        says=(
-            f"Where the screw is not tight, {moves}; its weight presses the wire to one side,"
-            " so it shows when the load changes side."
-        ),
-        advice=(
-            "Take a collet, or two set screws.",
-            f"Sleeve the wire until the hole is at most {length_words(clearance * limit / value)} wider.",
-        ),
+        says=says,
+        advice=advice,
     )
 
 
@@ -242,14 +229,15 @@ def _roll_slip(
     label = f"slip in the clamp{whose}"
     screws = _SCREWS.get(clamp)
     if screws is None:
-        return _skipped(name, label, f"How tightly a {clamp} holds a wire against turning is not known.")
+        return skipped(name, label, f"How tightly a {clamp} holds a wire against turning is not known.")
     if not still.solved[0]:
-        return _skipped(name, label, "There is no settled state to judge it by.")
-    place = _first_element(still, index)
-    torque, pull = (abs(float(getattr(still.forces[place], part)[0, 0])) for part in ("torque", "axial"))
+        return skipped(name, label, "There is no settled state to judge it by.")
+    at_root = forces_by_place(still.parts, still.forces)[index, 0]
+    torque, pull = abs(float(at_root.torque[0, 0])), abs(float(at_root.axial[0, 0]))
     if motion is not None:
-        torque += float(motion.swing_forces[place].torque[0, 0])
-        pull += float(motion.swing_forces[place].axial[0, 0])
+        swing = forces_by_place(still.parts, motion.swing_forces)[index, 0]
+        torque += float(swing.torque[0, 0])
+        pull += float(swing.axial[0, 0])
     shaft = _shaft(reading, still)
     if shaft.roll is not None and abs(float(shaft.way @ _root_way(support))) > _ALONG:
         # The roll turns gravity all round the wire, so its worst pose counts and not a sum of bounds.
@@ -265,7 +253,7 @@ def _roll_slip(
         f" screw{'' if screws == 1 else 's'} would: {HAND_TORQUE:g} N*m, nut factor {NUT_FACTOR:g},"
         f" friction {FRICTION:g}, {CONTACTS} contacts each (common practice)."
     )
-    status = _graded(use, SLIP_CAUTION_SHARE, 1.0)
+    status = graded(use, good=SLIP_CAUTION_SHARE, most=1.0)
     around = float(friction_force_needed(torque=torque, diameter=diameter))
     what = "turn" if around >= pull else "slide"
     says = {
@@ -291,12 +279,6 @@ def _roll_slip(
         says=says,
         advice=advice,
     )
-
-
-def _first_element(still: Outcome, index: int) -> int:
-    """Place of a support's first element in the lists of section forces."""
-    places = sorted({(part.support, part.segment) for part in still.parts})
-    return next(at for at, (support, _) in enumerate(places) if support == index)
 
 
 def _root_way(support: SupportRig) -> Array:
@@ -413,10 +395,10 @@ def _swing_moment(still: Outcome, motion: MotionOutcome, shaft: _Shaft) -> tuple
     """Bounds on what the movement adds across the shaft and about it [N m]."""
     frame = local_axes(shaft.way, None)
     bound = np.zeros(3)
+    swing = forces_by_place(still.parts, motion.swing_forces)
     for index, support in enumerate(still.rig.supports):
-        forces: SectionForces = motion.swing_forces[_first_element(still, index)]
-        width = width_direction(support.form, support.points[:, :2])
-        axes = local_axes(_root_way(support), None if width is None else width[0, 0])
+        forces = swing[index, 0]
+        axes = piece_axes(support.form, support.points[0, 0], support.points[0, 1])
         force = np.array([getattr(forces, name)[0, 0] for name in ("axial", "shear_y", "shear_z")])
         moment = np.array([getattr(forces, name)[0, 0] for name in ("torque", "moment_y", "moment_z")])
         lever = cross_matrix(support.points[0, 0] - shaft.point)
@@ -465,7 +447,7 @@ def _axis(prop: Prop, reading: Reading, still: Outcome, motion: MotionOutcome | 
         if axis is None or rating is None:
             said.figures.append(Figure(label=label, value=f"{value:.3g} {unit}"))
             if axis is not None:
-                said.findings.append(_skipped(name, label, "No rating is given."))
+                said.findings.append(skipped(name, label, "No rating is given."))
         else:
             spare = AXIS_CAUTION_SHARE * rating
             advice = ""
@@ -489,7 +471,7 @@ def _axis(prop: Prop, reading: Reading, still: Outcome, motion: MotionOutcome | 
 
 def _rated(name: str, label: str, value: float, rating: float, unit: str, advice: str) -> Finding:
     share = value / rating
-    status = _graded(share, AXIS_CAUTION_SHARE, 1.0)
+    status = graded(share, good=AXIS_CAUTION_SHARE, most=1.0)
     says = {
         Status.PASS: f"The head is used to {share:.0%} of its rating.",
         Status.CAUTION: f"The head is used to {share:.0%} of its rating; little is left for a jolt.",

@@ -12,9 +12,8 @@ from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Contribution
 from rigcheck.studies.tube_walls import check_tube_walls
-from rigcheck.studies.words import length_words, way_words
 
-__all__ = ["lasting", "length_words", "way_words"]
+__all__ = ["lasting"]
 
 
 def lasting(
@@ -50,21 +49,14 @@ def lasting(
     """
     if not still.solved[0]:
         reason = "There is no settled state to judge it by."
-        skipped = (skipped("set", SET_LABEL, reason), skipped("fatigue", FATIGUE_LABEL, reason))
-        return Contribution(findings=skipped), None
+        unmade = (skipped("set", SET_LABEL, reason), skipped("fatigue", FATIGUE_LABEL, reason))
+        return Contribution(findings=unmade), None
     layers = layers_of(shot, prop, reading.task.rig, still.parts)
-    bent, value = check_set(still, motion, layers)
-    parts = [
+    bent = check_set(still, motion, layers)
+    parts = (
         bent.contribution,
         check_fatigue(shot, prop, still, motion, layers, first_yield=bent.first_yield),
         check_tube_walls(still, motion, layers),
         hand_bends(layers),
-    ]
-    return (
-        Contribution(
-            findings=tuple(finding for part in parts for finding in part.findings),
-            figures=tuple(figure for part in parts for figure in part.figures),
-            assumptions=tuple(said for part in parts for said in part.assumptions),
-        ),
-        value,
     )
+    return together(parts), bent.displacement

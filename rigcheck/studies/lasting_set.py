@@ -48,14 +48,47 @@ _HALVINGS = 60
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Bent:
+    """What stays bent.
+
+    Attributes
+    ----------
+    contribution : Contribution
+        Finding ``set``, and the masses of prop at which a bend begins to stay, yields and folds as figures.
+    first_yield : float
+        Multiple of the settled load at which a surface reaches its yield strength.
+    displacement : float or None
+        Of the centre of mass when the prop is hung and taken off again [m]; 0 where nothing sets, None where
+        that is not known or the support folds.
+    """
+
     contribution: Contribution
     first_yield: float
+    displacement: float | None
 
 
-def check_set(still: Outcome, motion: MotionOutcome | None, layers: list[Layer]) -> tuple[Bent, float | None]:
+def check_set(still: Outcome, motion: MotionOutcome | None, layers: list[Layer]) -> Bent:
+    """Check what stays bent after the prop was hung, and whether the move can bend it.
+
+    Parameters
+    ----------
+    still : Outcome
+        At rest and solved; the first variant is used.
+    motion : MotionOutcome or None
+        Moving.
+    layers : list of Layer
+        Of all supports.
+
+    Returns
+    -------
+    Bent
+    """
     state = state_under(still, layers, still.forces)
     if not state.uses:
-        return Bent(contribution=_no_set(state, layers), first_yield=np.inf), None if state.unknown else 0.0
+        return Bent(
+            contribution=_no_set(state, layers),
+            first_yield=np.inf,
+            displacement=None if state.unknown else 0.0,
+        )
     loads = Loads.of(still, layers, state)
     sets = state.onset < 1
     value: float | None = 0.0
@@ -91,14 +124,12 @@ def check_set(still: Outcome, motion: MotionOutcome | None, layers: list[Layer])
         assumptions.append(
             f"Soft wire begins to keep a bend at {share.value:.0%} of its proof stress ({share.mark})."
         )
-    return (
-        Bent(
-            contribution=Contribution(
-                findings=(finding,), figures=tuple(figures), assumptions=tuple(assumptions)
-            ),
-            first_yield=state.first_yield,
+    return Bent(
+        contribution=Contribution(
+            findings=(finding,), figures=tuple(figures), assumptions=tuple(assumptions)
         ),
-        value,
+        first_yield=state.first_yield,
+        displacement=value,
     )
 
 
@@ -181,10 +212,7 @@ def _finding(
             stays = f"{length_words(value)} {way_words(where)} stay at the prop's place"
             says = f"{hung}: when it is taken off, {stays}; {from_on}{folds}."
             if status is Status.CAUTION:
-                advice = (
-                    SHAKE_DOWN,
-                    *advice,
-                )
+                advice = (SHAKE_DOWN, *advice)
     return Finding(
         id="set",
         label=SET_LABEL,
@@ -219,7 +247,7 @@ def _displacement(still: Outcome, layers: list[Layer], uses: list[Use]) -> Array
     """
     rig = still.rig
     by_layer = {use.layer.index: use for use in uses}
-    at = forces_by_place(still, still.forces)
+    at = forces_by_place(still.parts, still.forces)
     total = np.zeros(3)
     for members in pieces_of(layers):
         found = [by_layer[layer.index] for layer in members if layer.index in by_layer]
@@ -232,10 +260,8 @@ def _displacement(still: Outcome, layers: list[Layer], uses: list[Use]) -> Array
         if len(members) > 1 and members[0].support.form == "strip":
             return None
         first = members[0]
-        span = first.stop - first.start
-        length = float(np.linalg.norm(span))
-        width = _width_direction(first.support.form, np.stack([first.start, first.stop])[None])
-        axes = local_axes(span / length, None if width is None else width[0, 0])
+        length = float(np.linalg.norm(first.stop - first.start))
+        axes = piece_axes(first.support.form, first.start, first.stop)
         forces = at[first.part.support, first.part.segment]
         if len(members) == 1:
             bend = lasting_set(

@@ -18,7 +18,7 @@ from rigcheck.model import Prop, Shot
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.reading import stock_material
-from rigcheck.studies.rigs import Part, Rig, SleeveRig, SupportRig, build_frame, width_direction
+from rigcheck.studies.rigs import Material, Part, Rig, SleeveRig, SupportRig, build_frame, width_direction
 
 if TYPE_CHECKING:
     from rigcheck.stock import Material as StockMaterial
@@ -32,10 +32,26 @@ _FORCES = ("axial", "torque", "moment_y", "moment_z", "shear_y", "shear_z")
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Layer:
-    """A support, or a sleeve on it, along one straight piece: what it is made of and what it carries."""
+    """A support, or a sleeve on it, along one straight piece: what it is made of and what it carries.
+
+    Attributes
+    ----------
+    part : Part
+        Its section, and its share in what the piece carries.
+    index : int
+        Of the part in the outcome.
+    support : SupportRig
+        The support that it belongs to.
+    sleeve : SleeveRig or None
+        None for the support itself.
+    stock : StockMaterial
+        What it is made of, at its size.
+    start, stop : array, shape (3,)
+        Ends of the piece, root side first [m].
+    """
 
     part: Part
-    index: int  # of the part in the outcome
+    index: int
     support: SupportRig
     sleeve: SleeveRig | None
     stock: StockMaterial
@@ -44,17 +60,20 @@ class Layer:
 
     @property
     def brittle(self) -> bool:
+        """Whether it breaks without bending first."""
         return self.stock.brittle
 
     @property
     def yield_strength(self) -> float | None:
+        """[Pa], None where it is not known."""
         known = self.stock.yield_strength
         return None if known is None else known.value
 
     @property
     def onset_fraction(self) -> float:
+        """Share of the yield strength from which some of a bend stays; asked only of what yields."""
         onset = self.stock.set_onset()
-        assert onset is not None  # asked only of what yields
+        assert onset is not None
         assert self.yield_strength is not None
         return onset.value / self.yield_strength
 
@@ -69,11 +88,32 @@ class Layer:
 
     @property
     def youngs_modulus(self) -> float:
-        owner = self.support if self.sleeve is None else self.sleeve
-        return float(owner.material.youngs_modulus[0])
+        """[Pa]."""
+        return float(self._material.youngs_modulus[0])
+
+    @property
+    def density(self) -> float:
+        """[kg/m3]."""
+        return float(self._material.density[0])
+
+    @property
+    def _material(self) -> Material:
+        return (self.support if self.sleeve is None else self.sleeve).material
 
     def law(self, strength: float, onset_fraction: float) -> PlasticSection:
-        """Its section with a yield strength [Pa]."""
+        """Its section as one that yields.
+
+        Parameters
+        ----------
+        strength : float
+            Yield strength [Pa].
+        onset_fraction : float
+            Share of it from which some of a bend stays.
+
+        Returns
+        -------
+        PlasticSection
+        """
         tube = self.tube
         if tube is not None:
             return plastic_round(
@@ -102,6 +142,22 @@ class Layer:
 
 
 def layers_of(shot: Shot, prop: Prop, rig: Rig, parts: list[Part]) -> list[Layer]:
+    """The layers of all supports of a prop.
+
+    Parameters
+    ----------
+    shot, prop : Shot, Prop
+        What the user gave.
+    rig : Rig
+        The prop on its supports; the first variant is used.
+    parts : list of Part
+        Of its outcome.
+
+    Returns
+    -------
+    list of Layer
+        In the order of the parts.
+    """
     corners = _corners(rig)
     layers = []
     for index, (support, given) in enumerate(zip(rig.supports, prop.support, strict=True)):
@@ -148,21 +204,77 @@ def _sized(stock: StockMaterial, size: float) -> StockMaterial:
         return stock
 
 
-def forces_by_place(still: Outcome, forces: list[SectionForces]) -> dict[tuple[int, int], SectionForces]:
-    places = sorted({(part.support, part.segment) for part in still.parts})
+def forces_by_place(parts: list[Part], forces: list[SectionForces]) -> dict[tuple[int, int], SectionForces]:
+    """Section forces by the support and the segment that they are in.
+
+    Parameters
+    ----------
+    parts : list of Part
+        Of an outcome.
+    forces : list of SectionForces
+        Of the same, or of its movement: element by element.
+
+    Returns
+    -------
+    dict of (int, int) to SectionForces
+    """
+    places = sorted({(part.support, part.segment) for part in parts})
     return dict(zip(places, forces, strict=True))
 
 
 def pieces_of(layers: list[Layer]) -> Iterator[list[Layer]]:
-    """The layers of each straight piece of each support that can bend."""
+    """The layers of each straight piece of each support that can bend.
+
+    Parameters
+    ----------
+    layers : list of Layer
+        Of all supports.
+
+    Yields
+    ------
+    list of Layer
+    """
     clamped = [layer for layer in layers if not layer.part.is_line]
     for _, group in groupby(clamped, key=lambda layer: (layer.part.support, layer.part.segment)):
         yield list(group)
 
 
 def still_and_moving(still: Outcome, motion: MotionOutcome) -> list[SectionForces]:
-    """Bounds on the section forces at rest and moving."""
+    """Bounds on the section forces at rest and moving.
+
+    Parameters
+    ----------
+    still : Outcome
+        At rest.
+    motion : MotionOutcome
+        Moving.
+
+    Returns
+    -------
+    list of SectionForces
+        Element by element, none negative.
+    """
     return [
         SectionForces(**{name: np.abs(getattr(one, name)) + getattr(other, name) for name in _FORCES})
         for one, other in zip(still.forces, motion.swing_forces, strict=True)
     ]
+
+
+def piece_axes(form: str, start: Array, stop: Array) -> Array:
+    """Local axes of a straight piece of a support.
+
+    Parameters
+    ----------
+    form : str
+        Of the support's section.
+    start, stop : array, shape (3,)
+        Its ends [m].
+
+    Returns
+    -------
+    array, shape (3, 3)
+        Rows: along the piece, and the two that its bending moments are about.
+    """
+    span = stop - start
+    width = width_direction(form, np.stack([start, stop])[None])
+    return local_axes(span / np.linalg.norm(span), None if width is None else width[0, 0])

@@ -13,11 +13,11 @@ from numpy.typing import NDArray
 from rigcheck.errors import ArgumentError, NotConvergedError, ValidityError
 from rigcheck.model import Prop, Shot
 from rigcheck.studies.evaluate import Outcome
-from rigcheck.studies.lasting import length_words, way_words
 from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.picturing import Carried, Line, carried, span, swing
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
+from rigcheck.studies.words import length_words, way_words
 
 if TYPE_CHECKING:
     from rigcheck.picture.projection import Camera

@@ -8,11 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.model import Prop, Shot
+from rigcheck.studies.contributions import skipped
 from rigcheck.studies.evaluate import Outcome
-from rigcheck.studies.lasting import length_words
 from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
+from rigcheck.studies.words import length_words, listed
 
 __all__ = ["MountOffset", "mount_offsets", "offsets"]
 
@@ -108,9 +109,7 @@ def offsets(
     """
     if not still.solved[0]:
         reason = "There is no settled state to set the mount by."
-        return Contribution(
-            findings=(Finding(id="offsets", label=_LABEL, status=Status.SKIPPED, says=reason),)
-        )
+        return Contribution(findings=(skipped("offsets", _LABEL, reason),))
     alone, level = mount_offsets(still)
     points = still.rig.supports[0].points[0]
     shift = _shift_words(alone.shift)
@@ -175,8 +174,8 @@ def _shift_words(shift: Array) -> str:
         if abs(shift[axis]) >= _LEAST_SHIFT
     ]
     if aside:
-        lift.append(f"shift {'it' if raised else 'the mount'} {_listed(aside)}")
-    return _listed(lift)
+        lift.append(f"shift {'it' if raised else 'the mount'} {listed(aside)}")
+    return listed(lift)
 
 
 def _turn_words(turn: Array, along: Array) -> str:
@@ -192,12 +191,8 @@ def _turn_words(turn: Array, along: Array) -> str:
     if abs(about) >= _LEAST_TURN:
         way = "counterclockwise" if about > 0 else "clockwise"
         parts.append(f"turn the support {_degrees(about)} {way} as seen from the prop")
-    return _listed(parts)
+    return listed(parts)
 
 
 def _degrees(angle: float) -> str:
     return f"{abs(np.rad2deg(angle)):.2g} deg"
-
-
-def _listed(parts: list[str]) -> str:
-    return parts[0] if len(parts) == 1 else ", ".join(parts[:-1]) + " and " + parts[-1] if parts else ""

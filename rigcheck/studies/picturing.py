@@ -25,12 +25,12 @@ from rigcheck.picture.wobble import (
 )
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.grading import CAUTION_SHARE
-from rigcheck.studies.lasting import length_words
 from rigcheck.studies.mode_words import direction_words
 from rigcheck.studies.moving import Eye, MotionOutcome, Travel, is_turning
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.rigs import GRAVITY, SupportRig, width_direction
+from rigcheck.studies.words import length_words, listed
 
 if TYPE_CHECKING:
     from rigcheck.picture.projection import Camera
@@ -541,7 +541,7 @@ def _wobble(
         said.figures.append(
             Figure(
                 label="would look the same",
-                value=f"{_listed(others)} Hz",
+                value=f"{listed(others)} Hz",
                 note=f"true rates up to {2 * rate:g} Hz that these frames cannot tell from it",
             )
         )
@@ -907,7 +907,11 @@ def _side_advice(sides: dict[str, float], shown: _Shown, now: str | None) -> tup
 def _area_words(area: float) -> str:
     if area < HIDDEN_AREA:
         return "0 px^2"
-    return f"{float(f'{area:.3g}'):,.10g} px^2"
+    return f"{_pixels(area)} px^2"
+
+
+def _pixels(value: float) -> str:
+    return f"{float(f'{value:.3g}'):,.10g}"
 
 
 def _shown_words(shown: _Shown, *, moves: bool) -> str:
@@ -921,8 +925,8 @@ def _shown_words(shown: _Shown, *, moves: bool) -> str:
             over = f"in {shown.visible_frames:,} of {shown.frames:,} frames of the moves"
     if shown.area >= HIDDEN_AREA:
         says = (
-            f"{'When the moves have ended ' if moves else ''}{shown.length:.3g} px of the support show beside the"
-            f" prop, {shown.width:.3g} px wide ({_area_words(shown.area)})"
+            f"{'When the moves have ended ' if moves else ''}{_pixels(shown.length)} px of the support show beside"
+            f" the prop, {shown.width:.3g} px wide ({_area_words(shown.area)})"
         )
         return f"{says[:1].upper()}{says[1:]}{f', and it shows {over}' if over else ''}."
     if over:
@@ -1002,7 +1006,3 @@ def _time_words(time: float) -> str:
     if time < 90:
         return f"{time:.2g} s"
     return f"{time / 60:.3g} min" if time < 5400 else f"{time / 3600:.3g} h"
-
-
-def _listed(words: list[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

@@ -18,9 +18,11 @@ from rigcheck.studies.words import mass_words
 __all__ = ["SHAKE_DOWN", "Loads", "gentler", "set_cures"]
 
 HARDER_WIRE = "spring-steel-sm"
+"""Stock to look at for a wire that springs back from more."""
 SHAKE_DOWN = (
     "Hang the prop once before you line up the shot: the bend comes the first time and then stays as it is."
 )
+"""Advice on a bend that is small enough to live with."""
 
 # Least share of the present free length that advice may leave.
 _SHORTEST = 0.4
@@ -46,7 +48,21 @@ class Loads:
 
     @classmethod
     def of(cls, still: Outcome, layers: list[Layer], state: State) -> Loads:
-        """By statics of the unbent shape; several supports are taken to weigh nothing."""
+        """By statics of the unbent shape; several supports are taken to weigh nothing.
+
+        Parameters
+        ----------
+        still : Outcome
+            At rest; the first variant is used.
+        layers : list of Layer
+            Of all supports.
+        state : State
+            What the settled load does to them.
+
+        Returns
+        -------
+        Loads
+        """
         rig = still.rig
         mass = float(rig.mass[0])
         if len(rig.supports) > 1:
@@ -62,7 +78,7 @@ class Loads:
             if other.part.segment < layer.part.segment:
                 continue
             begin = place if other.part.segment == layer.part.segment else other.start
-            weight = _density(other) * other.part.section.area[0] * float(np.linalg.norm(other.stop - begin))
+            weight = other.density * other.part.section.area[0] * float(np.linalg.norm(other.stop - begin))
             own += weight * np.cross((begin + other.stop) / 2 - place, down)
             below += weight
         of_prop = mass * np.cross(rig.centre_of_mass[0] - place, down)
@@ -74,17 +90,50 @@ class Loads:
         return cls(mass=mass, own=share)
 
     def prop_mass(self, multiple: float) -> float:
-        """Mass of the prop [kg] at which the stress is that multiple of what it is."""
+        """Mass of the prop at which the stress is a multiple of what it is.
+
+        Parameters
+        ----------
+        multiple : float
+            Of the present stress.
+
+        Returns
+        -------
+        float
+            [kg]; negative where the support's own weight is too much already.
+        """
         return self.mass * (multiple + (multiple - 1) * self.own)
 
     def words(self, multiple: float) -> str:
-        """The same in words."""
+        """The same in words.
+
+        Parameters
+        ----------
+        multiple : float
+            Of the present stress.
+
+        Returns
+        -------
+        str
+        """
         mass = self.prop_mass(multiple)
         return mass_words(mass) if mass > 0 else "0 g"
 
 
 def gentler(state: State, moving: float) -> tuple[str, ...]:
-    """How much slower the move has to be: what it adds falls with the square of its duration."""
+    """How much slower the move has to be: what it adds falls with the square of its duration.
+
+    Parameters
+    ----------
+    state : State
+        What the settled load does.
+    moving : float
+        Multiple of settled and moving load together from which a bend stays.
+
+    Returns
+    -------
+    tuple of str
+    """
     hung, both = 1 / state.onset, 1 / moving
     share = (1 - hung) / (both - hung)
     if share < _LEAST_SHARE:
@@ -93,7 +142,22 @@ def gentler(state: State, moving: float) -> tuple[str, ...]:
 
 
 def set_cures(still: Outcome, state: State, loads: Loads) -> tuple[str, ...]:
-    """Changes that leave no bend, by the statics of one bare round support; and the mass it can carry."""
+    """Changes that leave no bend, by the statics of one bare round support; and the mass it can carry.
+
+    Parameters
+    ----------
+    still : Outcome
+        At rest; the first variant is used.
+    state : State
+        What the settled load does.
+    loads : Loads
+        The same as the mass of a prop.
+
+    Returns
+    -------
+    tuple of str
+        Best first.
+    """
     found: list[str] = []
     worst = state.worst
     layer = worst.layer
@@ -149,7 +213,7 @@ def _harder(layer: Layer, state: State, loads: Loads) -> Iterator[str]:
         state,
         loads,
         strength=there.value / (layer.onset_fraction * (layer.yield_strength or 0.0)),
-        own=other.density.value / _density(layer),
+        own=other.density.value / layer.density,
     )
     if most >= loads.mass:
         yield f"Take {HARDER_WIRE} of the same size: it springs back from up to {mass_words(most)}."
@@ -160,7 +224,7 @@ def _shorter(rig: Rig, layer: Layer, state: State) -> Iterator[str]:
     length = float(rig.supports[0].free_length[0])
     toward_root = (layer.start - layer.stop) / length
     down = np.array([0.0, -GRAVITY, 0.0])
-    per_length = _density(layer) * layer.part.section.area[0]
+    per_length = layer.density * layer.part.section.area[0]
 
     reach = np.arange(np.floor(length * 1e3), np.ceil(length * 1e3 * _SHORTEST), -1.0) * 1e-3
     reach = np.concatenate([[length], reach[reach < length]])[:, None]

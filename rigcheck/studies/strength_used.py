@@ -19,7 +19,17 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Use:
-    """Shares of the yield strength in use in one layer, at the stations: axial, torsion, bending."""
+    """Shares of the yield strength in use in one layer.
+
+    Attributes
+    ----------
+    layer : Layer
+        One that can yield.
+    law : PlasticSection
+        Its section with its whole strength.
+    axial, torsion, bending : array, shape (n,)
+        At the stations, none negative.
+    """
 
     layer: Layer
     law: PlasticSection
@@ -34,6 +44,7 @@ class Use:
 
     @property
     def peak(self) -> float:
+        """The largest of them."""
         return float(self.whole.max())
 
     @property
@@ -44,7 +55,17 @@ class Use:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class State:
-    """What a load does to the layers that can set, and those of which no yield strength is known."""
+    """What a load does to the layers that can set.
+
+    Attributes
+    ----------
+    uses : list of Use
+        Of those of which the yield strength is known.
+    unknown : tuple of str
+        Materials of the others.
+    full_plastic : float
+        Multiple of the load at which a piece folds; infinite where none does.
+    """
 
     uses: list[Use]
     unknown: tuple[str, ...]
@@ -52,14 +73,17 @@ class State:
 
     @property
     def worst(self) -> Use:
+        """Where a bend begins to stay first."""
         return min(self.uses, key=lambda use: use.onset)
 
     @property
     def onset(self) -> float:
+        """Multiple of the load from which a bend stays; infinite where none does."""
         return min((use.onset for use in self.uses), default=np.inf)
 
     @property
     def first_yield(self) -> float:
+        """Multiple of the load at which a surface reaches its yield strength."""
         return min((_inverse(use.peak) for use in self.uses), default=np.inf)
 
 
@@ -84,7 +108,22 @@ def _use(layer: Layer, forces: SectionForces) -> Use:
 
 
 def state_under(still: Outcome, layers: list[Layer], forces: list[SectionForces]) -> State:
-    at = forces_by_place(still, forces)
+    """What section forces do to the layers.
+
+    Parameters
+    ----------
+    still : Outcome
+        At rest, for the places of the forces.
+    layers : list of Layer
+        Of all supports.
+    forces : list of SectionForces
+        Element by element; the first variant is used.
+
+    Returns
+    -------
+    State
+    """
+    at = forces_by_place(still.parts, forces)
     unknown: list[str] = []
     uses: list[Use] = []
     full = np.inf

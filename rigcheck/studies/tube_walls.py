@@ -18,6 +18,22 @@ KNOCK_DOWN = 0.2
 
 
 def check_tube_walls(still: Outcome, motion: MotionOutcome | None, layers: list[Layer]) -> Contribution:
+    """Check whether tubes are so thin that they dent.
+
+    Parameters
+    ----------
+    still : Outcome
+        At rest and solved; the first variant is used.
+    motion : MotionOutcome or None
+        Moving.
+    layers : list of Layer
+        Of all supports.
+
+    Returns
+    -------
+    Contribution
+        Finding ``tube-wall`` where a wall is thin, or for its load; nothing else.
+    """
     tubes = [layer for layer in layers if layer.tube is not None]
     if not tubes:
         return Contribution()

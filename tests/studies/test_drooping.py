@@ -7,13 +7,14 @@ import re
 
 import numpy as np
 import pytest
+from check_parts import figure, finding
 
 from rigcheck.files import rig_from_text
 from rigcheck.mechanics import plates
 from rigcheck.stock import find_sheet
 from rigcheck.studies.drooping import drooping, joint_of
 from rigcheck.studies.reading import read_prop
-from rigcheck.studies.results import Contribution, Finding, Status
+from rigcheck.studies.results import Contribution, Status
 
 G = 9.80665
 
@@ -28,14 +29,6 @@ def run(text: str) -> Contribution:
 def joint(text: str) -> np.ndarray | None:
     shot = rig_from_text(text)
     return joint_of(shot, shot.prop[0], read_prop(shot, shot.prop[0]))
-
-
-def finding(result: Contribution, name: str) -> Finding:
-    return next(item for item in result.findings if item.id == name)
-
-
-def figure(result: Contribution, label: str) -> str:
-    return next(item.value for item in result.figures if item.label == label)
 
 
 INSERT = """

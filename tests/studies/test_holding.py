@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 
 import pytest
+from check_parts import figure, finding
 
 from rigcheck.files import rig_from_text
 from rigcheck.studies.holding import AXIS_CAUTION_SHARE, COUNTERWEIGHT_ARM, holding
-from rigcheck.studies.lasting import mass_words
 from rigcheck.studies.reading import read_prop
-from rigcheck.studies.results import Contribution, Finding, Status
+from rigcheck.studies.results import Contribution, Status
+from rigcheck.studies.words import mass_words
 
 G = 9.80665
 
@@ -48,16 +49,8 @@ diameter = "{diameter}"
 """
 
 
-def finding(result: Contribution, name: str) -> Finding:
-    return next(item for item in result.findings if item.id == name)
-
-
 def names(result: Contribution) -> list[str]:
     return [item.id for item in result.findings]
-
-
-def figure(result: Contribution, label: str) -> str:
-    return next(item.value for item in result.figures if item.label == label)
 
 
 # -- play and grip --------------------------------------------------------------------------------------

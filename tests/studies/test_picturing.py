@@ -113,9 +113,7 @@ def test_two_supports_show_together() -> None:
     second = "[[prop.support]]\n" + stiff('from = "right"', 'offset = ["0 mm", "5 mm", "0 mm"]')
     part = look(FIELD, prop(stiff('from = "left"') + second))
     assert finding(part).value == pytest.approx(2 * 800 * 40, rel=1e-3)
-    assert finding(part).says.startswith("1.6e+03 px of the support show") or finding(part).says.startswith(
-        "1600 px"
-    )
+    assert finding(part).says == "1,600 px of the support show beside the prop, 40 px wide (64,000 px^2)."
 
 
 def test_a_sleeve_shows_its_own_width() -> None:
@@ -165,6 +163,17 @@ def test_it_shows_in_the_frames_in_which_it_sticks_out() -> None:
     assert figure(part, "support shown, by side")[1] == "were it straight and unbent, at most over the moves"
 
 
+def test_it_shows_from_the_frame_in_which_it_enters_the_picture() -> None:
+    """The rod left of the box comes in at the left edge, 200 mm off the middle, when the box is 20 mm beyond."""
+    inward = SLIDE.replace('"100 mm"', '"300 mm"').replace('"up"', '"right"')
+    part = look(FIELD, RATES, prop(stiff('from = "left"')), inward)
+    left = -300 * (1 - profile("polynomial-4567").displacement(np.arange(201) / 200)) - 20
+    # A frame counts from one pixel on: 1 px^2 of a rod 40 px wide is 2.5 thousandths of a millimetre.
+    frames = int(((left + 200) * 10 * 40 >= HIDDEN_AREA).sum())
+    assert 50 < frames < 150
+    assert f"it shows in {frames} of 201 frames of the moves." in finding(part).says
+
+
 def test_outside_the_frame_it_does_not_count() -> None:
     """The frame ends 200 mm left of its middle, 20 mm beyond the prop's left side."""
     part = look(FIELD, prop(stiff('from = "left"'), mark="-160 mm, 0 mm, 0 mm"))
@@ -187,27 +196,28 @@ def test_a_camera_from_above_sees_the_support_over_the_prop() -> None:
 def test_a_bent_support_comes_into_view_over_the_prop() -> None:
     """Under its sag the root of a soft wire stands higher than the top of a flat prop."""
     soft = 'material = "music-wire"\ndiameter = "1.5 mm"\nlength = "200 mm"\n'
-    part = look(FIELD, prop(soft, mass="60 g", size="40 mm, 8 mm, 40 mm"))
-    shot, reading, still = computed(FIELD, prop(soft, mass="60 g", size="40 mm, 8 mm, 40 mm"))
-    sag = float(still.sag[0])
+    text = (FIELD, prop(soft, mass="60 g", size="40 mm, 8 mm, 40 mm"))
+    part, (_, _, still) = look(*text), computed(*text)
+    sag, lean = float(still.sag[0]), float(still.rotation[0, 0])
     assert sag > 8e-3
     assert finding(part).status is Status.CAUTION
-    # From the root down to the top of the prop, which leans; seen from the front the bend only shortens.
-    assert finding(part).value == pytest.approx((sag * 1e4 - 40) * 15, rel=0.25)
+    # From the root down to the top of the prop, whose far edge its lean lifts.
+    top = 4 * np.cos(lean) + 20 * np.sin(lean)
+    assert finding(part).value == pytest.approx((sag * 1e3 - top) * 10 * 15, rel=0.03)
     # No other side would do better, so nothing is advised: the straight wire from behind hides.
     assert "behind 0 px^2" in figure(part, "support shown, by side")[0]
 
 
 def test_the_settled_shape_is_the_elastic_line() -> None:
     """Cantilever with an end load: y = delta (3 s^2 - s^3) / 2 (any beam table; from memory)."""
-    soft = 'material = "music-wire"\ndiameter = "1.5 mm"\nlength = "200 mm"\n'
+    soft = 'material = "carbon-rod"\ndiameter = "3 mm"\nlength = "200 mm"\n'
     shot, reading, still = computed(prop(soft, mass="60 g"), '[analysis]\ndisplacement = "linear"\n')
     body: Carried = carried(shot.prop[0], reading, still)
     points = body.lines[0].points
     s = (points[:, 2] + 0.2) / 0.2
     sag = float(still.sag[0])
     assert len(points) > 4
-    # The wire's own 2.8 g and its shear are all that differs, both some thousandths.
+    # The rod's own 2 g and its shear are all that differs, both some thousandths.
     np.testing.assert_allclose(-points[:, 1], sag * (3 * s**2 - s**3) / 2, atol=2e-3 * sag)
     # The settled middle is on the mark, and the mount as far above it as it sags.
     rotation, position = body.poses(np.zeros(1))
@@ -220,7 +230,7 @@ def test_a_slanting_cylinder_lies_along_its_axis() -> None:
     shot, reading, still = computed(prop(stiff(), shape="cylinder", size="10 mm, 60 mm, 60 mm", more=more))
     body = carried(shot.prop[0], reading, still)
     assert body.axis == 1
-    np.testing.assert_allclose(body.size, [0.06, 0.06, 0.01], rtol=1e-9)
+    np.testing.assert_allclose(body.size, [0.01, 0.06, 0.06], rtol=1e-9)
     np.testing.assert_allclose(body.orientation[:, 1], np.array([0, 1, 1]) / np.sqrt(2), atol=1e-3)
 
 
@@ -281,7 +291,7 @@ def test_how_a_wobble_looks_at_other_frame_rates() -> None:
     assert motion is not None
     assert motion.residual_px is not None
     true, extent = float(still.natural_frequency[0, 0]), float(motion.residual_px[0])
-    assert 8 < true < 12.4
+    assert 6 < true < 12.4
     part = picturing(shot, shot.prop[0], reading, still, motion)
     assert float(figure(part, "wobble in the picture")[0].split(" ")[0]) == pytest.approx(extent, rel=5e-3)
     value, note = figure(part, "seen on playback")
@@ -307,24 +317,24 @@ def test_how_a_wobble_looks_at_other_frame_rates() -> None:
 
 
 def test_a_wobble_too_fast_for_the_frames_is_called_false() -> None:
-    slow_camera = FIELD + 'frame_rate = "16 fps"\n'
-    shot, reading, still = computed(slow_camera, prop(WIRE, mass="60 g"), shake('"up"'))
+    slow_camera = FIELD + 'frame_rate = "12 fps"\n'
+    text = (slow_camera, prop(WIRE, mass="60 g"), shake('"up"'))
+    part, (_, _, still) = look(*text), computed(*text)
     true = float(still.natural_frequency[0, 0])
-    assert 8 < true < 16
-    part = look(slow_camera, prop(WIRE, mass="60 g"), shake('"up"'))
+    assert 6 < true < 8
     found = finding(part, "false-frequency")
     assert found.status is Status.CAUTION
-    assert (found.value, found.limit, found.unit) == (pytest.approx(true), 8.0, "Hz")
+    assert (found.value, found.limit, found.unit) == (pytest.approx(true), 6.0, "Hz")
     assert found.says == (
-        f"On screen it seems to swing at {16 - true:.3g} Hz, which is false: these frames cannot follow {true:.3g} Hz."
+        f"On screen it seems to swing at {12 - true:.3g} Hz, which is false: these frames cannot follow"
+        f" {true:.3g} Hz."
     )
-    assert found.advice == ("Film a test at 30 fps or more, where it shows as it is.",)
+    assert found.advice == ("Film a test at 20 fps or more, where it shows as it is.",)
     assert figure(part, "seen on playback")[1].startswith("a false rate: ")
-    assert (
-        ", false, " in figure(part, "the same at 8 fps")[0] or "false" in figure(part, "the same at 8 fps")[0]
-    )
+    assert figure(part, "the same at 6 fps")[0].startswith(f"{true - 6:.3g} Hz, false, ")
     # Shot so fast that it is followed, it is not.
-    assert figure(part, "the same at 32 fps")[0].startswith(f"{true:.3g} Hz, ")
+    assert figure(part, "the same at 24 fps")[0].startswith(f"{true:.3g} Hz, ")
+    assert "false" not in figure(part, "the same at 24 fps")[0]
 
 
 def test_a_still_prop_gets_no_words_on_its_wobble() -> None:
@@ -367,7 +377,7 @@ def test_depth_counts_through_perspective() -> None:
     part = look(LENS, RATES, prop(stiff()), toward)
     value, note = figure(part, "size in the picture")
     assert value == f"starts {1 - 1 / 1.1:.2%} smaller than it ends"
-    assert note == "it goes 1e+02 mm toward the lens" or note == "it goes 100 mm toward the lens"
+    assert note == "it goes 100 mm toward the lens"
     assert "size in the picture" not in labels(look(FIELD, RATES, prop(stiff()), toward))
 
 
@@ -376,7 +386,7 @@ def test_a_wobble_in_depth_shows_off_the_middle_of_the_picture() -> None:
     hanging = WIRE + 'from = "above"\n'
     text = (prop(hanging, mass="60 g", mark="150 mm, 0 mm, 0 mm"), shake('"toward"'))
     near = look(LENS, RATES, *text)
-    shot, reading, still = computed(LENS, RATES, *text)
+    _, reading, still = computed(LENS, RATES, *text)
     motion = reading.task.move(still)
     assert motion is not None
     value = figure(near, "wobble in the picture")[0]
