@@ -6,6 +6,7 @@ from rigcheck.model.limits import Analysis, Displacement, Hazard, Limits
 from rigcheck.model.material import OwnMaterial
 from rigcheck.model.move import Move, Profile
 from rigcheck.model.part import Part
+from rigcheck.model.post import Post
 from rigcheck.model.prop import Axis, DroopTest, Grain, Insert, Prop, Shape
 from rigcheck.model.shot import FORMAT, Shot
 from rigcheck.model.support import SIDES, Section, Side, Sleeve, Support
@@ -26,6 +27,7 @@ __all__ = [
     "Move",
     "OwnMaterial",
     "Part",
+    "Post",
     "Profile",
     "Prop",
     "Section",

@@ -210,8 +210,8 @@ def _at(flat: FloatArray, index: NDArray[np.intp]) -> FloatArray:
 def _crests(values: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Give the top of the parabola through each sample and its neighbours, and its place from -1 to 1.
 
-    Only a sample that is not below its neighbours has a top of its own; others, and both ends, stay as they
-    are.
+    Only a sample that is not below its neighbours has a top of its own; others stay as they are. A first or last
+    sample takes the top that the parabola through the outermost three has between it and the next.
     """
     place, height = np.zeros_like(values), values.copy()
     before, here, after = values[..., :-2], values[..., 1:-1], values[..., 2:]
@@ -219,6 +219,15 @@ def _crests(values: FloatArray) -> tuple[FloatArray, FloatArray]:
     crest = (here >= before) & (here >= after) & (bend < 0.0)
     np.divide(0.5 * (before - after), bend, out=place[..., 1:-1], where=crest)
     height[..., 1:-1] -= 0.5 * place[..., 1:-1] ** 2 * bend
+    for end, side in ((0, -1.0), (-1, 1.0)):
+        if not bend.shape[-1]:
+            break
+        curve, rise = bend[..., end], 0.5 * (before - after)[..., end]
+        falling = curve < 0.0
+        top = np.divide(rise, curve, out=np.zeros_like(rise), where=falling)
+        between = falling & (0.5 < side * top) & (side * top < 1.0)
+        height[..., end] = np.where(between, here[..., end] - 0.5 * top**2 * curve, height[..., end])
+        place[..., end] = np.where(between, top - side, place[..., end])
     return height, place
 
 
@@ -229,8 +238,8 @@ def _farthest_along(flat: FloatArray, axis: FloatArray) -> FloatArray:
     shift = np.take_along_axis(place, top[:, None], axis=1)
     inside = np.clip(top, 1, flat.shape[2] - 2)
     before, here, after = (_at(flat, inside + step) for step in (-1, 0, 1))
-    curved = here + 0.5 * shift * (after - before) + 0.5 * shift**2 * (before - 2.0 * here + after)
-    return np.where((inside == top)[:, None], curved, _at(flat, top))
+    shift = shift + (top - inside)[:, None]
+    return np.asarray(here + 0.5 * shift * (after - before) + 0.5 * shift**2 * (before - 2.0 * here + after))
 
 
 def _directions(components: int) -> FloatArray:

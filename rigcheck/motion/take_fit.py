@@ -156,7 +156,7 @@ def fit_given(
         With the poles as given.
     """
     columns, _ = _basis(times, poles, degree, float(times[-1]))
-    q, r = np.linalg.qr(columns)
+    q, r = _orthonormal(columns)
     coefficients = _solve(r, q.T @ track)
     return _fit(times, track, poles, coefficients, columns, floor)
 
@@ -194,7 +194,7 @@ def refine(
     highest = np.pi / float(np.median(np.diff(times)))
     weight = times[:, None]
     columns, powers = _basis(times, poles, degree, duration)
-    q, r = np.linalg.qr(columns)
+    q, r = _orthonormal(columns)
     coefficients = _solve(r, q.T @ track)
     residuals = track - columns @ coefficients
     cost = float((residuals**2).sum())
@@ -219,7 +219,7 @@ def refine(
             step *= min(1.0, np.pi / max(1e-300, float(np.abs(step).max()) * duration))
             trial = _folded(poles - step[:k] + 1j * step[k:], highest, duration)
             columns, new_powers = _basis(times, trial, degree, duration)
-            new_q, r = np.linalg.qr(columns)
+            new_q, r = _orthonormal(columns)
             new_coefficients = _solve(r, new_q.T @ track)
             new_residuals = track - columns @ new_coefficients
             new_cost = float((new_residuals**2).sum())
@@ -411,6 +411,30 @@ def _basis(
     return np.concatenate([powers.real, -powers.imag, drift], axis=1), powers
 
 
+def _orthonormal(columns: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Give q and r, columns = q r, q orthonormal and r an upper triangle.
+
+    Cholesky's factor of the Gram matrix, twice over, is several times as fast as Householder's reflections for
+    long thin columns, and as good where the first pass leaves them nearly orthonormal (CholeskyQR2: Y.
+    Yamamoto et al., Electronic Transactions on Numerical Analysis 44 (2015) 306-326, from memory). Where it
+    does not, because columns are nearly the same, the reflections take over.
+    """
+    scale = np.sqrt(np.einsum("ij,ij->j", columns, columns))
+    if not scale.all():
+        return np.linalg.qr(columns)
+    q, r = columns / scale, np.diag(scale)
+    for last in (False, True):
+        gram = q.T @ q
+        if last and np.abs(gram - np.eye(gram.shape[0])).max() > 0.1:
+            return np.linalg.qr(columns)
+        try:
+            factor = np.linalg.cholesky(gram).T
+        except np.linalg.LinAlgError:
+            return np.linalg.qr(columns)
+        q, r = q @ np.linalg.inv(factor), factor @ r
+    return q, r
+
+
 def _solve(triangle: FloatArray, right: FloatArray) -> FloatArray:
     """Solve the triangular system; where columns are the same, take the shortest solution."""
     size = np.abs(triangle.diagonal())
@@ -489,7 +513,7 @@ def _most_promising(times: FloatArray, fit: Fit, candidates: ComplexArray) -> Se
     if not poles.size:
         return []
     columns, _ = _basis(times, fit.poles, fit.degree, duration)
-    q, _ = np.linalg.qr(columns)
+    q, _ = _orthonormal(columns)
     waves = np.exp(times[:, None] * poles)
     pair = np.stack([waves.real, waves.imag], axis=1)  # (n, 2, c)
     flat = pair.reshape(times.size, -1)

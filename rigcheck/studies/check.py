@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -57,8 +58,12 @@ def check(shot: Shot, *, prop: str | None = None) -> CheckResult:
     UnknownNameError
         The shot has no prop of that name.
     """
-    props = shot.prop if prop is None else (shot.find_prop(prop),)
-    results = tuple(_check_prop(shot, one) for one in props)
+    wanted = shot.prop if prop is None else (shot.find_prop(prop),)
+    works = [_work(shot, one) for one in shot.prop if one in wanted or _may_meet(shot)]
+    meetings = _meetings(shot, works)
+    results = tuple(
+        _result(shot, work, met) for work, met in zip(works, meetings, strict=True) if work.prop in wanted
+    )
     return CheckResult(
         title=shot.title,
         verdict=worst([result.verdict for result in results]),
@@ -67,15 +72,44 @@ def check(shot: Shot, *, prop: str | None = None) -> CheckResult:
     )
 
 
-def _check_prop(shot: Shot, prop: Prop) -> PropResult:
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Work:
+    """One prop computed, before anything is said about it."""
+
+    prop: Prop
+    reading: Reading
+    still: Outcome
+    motion: MotionOutcome | None
+
+
+def _work(shot: Shot, prop: Prop) -> _Work:
     reading = read_prop(shot, prop)
+    still = reading.task.evaluate()
+    motion = reading.task.move(still) if still.solved[0] else None
+    return _Work(prop=prop, reading=reading, still=still, motion=motion)
+
+
+def _may_meet(shot: Shot) -> bool:
+    return len(shot.prop) > 1 and any(prop.mark is not None for prop in shot.prop)
+
+
+def _meetings(shot: Shot, works: list[_Work]) -> list[Contribution]:
+    if not _may_meet(shot):
+        return [Contribution()] * len(works)
+    from rigcheck.studies.meeting import meeting
+
+    readings, stills = [work.reading for work in works], [work.still for work in works]
+    return list(meeting(shot, readings, stills, [work.motion for work in works]))
+
+
+def _result(shot: Shot, work: _Work, met: Contribution) -> PropResult:
+    prop, reading, still, motion = work.prop, work.reading, work.still, work.motion
     task = reading.task
-    still = task.evaluate()
     solved = bool(still.solved[0])
-    motion = task.move(still) if solved else None
     grades = grade(still, motion, task.limits, task.eye)
     cures = _cures(shot, prop, reading, still, grades) if solved else []
-    parts, lasting_set = _parts(shot, prop, reading, still, motion) if solved else ([], None)
+    parts, lasting_set = _parts(shot, work) if solved else ([], None)
+    parts.append(met)
     findings = in_order(
         [*find(reading, still, grades, cures), *(finding for part in parts for finding in part.findings)]
     )
@@ -96,17 +130,21 @@ def _check_prop(shot: Shot, prop: Prop) -> PropResult:
     )
 
 
-def _parts(
-    shot: Shot, prop: Prop, reading: Reading, still: Outcome, motion: MotionOutcome | None
-) -> tuple[list[Contribution], float | None]:
+def _parts(shot: Shot, work: _Work) -> tuple[list[Contribution], float | None]:
     """What the other rooms of the check add, and the lasting set [m]."""
-    stays, lasting_set = lasting(shot, prop, reading, still, motion)
+    prop = work.prop
+    given = (shot, prop, work.reading, work.still, work.motion)
+    stays, lasting_set = lasting(*given)
     others = [holding, offsets, course]
     if prop.insert is not None or prop.flexural_rigidity is not None or prop.droop_test is not None:
         from rigcheck.studies.drooping import drooping
 
         others.append(drooping)
-    return [stays, *(part(shot, prop, reading, still, motion) for part in others)], lasting_set
+    if shot.camera is not None:
+        from rigcheck.studies.picturing import picturing
+
+        others.append(picturing)
+    return [stays, *(part(*given) for part in others)], lasting_set
 
 
 def _cures(

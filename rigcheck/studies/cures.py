@@ -341,7 +341,8 @@ def _thicker(task: Task, choices: Choices) -> list[_Trial]:
     larger = np.flatnonzero(choices.sizes > now * 1.001)[:_MOST_SIZES]
     trials = []
     for index in larger:
-        size, wall = float(choices.sizes[index]), float(choices.tube_walls[index])
+        size = _as_said(float(choices.sizes[index]) * 1e3, 4) / 1e3
+        wall = _as_said(float(choices.tube_walls[index]) * 1e3, 3) / 1e3
         tube = support.form == "tube"
         words = f"{size * 1e3:.4g} mm" + (f" x {wall * 1e3:.3g} mm" if tube else "")
         trials.append(
@@ -381,13 +382,30 @@ def _other_material(task: Task, choices: Choices) -> list[_Trial]:
 
 def _lighter(task: Task) -> list[_Trial]:
     rig, now = task.rig, float(task.rig.mass[0])
-    return [
-        _Trial(
-            words=f"Make the prop {now * (1 - share) * 1e3:.3g} g lighter, {now * share * 1e3:.3g} g in all",
-            task=replace(task, rig=replace(rig, mass=rig.mass * share, inertia=rig.inertia * share)),
+    trials = []
+    for wanted in _LIGHTER:
+        new = _as_said(now * wanted * 1e3, 3) / 1e3
+        share = new / now
+        trials.append(
+            _Trial(
+                words=f"Make the prop {(now - new) * 1e3:.3g} g lighter, {new * 1e3:.3g} g in all",
+                task=replace(task, rig=replace(rig, mass=rig.mass * share, inertia=rig.inertia * share)),
+            )
         )
-        for share in _LIGHTER
-    ]
+    return trials
+
+
+def _as_said(value: float, digits: int) -> float:
+    """The value as its words give it, so that what is advised is what was computed."""
+    return float(f"{value:.{digits}g}")
+
+
+def _tube_as_said(tube: Tube) -> Tube:
+    return replace(
+        tube,
+        diameter=_as_said(tube.diameter * 1e3, 4) / 1e3,
+        wall_thickness=_as_said(tube.wall_thickness * 1e3, 3) / 1e3,
+    )
 
 
 def _tube(task: Task, choices: Choices) -> list[_Trial]:
@@ -395,7 +413,7 @@ def _tube(task: Task, choices: Choices) -> list[_Trial]:
     if support.form != "round" or len(task.rig.supports) > 1 or support.sleeves:
         return []
     now = float(support.diameter[0])
-    wider = [tube for tube in choices.tubes if tube.diameter >= now * 0.999]
+    wider = [tube for tube in map(_tube_as_said, choices.tubes) if tube.diameter >= now * 0.999]
     return [
         _Trial(
             words=f"Take a {tube.diameter * 1e3:.4g} x {tube.wall_thickness * 1e3:.3g} mm {tube.name} in its place",
@@ -427,7 +445,7 @@ def _sleeve(task: Task, choices: Choices) -> list[list[_Trial]]:
     now, length = float(support.diameter[0]), float(support.free_length[0])
     fitting = [
         tube
-        for tube in choices.tubes
+        for tube in map(_tube_as_said, choices.tubes)
         if now * 0.999 <= tube.diameter - 2 * tube.wall_thickness <= now * (1 + _LOOSE)
     ]
     kinds = []
@@ -513,7 +531,8 @@ def _slower(task: Task) -> list[_Trial]:
     total = max(float(travel.stop[0]) for travel in task.travels)
     begin = min(float(travel.start[0]) for travel in task.travels)
     trials = []
-    for share in _SLOWER:
+    for wanted in _SLOWER:
+        share = _as_said((total - begin) * wanted, 3) / (total - begin)
         travels = tuple(
             replace(travel, start=begin + (travel.start - begin) * share, duration=travel.duration * share)
             for travel in task.travels

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -19,7 +19,6 @@ from rigcheck.picture.wobble import (
     blur_length,
     exposure_time,
     lookalike_frequencies,
-    peak_to_peak,
     seen_frequency,
     seen_wobble,
 )
@@ -51,8 +50,8 @@ STILL = 0.01
 _DOWN = np.array([0.0, -GRAVITY, 0.0])
 _STRONG = 1e-3
 """Modes that move the prop by less than this share of the strongest follow at once."""
-_SAMPLES = 200
-"""Samples of the load over the moves; it is straight between them, good to 1e-4 of its largest value."""
+_SAMPLES = 120
+"""Samples of the load over the moves; it is straight between them, good to 2e-4 of its largest value."""
 _LEAST_IN_STRETCH = 8
 _MOST_EVENTS = 20_000
 _INSIDE = 1e-9
@@ -598,7 +597,7 @@ def _picture_way(reading: Reading, still: Outcome, eye: Eye) -> Array:
         ways = np.array([push.direction for push in reading.task.pushes])
         ways = ways if len(ways) else np.array([travel.direction for travel in reading.task.travels])
         pushed = still.dynamics.follow[0, :3, :3] @ ways.T
-        places = eye.project(np.concatenate([pushed, -pushed], axis=1)).T
+        places = eye.project(pushed).T
     else:
         times = np.linspace(0.0, 4 * np.pi / ring.angular_frequency.min(), _RING_SAMPLES)
         course, _ = free_decay(
@@ -609,7 +608,8 @@ def _picture_way(reading: Reading, still: Outcome, eye: Eye) -> Array:
             times=times,
         )
         places = eye.project(ring.shape @ course).T
-    return peak_to_peak(places).direction
+    # The principal axis of the places, which lie about the settled one.
+    return np.asarray(np.linalg.svd(places)[2][0])
 
 
 def _exposure_words(shutter: float, rate: float) -> str:
@@ -738,8 +738,11 @@ def _hidden(prop: Prop, body: Carried, camera: Camera, frames: _Frames, said: _S
         return None
     if prop.mark is None:
         said.assumptions.append("No mark is given, so the prop is pictured in the middle of the frame.")
-    shown = _look(body, camera, frames)
-    sides = _sides(body, camera)
+    sides = _sides(body, camera, frames)
+    found, areas = _first_look(body, camera, frames, sides)
+    shown = _look(body, camera, frames, found)
+    order = np.argsort(areas, kind="stable")
+    by_side = {sides.names[index]: float(areas[index]) for index in order}
     hides = shown.most < HIDDEN_AREA
     said.findings.append(
         Finding(
@@ -750,14 +753,14 @@ def _hidden(prop: Prop, body: Carried, camera: Camera, frames: _Frames, said: _S
             limit=HIDDEN_AREA,
             unit="px^2",
             says=_shown_words(shown, moves=bool(body.travels)),
-            advice=() if hides else _side_advice(sides, shown, _now(prop)),
+            advice=() if hides else _side_advice(by_side, shown, _now(prop)),
         )
     )
     turning = is_turning(body.travels)
     said.figures.append(
         Figure(
             label="support shown, by side",
-            value="; ".join(f"{name} {_area_words(area)}" for name, area in sides.items()),
+            value="; ".join(f"{name} {_area_words(area)}" for name, area in by_side.items()),
             note=f"were it straight and unbent, {'at most over the moves' if turning else 'at the end'}",
         )
     )
@@ -781,16 +784,21 @@ def _hidden(prop: Prop, body: Carried, camera: Camera, frames: _Frames, said: _S
     return shown
 
 
+def _placed(line: Line, rotation: Array, position: Array) -> Array:
+    """Points of a support in poses, (n, k, 3)."""
+    return np.asarray(position[:, None, :] + line.points @ np.swapaxes(rotation, -1, -2))
+
+
 def _bands(line: Line, rotation: Array, position: Array) -> Iterator[Band]:
     """A support in poses; a strip piece by piece, because it may be wide in another direction in each."""
     from rigcheck.picture.visibility import Band
 
-    points = position[..., None, :] + line.points @ np.swapaxes(rotation, -1, -2)
+    points = _placed(line, rotation, position)
     if line.thickness is None or line.wide is None:
         yield Band(points=points, diameter=line.diameters)
         return
     for piece, (diameter, sleeved) in enumerate(zip(line.diameters, line.sleeved, strict=True)):
-        ends = points[..., piece : piece + 2, :]
+        ends = points[:, piece : piece + 2]
         if sleeved:
             yield Band(points=ends, diameter=np.asarray(diameter))
         else:
@@ -804,23 +812,75 @@ def _bands(line: Line, rotation: Array, position: Array) -> Iterator[Band]:
 
 def _visible(body: Carried, camera: Camera, rotation: Array, position: Array) -> Array:
     """Length, width and area of the supports that show in poses, (3, n)."""
+    found = np.zeros((3, len(position)))
+    _add(found, body, camera, rotation, position)
+    return found
+
+
+def _add(found: Array, body: Carried, camera: Camera, rotation: Array, position: Array) -> None:
+    """Add what shows of the supports in poses to length, width and area, (3, n)."""
     from rigcheck.picture.visibility import visible_support
 
     solid = body.solid(rotation, position)
-    found = np.zeros((3, len(position)))
     for line in body.lines:
         for band in _bands(line, rotation, position):
             shows = visible_support(band, camera, solid)
             found[0] += shows.length_px
             found[1] = np.maximum(found[1], shows.width_px)
             found[2] += shows.area_px
-    return found
 
 
-def _look(body: Carried, camera: Camera, frames: _Frames) -> _Shown:
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Sides:
+    """A straight first support from r sides, in m poses: root and tip in the frame's axes, (r, m, 2, 3) [m]."""
+
+    names: tuple[str, ...]
+    points: Array
+    wide: Array | None
+    rotation: Array
+    position: Array
+
+
+def _first_look(body: Carried, camera: Camera, frames: _Frames, sides: _Sides) -> tuple[Array, Array]:
+    """What shows in the frames looked at first, (3, n), and from each side at most, (r,) [px^2]."""
+    from rigcheck.picture.visibility import Band, visible_support
+
+    count = frames.position.shape[0]
+    line = body.lines[0]
+    solid = body.solid(sides.rotation, sides.position)
+    ways, poses = sides.points.shape[:2]
+    if line.wide is None and not line.sleeved.any():
+        # One call for both costs little more than one of them: the straight ones get as many pieces.
+        share = np.linspace(0.0, 1.0, len(line.points))[:, None]
+        straight = sides.points[:, :, :1] * (1 - share) + sides.points[:, :, 1:] * share
+        placed = _placed(line, frames.rotation, frames.position)
+        own = body.solid(frames.rotation, frames.position)
+        both = replace(
+            own,
+            centre=np.concatenate([own.centre, np.tile(solid.centre, (ways, 1))]),
+            orientation=np.concatenate([own.orientation, np.tile(solid.orientation, (ways, 1, 1))]),
+        )
+        band = Band(
+            points=np.concatenate([placed, straight.reshape(-1, *placed.shape[1:])]), diameter=line.diameters
+        )
+        shows = visible_support(band, camera, both)
+        found = np.stack([shows.length_px[:count], shows.width_px[:count], shows.area_px[:count]])
+        rest = replace(body, lines=body.lines[1:])
+        _add(found, rest, camera, frames.rotation, frames.position)
+        return found, shows.area_px[count:].reshape(ways, poses).max(axis=1)
+    found = _visible(body, camera, frames.rotation, frames.position)
+    band = Band(
+        points=sides.points,
+        diameter=np.asarray(line.diameters[-1]),
+        thickness=line.thickness,
+        wide_direction=sides.wide,
+    )
+    return found, visible_support(band, camera, solid).area_px.max(axis=1)
+
+
+def _look(body: Carried, camera: Camera, frames: _Frames, found: Array) -> _Shown:
     """Look at the end of the moves and at frames over them, closer where the support comes into view."""
     first, count = frames.first, len(frames.times)
-    found = _visible(body, camera, frames.rotation, frames.position)
     areas = found[2, :-1]
     length, width, area = (float(value) for value in found[:, -1])
     shows = areas >= HIDDEN_AREA
@@ -849,18 +909,18 @@ def _look(body: Carried, camera: Camera, frames: _Frames) -> _Shown:
     )
 
 
-def _sides(body: Carried, camera: Camera) -> dict[str, float]:
-    """Area that a straight first support would show from each side [px^2], least first."""
-    from rigcheck.picture.visibility import Band, visible_support
-
+def _sides(body: Carried, camera: Camera, frames: _Frames) -> _Sides:
+    """The sides from which the first support could come, were it straight."""
     line = body.lines[0]
     tip = line.points[-1]
     length = float(np.linalg.norm(np.diff(line.points, axis=0), axis=1).sum())
-    start, stop = span(body.travels) if body.travels else (0.0, 0.0)
-    times = np.linspace(start, stop, _LOOKS) if is_turning(body.travels) else np.array([stop])
-    rotation, position = body.poses(times)
+    turning = is_turning(body.travels)
+    every = max(1, len(frames.position) // _LOOKS) if turning else len(frames.position)
+    rows = np.arange(len(frames.position) - 1, -1, -every)  # the last is the end of the moves
+    position = frames.position[rows]
+    rotation = frames.rotation[rows] if len(frames.rotation) > 1 else frames.rotation
     ways = {name: np.array(way) for name, way in SIDES.items()}
-    middle = body.middles(rotation[-1:], position[-1:])[0]
+    middle = body.middles(rotation[:1], position[:1])[0]
     sight = camera.toward if camera.position is None else camera.position - middle
     away = -sight / np.linalg.norm(sight)
     # In the frame's axes at the end of the moves, which are those of the rig.
@@ -868,24 +928,19 @@ def _sides(body: Carried, camera: Camera) -> dict[str, float]:
         ways[_IN_LINE] = away
     directions = np.array(list(ways.values()))
     points = np.stack([tip + length * directions, np.broadcast_to(tip, directions.shape)], axis=1)
-    placed = position[:, None] + points[:, None] @ np.swapaxes(rotation, -1, -2)
-    if line.thickness is None or line.wide is None:
-        band = Band(points=placed, diameter=np.asarray(line.diameters[-1]))
-    else:
+    wide = None
+    if line.wide is not None:
         flat = width_direction("strip", points)
         assert flat is not None  # a strip has one
-        wide = flat[:, 0] - (flat[:, 0] * directions).sum(axis=1, keepdims=True) * directions
-        turned = np.einsum("nij,rj->rni", rotation, wide)
-        band = Band(
-            points=placed,
-            diameter=np.asarray(line.diameters[-1]),
-            thickness=line.thickness,
-            wide_direction=np.broadcast_to(turned, (*placed.shape[:2], 3)),
-        )
-    area = visible_support(band, camera, body.solid(rotation, position)).area_px.max(axis=1)
-    order = np.argsort(area, kind="stable")
-    names = list(ways)
-    return {names[index]: float(area[index]) for index in order}
+        across = flat[:, 0] - (flat[:, 0] * directions).sum(axis=1, keepdims=True) * directions
+        wide = np.broadcast_to(np.einsum("nij,rj->rni", rotation, across), (len(ways), len(position), 3))
+    return _Sides(
+        names=tuple(ways),
+        points=position[:, None] + points[:, None] @ np.swapaxes(rotation, -1, -2),
+        wide=wide,
+        rotation=rotation,
+        position=position,
+    )
 
 
 def _now(prop: Prop) -> str | None:
@@ -896,6 +951,12 @@ def _now(prop: Prop) -> str | None:
 
 def _side_advice(sides: dict[str, float], shown: _Shown, now: str | None) -> tuple[str, ...]:
     name, area = next(iter(sides.items()))
+    straight = sides[now] if now is not None else np.inf
+    if straight < WORTH_MOVING * shown.most and straight <= area + HIDDEN_AREA:
+        now_shows = _area_words(shown.most)
+        return (
+            f"Take a stiffer or shorter support: straight, {_area_words(straight)} would show, not {now_shows}.",
+        )
     if area >= WORTH_MOVING * shown.most or name == now:
         return ()
     words = _IN_LINE_WORDS if name == _IN_LINE else f"from {_SIDE_WORDS[name]}"

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.errors import ArgumentError, ValidityError
-from rigcheck.model import SIDES, Insert, Move, Prop, Shot, Sleeve, Support
+from rigcheck.model import SIDES, Insert, Move, Part, Prop, Shot, Sleeve, Support
 from rigcheck.motion.keyframes import KeyframePath, keyframe_path
 from rigcheck.motion.profiles import RAMPED_PROFILES, profile
 from rigcheck.picture.projection import Camera
@@ -547,19 +547,29 @@ def _eye(shot: Shot, prop: Prop) -> Eye | None:
 
 
 def _name_unused(shot: Shot, prop: Prop, notes: _Notes) -> None:
-    given = prop.model_fields_set
-    say = notes.unused.append
-    if shot.camera is not None:
-        if "shutter_angle" in shot.camera.model_fields_set:
-            say(("shutter_angle", "motion blur"))
-        if shot.camera.distance is None:
+    if shot.camera is not None and shot.camera.distance is None:
+        notes.assumptions.append(
+            "The camera's distance is not given, so movement toward it is left out of the pixels."
+        )
+    if shot.camera is not None and shot.camera.frame_rate is None and _is_given(shot.camera, "shutter_angle"):
+        notes.assumptions.append("Without a frame rate the shutter angle changes nothing here.")
+    if prop.mark is not None and len(shot.prop) == 1:
+        notes.assumptions.append("The mark of a single prop only says where it stands in the picture.")
+    for support in prop.support:
+        if support.embed is not None and prop.insert is None:
             notes.assumptions.append(
-                "The camera's distance is not given, so movement toward it is left out of the pixels."
+                f"The {support.embed} inside the prop are part of it: they do not bend and cannot pull out."
             )
-    if "mark" in given:
-        say(("mark", "whether props meet or touch"))
+        if support.grip is not None and support.clamp is None:
+            notes.assumptions.append(
+                f"Without a named clamp the grip of {support.grip} changes nothing here."
+            )
     if any(_ranges(shot)):
-        say(("+/-", "the ranges given; results are for the middle values"))
+        notes.unused.append(("+/-", "the ranges given; results are for the middle values"))
+
+
+def _is_given(part: Part, key: str) -> bool:
+    return key in part.model_fields_set
 
 
 def _ranges(part: Any) -> Iterator[bool]:

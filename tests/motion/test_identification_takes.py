@@ -394,4 +394,5 @@ def test_72000_frames_in_a_second() -> None:
     found = identify(times, track)
     spent = time.process_time() - begin
     assert [round(component.frequency, 2) for component in found.components] == [3.2, 5.1]
-    assert spent < 2.0  # about 0.4 s; twice the figure to reach leaves room for a slow machine
+    # About 0.4 s. The rest is room for a slow machine whose idle threads count as well.
+    assert spent < 3.0

@@ -183,7 +183,6 @@ def test_every_change_does_what_it_says(results, name):
     assert follow(RIGS[name], results[name]) > 0, "nothing was advised that can be computed"
 
 
-@pytest.mark.xfail(reason="computed for the change itself, quoted beside its rounded figure")
 @pytest.mark.parametrize(
     ("support", "mass", "move"),
     [

@@ -204,8 +204,9 @@ def test_a_bent_support_comes_into_view_over_the_prop() -> None:
     # From the root down to the top of the prop, whose far edge its lean lifts.
     top = 4 * np.cos(lean) + 20 * np.sin(lean)
     assert finding(part).value == pytest.approx((sag * 1e3 - top) * 10 * 15, rel=0.03)
-    # No other side would do better, so nothing is advised: the straight wire from behind hides.
     assert "behind 0 px^2" in figure(part, "support shown, by side")[0]
+    (advice,) = finding(part).advice
+    assert advice.startswith("Take a stiffer or shorter support: straight, 0 px^2 would show, not ")
 
 
 def test_the_settled_shape_is_the_elastic_line() -> None:
