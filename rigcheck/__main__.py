@@ -16,7 +16,11 @@ def main() -> None:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from rigcheck.cli import run
 
-    run()
+    try:
+        run()
+    finally:
+        # Nothing is left to collect but the modules themselves, and the process ends.
+        gc.freeze()
 
 
 if __name__ == "__main__":

@@ -23,6 +23,8 @@ Array = NDArray[np.float64]
 
 _LENGTHS = np.array([0.95, 0.9, 0.85, 0.8, 0.75, 0.7, 0.65, 0.6, 0.55, 0.5, 0.45, 0.4])
 _SLOWER = np.array([1.1, 1.2, 1.3, 1.45, 1.6, 1.8, 2.0, 2.3, 2.6, 3.0])
+_TOO_SOFT = 0.6
+"""A change after which linear theory still lets it sag by this share of the free length cures nothing."""
 _MOST_SIZES = 8
 _SMOOTH = ("cycloidal", "modified-sine", "polynomial-345", "polynomial-4567")
 _LIGHTER = np.array([0.95, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5])
@@ -255,6 +257,7 @@ def _grade_all(trials: list[_Trial]) -> list[_Graded]:
         tasks = [trials[index].task for index in indices]
         joined = replace(
             tasks[0],
+            settings=replace(tasks[0].settings, too_soft=_TOO_SOFT),
             rig=stack([task.rig for task in tasks]),
             travels=stack([task.travels for task in tasks]),
             pushes=stack([task.pushes for task in tasks]),

@@ -62,6 +62,9 @@ class Settings:
         How many modes at least.
     residual_periods : float
         Periods of the lowest mode over which the residual wobble is taken.
+    too_soft : float
+        Linear displacement over free length from which a variant is given up as unsolved. Infinite by default; finite
+        where many variants are tried and the hopeless ones would take the longest.
     """
 
     displacement: str = "auto"
@@ -69,6 +72,7 @@ class Settings:
     shear: bool = True
     modes: int = 6
     residual_periods: float = 2.0
+    too_soft: float = np.inf
 
     @property
     def order(self) -> Order:
@@ -222,6 +226,10 @@ def evaluate(rig: Rig, settings: Settings | None = None, *, turning: bool = Fals
     frame, parts = build_frame(rig, order=settings.order)
     outcome = _linear(rig, settings, frame, parts, turning=turning)
     far = _needs_large(outcome)
+    hopeless = _moved(outcome) > settings.too_soft
+    if hopeless.any():
+        outcome = replace(outcome, solved=outcome.solved & ~hopeless)
+        far &= ~hopeless
     return _with_large(outcome, far, turning=turning) if far.any() else outcome
 
 
@@ -293,12 +301,16 @@ def _needs_large(outcome: Outcome) -> Flags:
         return np.zeros(rig.batch, dtype=bool)
     if settings.displacement == "large":
         return np.ones(rig.batch, dtype=bool)
-    reach = np.min([support.free_length for support in rig.supports], axis=0)
-    moved = np.linalg.norm(outcome.displacement, axis=1)
     straight = len(rig.supports) == 1 and rig.supports[0].points.shape[1] == 2
     lines = any(support.form == "line" or support.tension is not None for support in rig.supports)
     share = LARGE_SHARE if straight or lines else LARGE_SHARE_BENT
-    return np.asarray(~outcome.solved | (moved > share * reach))
+    return np.asarray(~outcome.solved | (_moved(outcome) > share))
+
+
+def _moved(outcome: Outcome) -> Array:
+    """Displacement of the centre of mass over the shortest free length, (B,)."""
+    reach = np.min([support.free_length for support in outcome.rig.supports], axis=0)
+    return np.asarray(np.linalg.norm(outcome.displacement, axis=1) / reach)
 
 
 def _with_large(outcome: Outcome, far: Flags, *, turning: bool) -> Outcome:

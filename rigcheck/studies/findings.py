@@ -13,6 +13,7 @@ from rigcheck.studies.results import Finding, Status
 __all__ = ["find", "in_order"]
 
 _MOST_ADVICE = 5
+_NOT_ENOUGH = "No single change tried here is enough: let rigcheck choose look for a support that holds."
 _BALANCED = 0.05
 """Share of the largest pull by which taut lines may be out of balance; they shift a little to make it up."""
 
@@ -42,6 +43,8 @@ def find(reading: Reading, outcome: Outcome, grades: dict[str, Grade], cures: li
         if np.isfinite(grades["buckling"].value[0]):
             findings.append(_buckling(grades["buckling"], cures))
         findings += _moving(reading, grades, cures)
+        if _status(grades["yield-factor"]) is Status.SKIPPED:
+            findings.append(_strength_unknown())
     findings += _pulls(reading)
     if reading.task.limits.hazard == "overhead":
         findings.append(_overhead(grades["yield-factor"]))
@@ -117,7 +120,22 @@ def _strength(reading: Reading, grade: Grade, cures: list[Cure]) -> Finding:
         limit=grade.limit,
         at_least=True,
         says=says,
-        advice=_advice(cures, "yield-factor"),
+        advice=_advice(cures, "yield-factor") or ((_NOT_ENOUGH,) if status is Status.FAIL else ()),
+    )
+
+
+def _strength_unknown() -> Finding:
+    return Finding(
+        id="strength-unknown",
+        label="unknown strength",
+        status=Status.CAUTION,
+        says="How much it can carry is not known, so nothing here says that it holds.",
+        advice=(
+            (
+                "Take a size that stock knows, or give yield_strength in a [[material]] of your own; until then hang"
+                " twice the weight on it, over a cushion."
+            ),
+        ),
     )
 
 
