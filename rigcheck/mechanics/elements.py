@@ -14,7 +14,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache, cached_property
-from typing import Any
 
 import numpy as np
 from numpy.polynomial import legendre

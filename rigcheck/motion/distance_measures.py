@@ -225,7 +225,7 @@ def _crests(values: FloatArray) -> tuple[FloatArray, FloatArray]:
         curve, rise = bend[..., end], 0.5 * (before - after)[..., end]
         falling = curve < 0.0
         top = np.divide(rise, curve, out=np.zeros_like(rise), where=falling)
-        between = falling & (0.5 < side * top) & (side * top < 1.0)
+        between = falling & (side * top > 0.5) & (side * top < 1.0)
         height[..., end] = np.where(between, here[..., end] - 0.5 * top**2 * curve, height[..., end])
         place[..., end] = np.where(between, top - side, place[..., end])
     return height, place
