@@ -43,6 +43,8 @@ SMALL_DROOP_RATIO = 0.1
 """Droop over overhang up to which the linear droop of a strip is right to 1 %."""
 
 SERIES_LOAD_RATIO = 0.05
+FEW_STRIPS = 6
+"""Up to so many strips are solved as they are; for more the table pays."""
 LARGEST_LOAD_RATIO = 1000.0
 """Weight w L^3 / D of the limpest strip solved; it hangs 98 % of its length down."""
 
@@ -218,18 +220,22 @@ def _map_load(load_ratio: Array) -> Array:
 
 @cache
 def _strip_table() -> tuple[Array, Array]:
-    """Solve the strip at Chebyshev places of the mapped load: places, and (droop, reach, angle) there.
+    """Strips at Chebyshev places of the mapped load: places, and (droop, reach, angle) there."""
+    lowest = float(_map_load(np.asarray(LARGEST_LOAD_RATIO)))
+    unit, _ = _chebyshev(TABLE_NODES)
+    places = lowest + (1 - lowest) * unit
+    return places, _solve_strips(8 * (1 / places**2 - 1))
+
+
+def _solve_strips(loads: Array) -> Array:
+    """Droop and reach over length, and tip angle, of strips at loads of shape (n,): (3, n).
 
     D theta'' = -w (L - s) cos(theta), theta(0) = 0, theta'(L) = 0, by collocation and Newton's method for all
     loads at once; from the straight strip, the load raised step by step.
     """
-    lowest = float(_map_load(np.asarray(LARGEST_LOAD_RATIO)))
-    unit, _ = _chebyshev(TABLE_NODES)
-    places = lowest + (1 - lowest) * unit
-    loads = 8 * (1 / places**2 - 1)
     s, derivative = _chebyshev(STRIP_NODES)
     second = derivative @ derivative
-    theta = np.zeros((TABLE_NODES, STRIP_NODES))
+    theta = np.zeros((len(loads), STRIP_NODES))
     for part in np.linspace(0.1, 1.0, 10) ** 3:
         load = part * loads[:, None] * (1 - s)
         for _ in range(40):
@@ -249,8 +255,7 @@ def _strip_table() -> tuple[Array, Array]:
             )
     points, weights = np.polynomial.legendre.leggauss(STRIP_NODES)
     inside = _interpolate(s, theta, 0.5 * (points + 1))
-    values = [np.sin(inside) @ weights / 2, np.cos(inside) @ weights / 2, theta[:, -1]]
-    return places, np.stack(values)
+    return np.stack([np.sin(inside) @ weights / 2, np.cos(inside) @ weights / 2, theta[:, -1]])
 
 
 def _interpolate(nodes: Array, values: Array, at: Array) -> Array:
@@ -284,6 +289,8 @@ def _strip_ratios(load_ratio: Array) -> Array:
     """Droop and reach over length, and tip angle, at load ratios of any shape: (3, ...)."""
     if np.all(load_ratio <= SERIES_LOAD_RATIO):
         return _strip_series(load_ratio)
+    if load_ratio.size <= FEW_STRIPS:
+        return _solve_strips(load_ratio.ravel()).reshape(3, *load_ratio.shape)
     places, values = _strip_table()
     flat = _interpolate(places, values, _map_load(load_ratio).ravel())
     return flat.reshape(3, *load_ratio.shape)

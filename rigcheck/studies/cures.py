@@ -26,6 +26,7 @@ _SLOWER = np.array([1.1, 1.2, 1.3, 1.45, 1.6, 1.8, 2.0, 2.3, 2.6, 3.0])
 _TOO_SOFT = 0.6
 """A change after which linear theory still lets it sag by this share of the free length cures nothing."""
 _MOST_SIZES = 8
+_LONG_RUN = 5
 _SMOOTH = ("cycloidal", "modified-sine", "polynomial-345", "polynomial-4567")
 _LIGHTER = np.array([0.95, 0.9, 0.85, 0.8, 0.7, 0.6, 0.5])
 _SLEEVED = np.array([0.25, 0.4, 0.5, 0.6, 0.75])
@@ -174,13 +175,24 @@ def find_cures(
     if task.travels and wrong & {"residual-wobble", "settle"}:
         smoother = _Kind(name="smoother", trials=_smoother(task), lasting=False)
         found += _smallest(smoother, _grade_moves(smoother.trials, outcome), wrong, before)
+    failing = any(str(before[name].status[0]) == Status.FAIL for name in wrong)
+    if not thorough and not failing and wrong <= {name for cure in found for name in cure.cures}:
+        # A caution that a smoother move cures asks for nothing more.
+        return found
     kinds = _kinds(task, wrong, choices)
+    if not thorough:
+        kinds = [replace(kind, trials=_fewer(kind.trials)) for kind in kinds]
     if thorough:
         kinds = sorted([*kinds, *_wider_kinds(task, choices)], key=lambda kind: _ORDER.index(kind.name))
     grades = iter(_grade_all([trial for kind in kinds for trial in kind.trials]))
     for kind in kinds:
         found += _smallest(kind, [next(grades) for _ in kind.trials], wrong, before)
     return sorted(found, key=lambda cure: (-len(cure.cures), _ORDER.index(cure.kind)))
+
+
+def _fewer(trials: list[_Trial]) -> list[_Trial]:
+    """Every second step of a long run of trials, the last one with them."""
+    return trials if len(trials) < _LONG_RUN else trials[1 - len(trials) % 2 :: 2]
 
 
 _ORDER = (

@@ -499,8 +499,10 @@ def _alike(travels: tuple[Travel, ...]) -> list[Index]:
             columns += [travel.stroke, *travel.through.T]
     if is_turning(travels):
         columns += [travel.stroke for travel in travels]
-    _, group = np.unique(np.stack(columns, axis=1), axis=0, return_inverse=True)
-    return [np.flatnonzero(group == index) for index in range(int(group.max()) + 1)]
+    groups: dict[tuple[float, ...], list[int]] = {}
+    for variant, row in enumerate(np.stack(columns, axis=1).tolist()):
+        groups.setdefault(tuple(row), []).append(variant)
+    return [np.array(variants, dtype=np.intp) for variants in groups.values()]
 
 
 def _share(dynamics: Dynamics) -> Array:
