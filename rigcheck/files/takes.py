@@ -32,7 +32,7 @@ __all__ = [
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-LARGEST_TABLE = 20_000_000
+LARGEST_TABLE = 40_000_000
 """Most bytes of a table."""
 
 MOST_ROWS = 2_000_000

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from rigcheck.errors import ValidityError
 from rigcheck.mechanics.statics import SectionForces
 from rigcheck.motion.distance_measures import peak_distance, peak_to_peak_distance
 from rigcheck.motion.keyframes import KeyframePath
@@ -219,7 +220,11 @@ def move(
     rest = dynamics.remainder[:, :3]
     reach = np.linalg.norm(shape, axis=1)
     deviation = None
-    if course:
+    if course and response.modal.shape[2] == 1 and travels:
+        # Too long to follow: all modes and the lag at their largest, whenever they are.
+        lag = np.einsum("bij,bj->bi", np.abs(rest[:, :, : response.field.shape[1]]), response.peak_field)
+        deviation = np.einsum("bm,bm->b", reach, response.peak) + np.linalg.norm(lag, axis=1)
+    elif course:
         path = shape @ response.modal + rest[:, :, : response.field.shape[1]] @ response.field
         lag = np.einsum("bij,bj->bi", np.abs(rest[:, :, :3]), response.worst_field)
         deviation = peak_distance(path) + np.linalg.norm(lag, axis=1)
@@ -307,7 +312,9 @@ def _respond(
     batch, count = omega.shape
     turning = is_turning(travels)
     fields = dynamics.participation.shape[2] if turning else 3
-    times = _times(dynamics, travels) if course and travels else np.zeros(1)
+    times = _times(dynamics, travels) if course and travels else None
+    if times is None:
+        times = np.zeros(1)
     result = _Response(
         modal=np.zeros((batch, count, len(times))),
         field=np.zeros((batch, fields, len(times))),
@@ -328,7 +335,9 @@ def _respond(
             if travel.keys is not None:
                 _add_keys(result, dynamics, damping, travel, times, _last(travels))
             else:
-                _add_slide(result, dynamics, damping, travel, times if course else None, _last(travels))
+                _add_slide(
+                    result, dynamics, damping, travel, times if len(times) > 1 else None, _last(travels)
+                )
     for push in pushes:
         drive = np.abs(dynamics.participation[..., :3] @ np.array(push.direction)) / omega**2
         bound = worst_case(
@@ -398,7 +407,9 @@ def _add_keys(
     value, speed = piecewise_linear_response(
         drive[..., None] * acceleration, angular_frequency=omega, damping_ratio=zeta, times=at
     )
-    result.peak[:] += np.abs(value).max(axis=2)
+    # Keys may be far apart against a period: the lag and the swing about it at their worst phase.
+    lag = drive[..., None] * acceleration / omega[..., None] ** 2
+    result.peak[:] += (np.abs(lag) + np.hypot(value - lag, speed / omega[..., None])).max(axis=2)
     result.peak_field[:, :3] += np.abs(way) * np.abs(acceleration).max()
     # The last key ends the acceleration at once; from there on it rings freely.
     state = (value[..., -1], speed[..., -1])
@@ -521,9 +532,19 @@ def _strong(dynamics: Dynamics) -> Dynamics:
     return replace(kept, participation=np.where(weak[..., None], 0.0, kept.participation))
 
 
-def _times(dynamics: Dynamics, travels: tuple[Travel, ...]) -> Array:
-    """Times over the moves, dense enough for every mode that moves the prop by a visible share."""
+def _times(dynamics: Dynamics, travels: tuple[Travel, ...]) -> Array | None:
+    """Times over the moves, dense enough for every mode that moves the prop by a visible share.
+
+    None where that would be too many: keyframes of a whole day are not followed swing by swing.
+    """
     keys = [travel.keys.times for travel in travels if travel.keys is not None]
+    try:
+        return _dense(dynamics, travels, keys)
+    except ValidityError:
+        return None
+
+
+def _dense(dynamics: Dynamics, travels: tuple[Travel, ...], keys: list[Array]) -> Array:
     return sample_times(
         start=min(float(travel.start.min()) for travel in travels),
         stop=max(float(travel.stop.max()) for travel in travels),
