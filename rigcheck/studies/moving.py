@@ -404,8 +404,14 @@ def _add_keys(
     at = times[(times >= first) & (times <= stop)] if len(times) > 1 else travel.keys.times
     _, _, acceleration = travel.law(0, at)
     drive = -(dynamics.participation[..., :3] @ way)
+    steps = np.diff(at)
+    even = bool(np.ptp(steps) <= 1e-9 * steps[0])
     value, speed = piecewise_linear_response(
-        drive[..., None] * acceleration, angular_frequency=omega, damping_ratio=zeta, times=at
+        drive[..., None] * acceleration,
+        angular_frequency=omega,
+        damping_ratio=zeta,
+        time_step=float(steps.mean()) if even else None,
+        times=None if even else at,
     )
     # Keys may be far apart against a period: the lag and the swing about it at their worst phase.
     lag = drive[..., None] * acceleration / omega[..., None] ** 2

@@ -209,7 +209,7 @@ class TestWhatIsWrongWithATrack:
         assert "cannot be opened" in failing("a\0b")
 
     def test_sizes_are_bounded(self, tmp_path, monkeypatch) -> None:
-        assert "is too large: 20,000,000 bytes at most" in problems("x" * (LARGEST_TABLE + 1))[0]
+        assert "is too large: 40,000,000 bytes at most" in problems("x" * (LARGEST_TABLE + 1))[0]
         assert MOST_ROWS == 2_000_000
         monkeypatch.setattr(takes, "MOST_ROWS", 1000)
         assert "has more than 1,000 rows" in problems("time_s,value\n" + "1,2\n" * 1001, keys_from_text)[0]
