@@ -41,6 +41,8 @@ _LEAST_IN_STRETCH = 400
 _MOST_IN_STRETCH = 20_000
 _ROLL_MODES = 6
 """Modes whose periods the samples of a turning move follow; faster ones follow it without inertia anyway."""
+_POSES = 65
+"""Poses of a turning move at which its stress is looked at."""
 _INSIDE = 1e-9
 """Share of a stretch by which its end samples stay inside it, where an acceleration may jump."""
 _DOWN = np.array([0.0, -GRAVITY, 0.0])
@@ -240,17 +242,17 @@ def move(
     field = response.peak_field.copy()
     field[:, :3] += response.worst_field
     swing_forces = _bounds(dynamics, largest, field)
-    total = [
-        SectionForces(**{name: np.abs(getattr(one, name)) + getattr(other, name) for name in _FORCES})
-        for one, other in zip(still.forces, swing_forces, strict=True)
-    ]
+    if is_turning(travels):
+        factor = _turning_factor(still, dynamics, response)
+    else:
+        factor = strength_factor(still.parts, stress_of(still.parts, _added(still.forces, swing_forces)))
     return MotionOutcome(
         peak_deviation=deviation,
         residual=residual,
         residual_px=pixels,
         angular_frequency=omega,
         amplitudes=amplitudes.transpose(0, 2, 1),
-        strength_factor=strength_factor(still.parts, stress_of(still.parts, total)),
+        strength_factor=factor,
         swing_stress=largest_stress(stress_of(still.parts, swing_forces)),
         ringing_stress=largest_stress(
             stress_of(still.parts, _bounds(dynamics, ringing, np.zeros_like(field)))
@@ -261,6 +263,37 @@ def move(
 
 
 _FORCES = ("axial", "torque", "moment_y", "moment_z", "shear_y", "shear_z")
+
+
+def _added(settled: list[SectionForces], swing: list[SectionForces]) -> list[SectionForces]:
+    """Magnitudes of settled forces and of what comes on top."""
+    return [
+        SectionForces(**{name: np.abs(getattr(one, name)) + getattr(other, name) for name in _FORCES})
+        for one, other in zip(settled, swing, strict=True)
+    ]
+
+
+def _turning_factor(still: Outcome, dynamics: Dynamics, response: _Response) -> Array:
+    """Least strength over stress while the head rolls, (B,).
+
+    The forces of gravity as it turns and of the moves are taken pose by pose, with their signs; only the swing about
+    them is added at its largest.
+    """
+    swing = _bounds(dynamics, response.peak_swing, np.zeros_like(response.peak_field))
+    least = np.full(len(response.peak), np.inf)
+    for sample in np.linspace(0, response.field.shape[2] - 1, _POSES).round().astype(int):
+        pose = [
+            SectionForces(
+                **{
+                    name: getattr(settled, name)
+                    + np.einsum("bsk,bk->bs", getattr(follow, name), response.field[:, :, sample])
+                    for name in _FORCES
+                }
+            )
+            for settled, follow in zip(still.forces, dynamics.follow_forces, strict=True)
+        ]
+        least = np.fmin(least, strength_factor(still.parts, stress_of(still.parts, _added(pose, swing))))
+    return np.where(np.isfinite(least), least, np.nan)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -277,6 +310,8 @@ class _Response:
         gradient where a move rolls.
     peak, peak_field : array, shape (B, m), (B, k)
         Bounds on both.
+    peak_swing : array, shape (B, m)
+        Where a move rolls: the largest distance of the modal coordinates from what they would follow slowly.
     end, end_rate : array, shape (B, m)
         Modal coordinates and their rates when the last move ends.
     worst_peak, worst_residual : array, shape (B, m)
@@ -291,6 +326,7 @@ class _Response:
     field: Array
     peak: Array
     peak_field: Array
+    peak_swing: Array
     end: Array
     end_rate: Array
     worst_peak: Array
@@ -314,12 +350,13 @@ def _respond(
     fields = dynamics.participation.shape[2] if turning else 3
     times = _times(dynamics, travels) if course and travels else None
     if times is None:
-        times = np.zeros(1)
+        times = np.zeros(_POSES if turning else 1)
     result = _Response(
         modal=np.zeros((batch, count, len(times))),
         field=np.zeros((batch, fields, len(times))),
         peak=np.zeros((batch, count)),
         peak_field=np.zeros((batch, fields)),
+        peak_swing=np.zeros((batch, count)),
         end=np.zeros((batch, count)),
         end_rate=np.zeros((batch, count)),
         worst_peak=np.zeros((batch, count)),
@@ -445,6 +482,7 @@ def _turn(
     part = dynamics.participation[variants]
     state: tuple[Array, Array] | None = None
     modal, field, fastest = [], [], 0.0
+    swing = np.zeros(omega.shape)
     for stretch in _stretches(travels, first, omega):
         inside = stretch.copy()
         inside[[0, -1]] += np.array([1.0, -1.0]) * _INSIDE * (stretch[-1] - stretch[0])
@@ -462,12 +500,14 @@ def _turn(
         state = (value[..., -1], speed[..., -1])
         modal.append(value)
         field.append(change)
+        swing = np.maximum(swing, np.abs(value - load / omega[..., None] ** 2).max(axis=2))
         fastest = max(fastest, float(np.linalg.norm(at.spin, axis=1).max()))
     assert state is not None
     course, push = np.concatenate(modal, axis=2), np.concatenate(field, axis=1)
     result.end[variants], result.end_rate[variants] = state
     result.peak[variants] = np.abs(course).max(axis=2)
     result.peak_field[variants] = np.abs(push).max(axis=1)
+    result.peak_swing[variants] = swing
     result.fastest_roll[variants] = fastest
     samples = result.modal.shape[2]
     if samples > 1:
