@@ -11,9 +11,12 @@ from rigcheck.studies.grading import CAUTION_SHARE, NOMINAL_PIXEL
 from rigcheck.studies.moving import MotionOutcome, Travel
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
+from rigcheck.units import registry
 
-__all__ = ["FAST_ROLL", "course"]
+__all__ = ["FAST_ROLL", "JERKY", "course"]
 
+JERKY = 1.0
+"""Change of the jerk from key to key over the jerk: a smooth curve has far less, noise almost twice this."""
 FAST_ROLL = 0.1
 """Twice the fastest roll over the lowest angular frequency from which the neglected Coriolis force is told."""
 
@@ -49,7 +52,7 @@ def course(
     ):
         if travel.keys is not None:
             name = "the keyframes" if len(prop.move) == 1 else f"the keyframes of move {number}"
-            findings.append(_rounded(travel, name, move.key_unit or ""))
+            findings.append(_rounded(travel, name, move.key_unit or "m"))
             findings.append(_coarse(travel, name, reading, still))
             figures.append(_reconstruction(travel, name))
     if motion is not None and motion.turning_share[0] > FAST_ROLL:
@@ -60,25 +63,37 @@ def course(
 def _rounded(travel: Travel, name: str, unit: str) -> Finding:
     assert travel.keys is not None
     found = rounding(travel.keys)
-    if found.step is None or not found.visible:
+    label = "smoothness of the keyframes"
+    rounded = found.step is not None and found.visible
+    if not rounded and found.jerk_ratio <= JERKY:
         return Finding(
             id="keys-rounded",
-            label="rounding of the keyframes",
+            label=label,
             status=Status.PASS,
-            says=f"The values of {name} are fine enough.",
+            says=f"The values of {name} are smooth enough.",
+        )
+    if not rounded:
+        return Finding(
+            id="keys-rounded",
+            label=label,
+            status=Status.CAUTION,
+            value=found.jerk_ratio,
+            limit=JERKY,
+            says=f"The values of {name} jerk from one to the next; much of the wobble may be theirs.",
+            advice=("Smooth the keys, or export the planned curve in place of a measured one.",),
         )
     share = found.acceleration_noise / found.peak_acceleration
+    step = registry().Quantity(found.step or 0.0, "rad" if travel.rolls else "m").m_as(unit)
     return Finding(
         id="keys-rounded",
-        label="rounding of the keyframes",
+        label=label,
         status=Status.CAUTION,
         value=share,
         limit=0.1,
         says=f"The values of {name} are rounded so coarsely that the move jerks: {share:.0%} of its acceleration is"
         " rounding.",
-        advice=(f"Export the keys with more digits than steps of {found.step:.3g} (in SI units), or fewer of them."
-                + (f" They are read in {unit}." if unit else ""),),
-    )  # fmt: skip
+        advice=(f"Export the keys with more digits than steps of {step:.3g} {unit}, or fewer of them.",),
+    )
 
 
 def _coarse(travel: Travel, name: str, reading: Reading, still: Outcome) -> Finding:

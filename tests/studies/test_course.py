@@ -53,7 +53,19 @@ def test_whole_millimetres_at_a_fast_rate_are_called_rounded(tmp_path):
     assert found.status is Status.CAUTION
     assert found.value > 0.1
     assert "is rounding" in found.says
-    assert found.advice[0].startswith("Export the keys with more digits than steps of 0.001")
+    assert found.advice[0].startswith("Export the keys with more digits than steps of 1 millimeter")
+
+
+def test_noisy_keys_are_called_jerky(tmp_path):
+    """A tenth of a millimetre of noise with nine digits lies on no grid, and jerks all the same."""
+    shot = keyed(tmp_path, count=101, digits=9)
+    times, values = np.loadtxt(tmp_path / "keys.csv", delimiter=",", skiprows=1).T
+    noisy = values + 0.1 * np.random.default_rng(1).standard_normal(len(values))
+    rows = [f"{time:.9f},{value:.9f}" for time, value in zip(times, noisy, strict=True)]
+    (tmp_path / "keys.csv").write_text("time_s,value\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    found = finding(check(shot), "keys-rounded")
+    assert found.status is Status.CAUTION
+    assert "jerk from one to the next" in found.says
 
 
 def test_fine_keys_pass(tmp_path):
