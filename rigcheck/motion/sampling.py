@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 from rigcheck.errors import ArgumentError, ValidityError
 from rigcheck.motion._checks import FloatArray, positive
 
-__all__ = ["SampleTimes", "sample_times"]
+__all__ = ["SampleTimes", "distinct", "sample_times"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,10 +97,8 @@ def sample_times(
         matters = size >= tolerance * size.max(axis=-1, keepdims=True)
     fastest = float(omega[matters].max())
     step = min(2.0 * np.pi / (fastest * samples_per_period), (stop - start) / (least - 1))
-    inside = np.sort(np.asarray(events, dtype=np.float64))
+    inside = distinct(np.asarray(events, dtype=np.float64))
     inside = inside[(inside > start) & (inside < stop)]
-    # Not np.unique: it loads numpy.ma, which takes longer than a whole response.
-    inside = inside[np.diff(inside, prepend=start) > 0]
     edges = np.concatenate([[start], inside, [stop]])
     if (stop - start) / step + edges.size <= most:
         return SampleTimes(times=_filled(edges, np.full(edges.size - 1, step)), step=step, thinned=False)
@@ -123,6 +121,31 @@ def sample_times(
             "Allow more, or leave out the fast modes."
         )
     return SampleTimes(times=_filled(all_edges, steps), step=step, thinned=True)
+
+
+def distinct(values: FloatArray) -> FloatArray:
+    """Give the values in rising order, each once.
+
+    Parameters
+    ----------
+    values : ndarray, (n,)
+        Any numbers.
+
+    Returns
+    -------
+    ndarray
+
+    Notes
+    -----
+    As `numpy.unique`, which also loads numpy.ma: that takes longer than a whole response.
+
+    Examples
+    --------
+    >>> distinct(np.array([2.0, 1.0, 2.0])).tolist()
+    [1.0, 2.0]
+    """
+    ordered = np.sort(values)
+    return ordered[np.diff(ordered, prepend=-np.inf) > 0] if ordered.size else ordered
 
 
 def _filled(edges: FloatArray, steps: FloatArray) -> FloatArray:

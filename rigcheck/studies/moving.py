@@ -18,7 +18,7 @@ from rigcheck.motion.moving_frame import Carrier, FrameField, frame_field
 from rigcheck.motion.profiles import Profile
 from rigcheck.motion.response import end_state, free_decay, peak_bound, unit_displacement
 from rigcheck.motion.sampled_load import piecewise_linear_response
-from rigcheck.motion.sampling import sample_times
+from rigcheck.motion.sampling import distinct, sample_times
 from rigcheck.motion.shock import worst_case
 from rigcheck.picture.projection import Camera
 from rigcheck.studies.evaluate import Dynamics, Outcome, largest_stress, strength_factor, stress_of
@@ -522,7 +522,7 @@ def _resampled(course: Array, count: int) -> Array:
 
 def _stretches(travels: tuple[Travel, ...], variant: int, omega: Array) -> Iterator[Array]:
     """Sample times of each stretch in which every acceleration is smooth."""
-    events = np.unique(np.concatenate([travel.events(variant) for travel in travels]))
+    events = distinct(np.concatenate([travel.events(variant) for travel in travels]))
     whole = events[-1] - events[0]
     edges = events[np.concatenate([[True], np.diff(events) > 1e-9 * whole])]
     keyed = any(travel.keys is not None for travel in travels)
