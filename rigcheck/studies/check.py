@@ -144,6 +144,9 @@ def _parts(shot: Shot, work: _Work) -> tuple[list[Contribution], float | None]:
         from rigcheck.studies.picturing import picturing
 
         others.append(picturing)
+    if lasting_set is None or lasting_set > 0:
+        # What keeps a bend settles elsewhere than computed, so no offset can be promised.
+        others.remove(offsets)
     return [stays, *(part(*given) for part in others)], lasting_set
 
 
@@ -175,7 +178,9 @@ def _next_step(findings: tuple[Finding, ...]) -> str | None:
 def _assumptions(shot: Shot, reading: Reading) -> tuple[str, ...]:
     task = reading.task
     said = list(reading.assumptions)
-    said.append("The prop is rigid and held without play; the head does not give.")
+    said.append("The prop is rigid.")
+    if task.rig.axis_stiffness is None:
+        said.append("The head does not give.")
     if not task.settings.gravity_stiffness:
         said.append("Weight is left out of the stiffness, as asked.")
     if not task.settings.shear:

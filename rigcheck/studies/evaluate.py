@@ -42,8 +42,8 @@ MODES_USED = 16
 LARGE_SHARE = 0.1
 """Displacement over free length from which the settled state is solved without the limit to small ones."""
 LARGE_SHARE_BENT = 0.02
-"""The same for bent supports and for several: there the weight changes the stiffness in ways that linear theory
-leaves out, and frequencies would be off by about as much as the prop moves."""
+"""The same for bent supports, for several, and for taut lines, which tighten as they sag: there the weight changes the
+stiffness in ways that linear theory leaves out, and frequencies would be off by about as much as the prop moves."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -302,8 +302,8 @@ def _needs_large(outcome: Outcome) -> Flags:
     if settings.displacement == "large":
         return np.ones(rig.batch, dtype=bool)
     straight = len(rig.supports) == 1 and rig.supports[0].points.shape[1] == 2
-    lines = any(support.form == "line" or support.tension is not None for support in rig.supports)
-    share = LARGE_SHARE if straight or lines else LARGE_SHARE_BENT
+    straight = straight and rig.supports[0].tension is None
+    share = LARGE_SHARE if straight else LARGE_SHARE_BENT
     return np.asarray(~outcome.solved | (_moved(outcome) > share))
 
 

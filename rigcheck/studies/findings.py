@@ -169,7 +169,7 @@ def _buckling(grade: Grade, cures: list[Cure]) -> Finding:
         value=value,
         limit=grade.limit,
         at_least=True,
-        says=f"It would fold under {value:.3g} times the weight it stands under.",
+        says=f"It would fold under {value:.3g} times the load it stands under, the move included.",
         advice=_advice(cures, "buckling"),
     )
 

@@ -12,6 +12,7 @@ from rigcheck.studies.cautions import REQUIRED_FACTOR
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.moving import Eye, MotionOutcome
 from rigcheck.studies.results import Status
+from rigcheck.studies.rigs import GRAVITY
 
 __all__ = [
     "BUCKLING_FACTOR",
@@ -87,6 +88,9 @@ def grade(
     strength = np.where(factor >= required, ceiling, Status.FAIL)
     rig = outcome.rig
     buckling = outcome.buckling_factor
+    if motion is not None:
+        # A head that hastens up makes what stands on it heavier.
+        buckling = buckling / (1 + motion.upward_acceleration / GRAVITY)
     free_length = np.min([support.free_length for support in rig.supports], axis=0)
     sag = np.abs(outcome.sag)
     droops = np.where(sag > DROOP_SHARE * free_length, Status.CAUTION, Status.PASS)

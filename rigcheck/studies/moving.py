@@ -165,6 +165,8 @@ class MotionOutcome:
     turning_share : array
         Twice the fastest roll over the lowest angular frequency: the relative size of what is left out (the
         Coriolis force on the vibration).
+    upward_acceleration : array
+        Largest acceleration of the head up or down, as a magnitude [m/s2]; not that of a roll.
     """
 
     peak_deviation: Array | None
@@ -177,6 +179,7 @@ class MotionOutcome:
     ringing_stress: Array
     swing_forces: list[SectionForces]
     turning_share: Array
+    upward_acceleration: Array
 
 
 def move(
@@ -259,6 +262,8 @@ def move(
         ),
         swing_forces=swing_forces,
         turning_share=2 * response.fastest_roll / omega[:, 0],
+        upward_acceleration=(0.0 if is_turning(travels) else response.peak_field[:, 1])
+        + response.worst_field[:, 1],
     )
 
 

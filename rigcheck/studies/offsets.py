@@ -113,7 +113,8 @@ def offsets(
     alone, level = mount_offsets(still)
     points = still.rig.supports[0].points[0]
     shift = _shift_words(alone.shift)
-    tilt = _turn_words(level.turn, points[-1] - points[0])
+    # To first order a tilt levels the prop; that holds for small settling only.
+    tilt = "" if still.large[0] else _turn_words(level.turn, points[-1] - points[0])
     both = ", then ".join(filter(None, [tilt, _shift_words(level.shift)]))
     advice: tuple[str, ...] = ()
     if shift:

@@ -602,6 +602,15 @@ def _doubts(prop: Prop, mass: float) -> Iterator[str]:
         length = float(np.linalg.norm(np.diff(_points(support), axis=0), axis=1).sum())
         size_text = support.thickness if support.section == "strip" else support.diameter
         across = _si(size_text, "m") or 0.0
+        if length < max(2 * across, 2e-3):
+            yield f"A free length of {length * 1e3:.3g} mm is hardly a support: is its unit right?"
+        for sleeve in support.sleeve:
+            bore = sleeve.diameter.m_as("m") - 2 * sleeve.wall.m_as("m")
+            if bore > 1.15 * across and support.section in ("round", "tube", "threaded"):
+                yield (
+                    f"The sleeve's bore of {bore * 1e3:.3g} mm is loose on {size_text}, and it is computed as"
+                    " bonded: is one of the sizes wrong?"
+                )
         if length > 3.0:
             yield f"A free length of {length:.3g} m is long for a table top: is its unit right?"
         if across > 0.05:
