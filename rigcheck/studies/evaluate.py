@@ -42,8 +42,9 @@ MODES_USED = 16
 LARGE_SHARE = 0.1
 """Displacement over free length from which the settled state is solved without the limit to small ones."""
 LARGE_SHARE_BENT = 0.02
-"""The same for bent supports, for several, and for taut lines, which tighten as they sag: there the weight changes the
-stiffness in ways that linear theory leaves out, and frequencies would be off by about as much as the prop moves."""
+"""The same for bent supports, for several, and for taut lines, which tighten as they sag: there the weight
+changes the stiffness in ways that linear theory leaves out, and frequencies would be off by about as much as the
+prop moves."""
 
 
 @dataclass(frozen=True, kw_only=True)
