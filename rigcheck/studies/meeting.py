@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from rigcheck.errors import ArgumentError, NotConvergedError, ValidityError
 from rigcheck.model import Prop, Shot
+from rigcheck.motion.sampling import distinct
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.picturing import Carried, Line, carried, span, swing
@@ -35,6 +36,7 @@ NEAR = 10e-3
 
 _STEP = 5e-4
 """How far the farthest-going prop goes between the times looked at, on average [m]."""
+_SHORT_MOVE = 0.5
 _LEAST_TIMES = 101
 _MOST_TIMES = 20_000
 _CLOSE = 2e-5
@@ -543,7 +545,7 @@ def _scene(
     if spans:
         way = max(_way(body) for body in bodies.values())
         count = int(np.clip(np.ceil(way / _STEP), _LEAST_TIMES, _MOST_TIMES))
-        times = np.linspace(min(start for start, _ in spans), max(stop for _, stop in spans), count)
+        times = _times_of(bodies, delays, spans, count)
     courses = []
     for index, body in bodies.items():
         own = times - delays.get(index, 0.0)
@@ -563,6 +565,23 @@ def _scene(
     eye = readings[0].task.eye
     camera = None if eye is None else eye.camera
     return _Scene(times=times, moves=bool(spans), camera=camera, courses=tuple(courses))
+
+
+def _times_of(
+    bodies: dict[int, Carried], delays: dict[int, float], spans: Sequence[tuple[float, ...]], count: int
+) -> Array:
+    """Times close together wherever a prop moves, however short that is beside the whole shot."""
+    begin, end = min(start for start, _ in spans), max(stop for _, stop in spans)
+    moves = {
+        (float(travel.start[0]) + delays.get(index, 0.0), float(travel.stop[0]) + delays.get(index, 0.0))
+        for index, body in bodies.items()
+        for travel in body.travels
+    }
+    # Moves that fill the shot are covered by its own times; the others get as many of their own.
+    short = [(start, stop) for start, stop in sorted(moves) if stop - start < _SHORT_MOVE * (end - begin)]
+    each = min(count, max(_LEAST_TIMES, _MOST_TIMES // max(1, len(short))))
+    parts = [np.linspace(start, stop, each) for start, stop in short]
+    return distinct(np.concatenate([np.linspace(begin, end, count), *parts]))
 
 
 def _way(body: Carried) -> float:
