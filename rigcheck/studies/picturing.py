@@ -660,7 +660,13 @@ def _frames(shot: Shot, body: Carried) -> _Frames:
         )
     else:
         stop, times, looks, course = 0.0, np.zeros(1), 1, np.zeros(0)
-    first = np.unique(np.linspace(0, len(times) - 1, looks).round().astype(int))
+    # Also within each move: a short one may lie between two looks over the whole shot.
+    within = [
+        np.searchsorted(times, np.linspace(float(travel.start[0]), float(travel.stop[0]), looks))
+        for travel in body.travels
+    ]
+    even = np.linspace(0, len(times) - 1, looks).round().astype(int)
+    first = np.unique(np.clip(np.concatenate([even, *within]), 0, len(times) - 1))
     rotation, position = body.poses(np.concatenate([times[first], [stop], course]))
     split = len(first) + 1
     turned, carried_on = (rotation, rotation) if len(rotation) == 1 else (rotation[:split], rotation[split:])
