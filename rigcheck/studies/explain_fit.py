@@ -1,0 +1,366 @@
+"""The rig as the take shows it: fitted to the seen frequencies, with its fault and without; what to write back."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rigcheck.model import Prop, Shot
+from rigcheck.motion.identification import Component
+from rigcheck.studies.cures import Task, find_cures
+from rigcheck.studies.evaluate import evaluate
+from rigcheck.studies.explain_causes import Ranked
+from rigcheck.studies.explain_faults import (
+    Fault,
+    Predicted,
+    Uncertain,
+    follow,
+    root_stiffness_of,
+    varied,
+)
+from rigcheck.studies.explain_results import Change, Fitted
+from rigcheck.studies.grading import Grade
+from rigcheck.studies.reading import choices_for
+from rigcheck.studies.results import Status
+from rigcheck.studies.rigs import Rig, repeat
+from rigcheck.studies.words import mass_words
+
+__all__ = ["Fit", "cures_of", "fit", "image_of", "measured_damping", "to_write_back", "wobble"]
+
+Array = NDArray[np.float64]
+
+_AROUND = np.geomspace(0.8, 1.25, 7)
+_WIDE = 33
+_DAMPING_KNOWN = 0.3
+"""A damping ratio is worth writing down where its range is no wider than this share to either side."""
+_BRACKET = {
+    "clamp-softer": (0.02, 80.0),
+    "prop-heavier": (0.4, 3.0),
+    "prop-further-out": (1e-4, 0.2),
+}
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Fit:
+    """A rig fitted to a take.
+
+    Attributes
+    ----------
+    faulty, mended : Task
+        With the fault, and with the fault put right; the same where there is none.
+    value : float
+        Of the fault, refined so that the main frequency is met.
+    """
+
+    faulty: Task
+    mended: Task
+    value: float
+
+
+def measured_damping(components: tuple[Component, ...]) -> float | None:
+    """Damping ratio of the largest component, where the take tells it.
+
+    Parameters
+    ----------
+    components : tuple of Component
+        Largest first.
+
+    Returns
+    -------
+    float or None
+    """
+    if not components:
+        return None
+    low, high = components[0].damping_range
+    ratio = components[0].damping_ratio
+    known = ratio > 0 and high - ratio <= _DAMPING_KNOWN * ratio and low > 0
+    return ratio if known else None
+
+
+def image_of(component: Component, frame_rate: float, predicted: float) -> float:
+    """The frequency nearest to a predicted one of all that look like the component [Hz].
+
+    Parameters
+    ----------
+    component : Component
+        As seen.
+    frame_rate, predicted : float
+        [Hz].
+
+    Returns
+    -------
+    float
+    """
+    order = round(predicted / frame_rate)
+    both = [order * frame_rate + component.frequency, abs(order * frame_rate - component.frequency)]
+    return min(both, key=lambda value: abs(value - predicted))
+
+
+def fit(
+    task: Task,
+    unsure: Uncertain,
+    ranked: Ranked,
+    components: tuple[Component, ...],
+    frame_rate: float,
+    damping_ratio: float | None,
+) -> Fit:
+    """Fit the rig with one fault to the take.
+
+    Parameters
+    ----------
+    task : Task
+        The rig as described.
+    unsure : Uncertain
+        Its inputs.
+    ranked : Ranked
+        A fault with its weight.
+    components : tuple of Component
+        Those that were weighed.
+    frame_rate : float
+        [Hz].
+    damping_ratio : float or None
+        As measured.
+
+    Returns
+    -------
+    Fit
+        Inputs at their mean given the take; the fault's value such that the first component that is a mode has its
+        frequency.
+    """
+    assert ranked.predicted is not None  # only rigs come here
+    assert ranked.weighed is not None
+    fault, weighed = ranked.predicted.fault, ranked.weighed
+    sound = _damped(varied(task, unsure, weighed.deviates[None]), damping_ratio)
+    value = float(fault.values[weighed.place])
+    put = next(((c, mode) for c, mode in enumerate(weighed.best) if mode >= 0), None)
+    if put is not None and not fault.names and fault.id != "as-described":
+        target = image_of(
+            components[put[0]],
+            frame_rate,
+            float(np.exp(ranked.predicted.log_frequency[weighed.place, put[1]])),
+        )
+        value = _refined(task, sound, fault, value, target)
+    faulty = fault.apply(sound, np.array([value]))
+    return Fit(faulty=replace(task, rig=faulty), mended=replace(task, rig=sound), value=value)
+
+
+def _damped(rig: Rig, damping_ratio: float | None) -> Rig:
+    if damping_ratio is None:
+        return rig
+    return replace(
+        rig,
+        supports=tuple(
+            replace(
+                support, material=replace(support.material, damping_ratio=np.full(rig.batch, damping_ratio))
+            )
+            for support in rig.supports
+        ),
+    )
+
+
+def _refined(task: Task, sound: Rig, fault: Fault, value: float, target: float) -> float:
+    """The value near the given one at which a frequency is the target; the given one where none is."""
+    values = value * _AROUND
+    outcome = evaluate(fault.apply(repeat(sound, len(values)), values), task.settings)
+    if not outcome.solved.all():
+        return value
+    logs = np.log(outcome.natural_frequency)
+    middle = int(np.abs(logs[len(values) // 2] - np.log(target)).argmin())
+    return _crossing(np.log(values), logs[:, middle] - np.log(target), value)
+
+
+def _crossing(at: Array, away: Array, otherwise: float) -> float:
+    order = np.argsort(away)
+    if not away.min() < 0 < away.max():
+        return otherwise
+    return float(np.exp(np.interp(0.0, away[order], at[order])))
+
+
+# -- wobble and cures -----------------------------------------------------------------------------------
+
+
+def wobble(task: Task) -> float | None:
+    """Wobble after the move, peak to peak: [px] with a camera, else [mm]; None without a move or settled state.
+
+    Parameters
+    ----------
+    task : Task
+        A rig, a batch of one.
+
+    Returns
+    -------
+    float or None
+    """
+    still = task.evaluate()
+    if not still.solved[0]:
+        return None
+    motion = task.move(still, course=False)
+    if motion is None:
+        return None
+    return float(motion.residual[0]) * 1e3 if motion.residual_px is None else float(motion.residual_px[0])
+
+
+def cures_of(shot: Shot, prop: Prop, task: Task) -> tuple[str, ...]:
+    """Single changes that would still the rig as fitted, each computed in full.
+
+    Parameters
+    ----------
+    shot, prop : Shot, Prop
+        For what can be had instead.
+    task : Task
+        The fitted rig.
+
+    Returns
+    -------
+    tuple of str
+        Best first; empty where nothing is wrong or no single change helps.
+    """
+    still = task.evaluate()
+    if not still.solved[0]:
+        return ()
+    grades = task.grade(still)
+    wrong: set[str] = {
+        name for name in ("residual-wobble", "settle") if name in grades and not _passes(grades[name])
+    }
+    if not wrong:
+        return ()
+    return tuple(
+        cure.says for cure in find_cures(task, still, grades, wrong, choices_for(shot, prop.support[0]))
+    )
+
+
+def _passes(grade: Grade) -> bool:
+    return str(grade.status[0]) == Status.PASS.value
+
+
+# -- what to write back ---------------------------------------------------------------------------------
+
+
+def to_write_back(
+    prop: Prop,
+    task: Task,
+    faults: list[Fault],
+    ranked: Ranked,
+    components: tuple[Component, ...],
+    *,
+    frame_rate: float,
+    take: str,
+) -> Fitted:
+    """What of the rig file the take has measured.
+
+    Parameters
+    ----------
+    prop : Prop
+        As in the file.
+    task : Task
+        The rig as the file describes it.
+    faults : list of Fault
+        That it can have.
+    ranked : Ranked
+        The most probable state of the rig.
+    components : tuple of Component
+        As seen, those that were weighed.
+    frame_rate : float
+        [Hz].
+    take : str
+        Its name.
+
+    Returns
+    -------
+    Fitted
+        One value such that the file alone, every other value in it as given, has the seen frequency; and the
+        damping. A rig that is as described takes what is left up in its clamp.
+    """
+    changes: list[Change] = []
+    says: list[str] = []
+    assert ranked.predicted is not None  # only rigs come here
+    assert ranked.weighed is not None
+    kind = ranked.predicted.fault.id
+    kind = "clamp-softer" if kind == "as-described" else kind
+    put = next(((c, mode) for c, mode in enumerate(ranked.weighed.best) if mode >= 0), None)
+    if ranked.predicted.fault.names:
+        _write_stock(prop, ranked, changes, says)
+    elif put is not None and kind in _BRACKET:
+        expected = float(np.exp(ranked.predicted.log_frequency[ranked.weighed.place, put[1]]))
+        target = image_of(components[put[0]], frame_rate, expected)
+        fault = next((one for one in faults if one.id == kind), None)
+        value = None if fault is None else _matched(task, fault, kind, put[1], target)
+        if fault is not None and value is not None:
+            _write_value(prop, task, fault, kind, value, changes, says)
+        else:
+            says.append(
+                f"No value of the {_WORDS[kind]} alone gives the seen {target:.3g} Hz, so it is left as it was."
+            )
+    elif put is not None:
+        says.append("A rig file has no place for what was found; only the damping can be written back.")
+    ratio = measured_damping(components)
+    if ratio is not None:
+        changes.append(Change(key="damping_ratio", value=float(f"{ratio:.3g}")))
+        says.append(f"damping ratio {ratio:.2g}")
+    return Fitted(prop=prop.name, take=take, changes=tuple(changes), says=tuple(says))
+
+
+_WORDS = {
+    "clamp-softer": "clamp's softness",
+    "prop-heavier": "mass",
+    "prop-further-out": "centre of mass",
+}
+
+
+def _matched(task: Task, fault: Fault, kind: str, mode: int, target: float) -> float | None:
+    low, high = _BRACKET[kind]
+    row = np.geomspace(low, high, _WIDE)
+    wide: Predicted | None = follow(task, replace(fault, values=row, prior=np.full(_WIDE, 1 / _WIDE)))
+    if wide is None:
+        return None
+    away = wide.log_frequency[:, mode] - np.log(target)
+    value = _crossing(np.log(wide.fault.values), away, np.nan)
+    return None if np.isnan(value) else value
+
+
+def _write_value(
+    prop: Prop,
+    task: Task,
+    fault: Fault,
+    kind: str,
+    value: float,
+    changes: list[Change],
+    says: list[str],
+) -> None:
+    rig = fault.apply(task.rig, np.array([value]))
+    if kind == "clamp-softer":
+        if any(support.form in ("strip", "line") for support in rig.supports):
+            says.append("The clamp of a strip or a line is not written back as one number.")
+            return
+        if any(isinstance(support.root_stiffness, tuple) for support in prop.support):
+            says.append("A root with three stiffnesses is not written back as one number.")
+            return
+        stiffness = float(f"{float(root_stiffness_of(rig)[0]):.4g}")
+        changes.extend(
+            Change(key="root_stiffness", support=index, value=stiffness) for index in range(len(prop.support))
+        )
+        says.append(f"root stiffness {stiffness:.3g} N*m/rad")
+    elif kind == "prop-heavier":
+        # An insert is added to what the file says; it is part of what was found heavier.
+        mass = float(rig.mass[0]) - (float(task.rig.mass[0]) - prop.mass.m_as("kg"))
+        changes.append(Change(key="mass", value=float(f"{mass:.4g}")))
+        says.append(f"mass {mass_words(mass)}")
+    else:
+        place = tuple(float(f"{part:.5g}") for part in rig.centre_of_mass[0])
+        changes.append(Change(key="centre_of_mass", value=place))
+        says.append(f"centre of mass {value * 1e3:.2g} mm farther out")
+
+
+def _write_stock(prop: Prop, ranked: Ranked, changes: list[Change], says: list[str]) -> None:
+    assert ranked.predicted is not None  # only rigs come here
+    assert ranked.weighed is not None
+    name = ranked.predicted.fault.names[int(ranked.predicted.fault.values[ranked.weighed.place])]
+    size = any(letter.isdigit() for letter in name.split("-")[0])
+    if prop.support[0].section == "tube" and size:
+        says.append(f"Change the tube's size to {name} in the file yourself.")
+        return
+    key = "diameter" if size else "material"
+    changes.extend(Change(key=key, support=index, value=name) for index in range(len(prop.support)))
+    says.append(f"{key} {name}")

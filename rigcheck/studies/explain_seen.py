@@ -1,0 +1,294 @@
+"""What a take shows, made ready for the weighing of causes: distinct swings, and how they change with their size."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rigcheck.files.takes import Take
+from rigcheck.motion.distance_measures import peak_to_peak_distance
+from rigcheck.motion.identification import Component, Identification, aliases
+from rigcheck.motion.moving_frame import Carrier, frame_field
+from rigcheck.studies.cures import Task
+from rigcheck.studies.explain_results import Seen
+from rigcheck.studies.moving import Travel
+from rigcheck.studies.rigs import GRAVITY
+
+__all__ = ["Bend", "as_seen", "bend_of", "distinct", "intended", "peak_to_peak", "view_of"]
+
+Array = NDArray[np.float64]
+
+Z90 = 1.6448536269514722
+_SAME_CYCLES = 1.5
+"""Components nearer than this many cycles over the part are one swing that changes with its size."""
+_SAME_SHARE = 0.02
+"""Nor can rigs be told apart by less than this share of a frequency."""
+_MOST = 4
+_LEAST_SHARE = 0.01
+"""Components under this share of the largest amplitude explain nothing anyone sees."""
+_WINDOWS = 8
+_LEAST_CYCLES = 2.5
+"""Cycles in a window over which a frequency is followed."""
+_SAMPLES = 200
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Bend:
+    """How the frequency of the largest swing changes as it dies down.
+
+    Attributes
+    ----------
+    change, spread : float
+        Logarithm of the late over the early frequency, and its standard deviation.
+    amplitude, frequency : array, shape (w,)
+        In each window [px or mm], [Hz].
+    """
+
+    change: float
+    spread: float
+    amplitude: Array
+    frequency: Array
+
+
+def view_of(task: Task, unit: str) -> Array:
+    """What a small movement is on screen, shape (2, 3) [px/m or mm/m].
+
+    Parameters
+    ----------
+    task : Task
+        With the camera, if there is one.
+    unit : str
+        Of the track: ``px`` or ``mm``.
+
+    Returns
+    -------
+    array
+        Without a camera, or for a track in mm, right and up as a level camera sees them.
+    """
+    if task.eye is not None and unit == "px":
+        return task.eye.jacobian
+    if task.eye is not None:
+        camera = task.eye.camera
+        return np.stack([camera.right, camera.up]) * 1e3
+    return np.eye(2, 3) * 1e3
+
+
+def intended(travels: tuple[Travel, ...], times: Array, point: Array, view: Array) -> Array:
+    """Where moves should carry a point, on screen.
+
+    Parameters
+    ----------
+    travels : tuple of Travel
+        Ground first.
+    times : array, shape (n,)
+        On the moves' own clock [s].
+    point : array, shape (3,)
+        From the first tip, in the pose at the end [m].
+    view : array, shape (2, 3)
+        See `view_of`.
+
+    Returns
+    -------
+    array, shape (n, 2)
+        From where the moves end.
+    """
+    if not any(travel.rolls for travel in travels):
+        path = np.zeros((len(times), 2))
+        for travel in travels:
+            path += travel.law(0, times)[0][:, None] * (view @ np.array(travel.direction))
+        return path
+    carriers = [
+        Carrier(
+            rolls=travel.rolls,
+            direction=np.array(travel.direction),
+            through=None if travel.through is None else travel.through[0],
+            law=lambda at, travel=travel: travel.law(0, at),  # type: ignore[misc]
+        )
+        for travel in travels
+    ]
+    field = frame_field(carriers, times, gravity=np.array([0.0, -GRAVITY, 0.0]))
+    moved = field.position + field.rotation @ point - point
+    return np.asarray(moved @ view.T)
+
+
+def distinct(found: Identification) -> list[Component]:
+    """Components that are swings of their own, largest first, at most four.
+
+    Parameters
+    ----------
+    found : Identification
+        What was found in the take.
+
+    Returns
+    -------
+    list of Component
+        Without those too near to a larger one and those too small to matter.
+    """
+    duration = max(found.stop_time - found.start_time, 1e-9)
+    kept: list[Component] = []
+    for one in found.components:
+        apart = all(
+            abs(one.frequency - other.frequency) > max(_SAME_CYCLES / duration, _SAME_SHARE * other.frequency)
+            for other in kept
+        )
+        if apart and (not kept or one.amplitude > _LEAST_SHARE * kept[0].amplitude):
+            kept.append(one)
+    return kept[:_MOST]
+
+
+def as_seen(component: Component, frame_rate: float, what: str = "") -> Seen:
+    """A component in the words of the result.
+
+    Parameters
+    ----------
+    component : Component
+        From the identification.
+    frame_rate : float
+        [Hz].
+    what : str
+        The movement it probably is.
+
+    Returns
+    -------
+    Seen
+    """
+    others = aliases(component.damped_frequency, frame_rate=frame_rate, highest=2.0 * frame_rate)
+    return Seen(
+        frequency_Hz=component.frequency,
+        frequency_range_Hz=component.frequency_range,
+        damping_ratio=component.damping_ratio,
+        damping_range=component.damping_range,
+        amplitude=component.amplitude,
+        amplitude_range=component.amplitude_range,
+        direction=(float(component.direction[0]), float(component.direction[1])),
+        cycles=component.cycles,
+        aliases_Hz=tuple(value for value in others if abs(value - component.damped_frequency) > 1e-6),
+        what=what,
+    )
+
+
+def peak_to_peak(components: tuple[Component, ...]) -> float | None:
+    """Wobble over the first two periods of the slowest component, peak to peak.
+
+    Parameters
+    ----------
+    components : tuple of Component
+        All that were found.
+
+    Returns
+    -------
+    float or None
+        [px or mm]; None where nothing swings.
+    """
+    if not components:
+        return None
+    span = 2.0 / min(one.frequency for one in components)
+    fastest = max(one.frequency for one in components)
+    count = int(np.clip(_SAMPLES * fastest * span / 2, _SAMPLES, 20_000))
+    times = np.linspace(0.0, span, count)
+    path = np.zeros((2, count))
+    for one in components:
+        path += _swing(one, times).T
+    return float(peak_to_peak_distance(path))
+
+
+def _swing(one: Component, times: Array) -> Array:
+    """The component's own movement from the start of the part on, (n, 2)."""
+    decay = np.exp(-2 * np.pi * one.frequency * one.damping_ratio * times)
+    phase = 2 * np.pi * one.damped_frequency * times + one.phase
+    across = np.array([-one.direction[1], one.direction[0]])
+    swing = one.amplitude * np.cos(phase)[:, None] * one.direction
+    return np.asarray(
+        decay[:, None] * (swing + one.minor_amplitude * np.sin(phase)[:, None] * across),
+        dtype=np.float64,
+    )
+
+
+def bend_of(take: Take, found: Identification) -> Bend | None:
+    """Follow the frequency of the largest swing as it dies down.
+
+    Parameters
+    ----------
+    take : Take
+        The track.
+    found : Identification
+        What was found in it.
+
+    Returns
+    -------
+    Bend or None
+        None where too little of it is in view.
+
+    Notes
+    -----
+    What the fit leaves, with the largest component and all near it put back in, is turned back by that component's
+    frequency; in each window the mean of this is its complex amplitude, and the change of phase from window to
+    window the change of frequency. A frequency that falls as the swing dies down shows a gap, which bears less and
+    less; derived here.
+    """
+    kept = distinct(found)
+    if not kept:
+        return None
+    main = kept[0]
+    duration = found.stop_time - found.start_time
+    near = max(_SAME_CYCLES / max(duration, 1e-9), _SAME_SHARE * main.frequency)
+    rows = np.flatnonzero(np.isfinite(found.fit[:, 0]))
+    times = take.times[rows] - found.start_time
+    left = (take.positions[rows] - found.fit[rows]) @ main.direction
+    for one in found.components:
+        if abs(one.frequency - main.frequency) <= near:
+            left = left + _swing(one, times) @ main.direction
+    span = min(duration, main.cycles / max(main.damped_frequency, 1e-9))
+    windows = int(min(_WINDOWS, span * main.damped_frequency / _LEAST_CYCLES))
+    if windows < 4:
+        return None
+    edges = np.linspace(0.0, span, windows + 1)
+    noise = max(found.noise, 1e-12)
+    amplitude, phase, spread, middle = [], [], [], []
+    for low, high in pairwise(edges):
+        inside = (times >= low) & (times < high)
+        if inside.sum() < 8:
+            return None
+        at = times[inside]
+        turn = 2 * np.pi * main.damped_frequency * at
+        decay = np.exp(-2 * np.pi * main.frequency * main.damping_ratio * (at - at.mean()))
+        columns = np.stack([decay * np.cos(turn), -decay * np.sin(turn), np.ones_like(at)], axis=1)
+        solution = np.linalg.lstsq(columns, left[inside], rcond=None)[0]
+        size = float(np.hypot(solution[0], solution[1]))
+        amplitude.append(size)
+        phase.append(float(np.arctan2(solution[1], solution[0])))
+        spread.append(noise * np.sqrt(2.0 / inside.sum()) / max(size, 1e-12))
+        middle.append(0.5 * (low + high))
+    return _bend(main, np.array(amplitude), np.unwrap(phase), np.array(spread), np.array(middle))
+
+
+def _bend(main: Component, amplitude: Array, phase: Array, spread: Array, middle: Array) -> Bend | None:
+    clear = spread < 0.3
+    if clear.sum() < 4:
+        return None
+    last = int(np.flatnonzero(~clear)[0]) if not clear.all() else len(clear)
+    if last < 4:
+        return None
+    amplitude, phase, spread, middle = (part[:last] for part in (amplitude, phase, spread, middle))
+    frequency = main.damped_frequency + np.diff(phase) / np.diff(middle) / (2 * np.pi)
+    half = last // 2
+    early, early_spread = _slope(middle[: half + 1], phase[: half + 1], spread[: half + 1])
+    late, late_spread = _slope(middle[half:], phase[half:], spread[half:])
+    scale = 2 * np.pi * main.damped_frequency
+    return Bend(
+        change=float(np.log1p(late / scale) - np.log1p(early / scale)),
+        spread=float(np.hypot(early_spread, late_spread) / scale),
+        amplitude=np.sqrt(amplitude[:-1] * amplitude[1:]),
+        frequency=frequency,
+    )
+
+
+def _slope(at: Array, values: Array, spread: Array) -> tuple[float, float]:
+    """Weighted straight line: its slope and the standard deviation of that."""
+    weight = 1.0 / spread**2
+    centre = float((weight * at).sum() / weight.sum())
+    moment = float((weight * (at - centre) ** 2).sum())
+    return float((weight * (at - centre) * values).sum() / moment), float(1.0 / np.sqrt(moment))
