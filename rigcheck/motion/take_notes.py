@@ -10,6 +10,8 @@ from rigcheck.motion.take_components import Component
 from rigcheck.motion.take_fit import Selection
 from rigcheck.motion.take_search import DRIFT_FREQUENCY, ENOUGH_CYCLES, FEW_CYCLES, LEAST_FRAMES, Part
 
+_MOST_NAMED = 3
+
 __all__ = ["cleaning_notes", "criterion", "move_notes", "part_notes"]
 
 
@@ -185,6 +187,8 @@ def part_notes(
             "ring at nearly the same frequency, or it is one swing whose damping or frequency changes with "
             "its size, as with friction in a joint; then take them together as one."
         )
+    if components:
+        notes.append(_alias_note(components, frame_rate))
     for component in components:
         notes += _component_notes(component, duration, frame_rate)
     return notes
@@ -201,15 +205,21 @@ def _may_be_stuck(part: Part, cleaned: CleanTrack) -> bool:
     return float(stuck_rows(cleaned.track[rows] + cleaned.shake[rows]).mean()) > 0.4
 
 
+def _alias_note(components: list[Component], frame_rate: float) -> str:
+    same = []
+    for component in components[:_MOST_NAMED]:
+        images = aliases(component.damped_frequency, frame_rate=frame_rate, highest=2.0 * frame_rate)[1:4]
+        others = ", ".join(f"{image:.3g}" for image in images)
+        same.append(f"{component.frequency:.3g} Hz looks the same as {others} Hz and so on")
+    return (
+        f"At {frame_rate:.4g} frames a second {', '.join(same)}: the camera alone cannot tell which it is. A take at "
+        "another frame rate does."
+    )
+
+
 def _component_notes(component: Component, duration: float, frame_rate: float) -> list[str]:
     name = f"{component.frequency:.3g} Hz"
     notes = []
-    images = aliases(component.damped_frequency, frame_rate=frame_rate, highest=2.0 * frame_rate)[1:4]
-    others = ", ".join(f"{image:.3g}" for image in images)
-    notes.append(
-        f"At {frame_rate:.4g} frames a second {name} looks the same as {others} Hz and so on: the camera alone "
-        "cannot tell which it is."
-    )
     if abs(component.damped_frequency - 0.5 * frame_rate) < max(2.0 / duration, 0.03 * frame_rate):
         notes.append(
             f"{name} is near half the frame rate: every swing is caught at almost the same two places, so "

@@ -15,14 +15,23 @@ from rigcheck.model import Prop, Shot
 from rigcheck.motion.identification import Identification, identify
 from rigcheck.studies.cautions import cautions
 from rigcheck.studies.cures import Task
-from rigcheck.studies.explain_causes import Ranked, Ranking, rank
-from rigcheck.studies.explain_faults import Predicted, Uncertain, faults_of, predict, uncertain
-from rigcheck.studies.explain_fit import cures_of, fit, measured_damping, to_write_back, wobble
-from rigcheck.studies.explain_results import Cause, ExplainResult, Implied, Seen
-from rigcheck.studies.explain_seen import as_seen, bend_of, distinct, intended, peak_to_peak, view_of
-from rigcheck.studies.explain_way import on_the_way, rolling_sources
+from rigcheck.studies.explain_answers import answers, named, next_step
+from rigcheck.studies.explain_causes import rank
+from rigcheck.studies.explain_faults import Uncertain, faults_of, predict, uncertain
+from rigcheck.studies.explain_fit import measured_damping, to_write_back, wobble
+from rigcheck.studies.explain_results import ExplainResult, Seen
+from rigcheck.studies.explain_seen import (
+    as_seen,
+    bend_of,
+    curves_of,
+    distinct,
+    intended,
+    peak_to_peak,
+    view_of,
+)
+from rigcheck.studies.explain_way import OnTheWay, on_the_way, rolling_sources
 from rigcheck.studies.explain_weights import Bench, Damping, Evidence, Source
-from rigcheck.studies.explain_words import Sight, describe, mode_id, plain_cure, telling
+from rigcheck.studies.explain_words import Sight
 from rigcheck.studies.mode_words import describe_modes
 from rigcheck.studies.reading import Reading, read_prop
 from rigcheck.studies.uncertainty import inputs_of
@@ -31,16 +40,13 @@ __all__ = ["HungMass", "explain"]
 
 Array = NDArray[np.float64]
 
-_LEAST_CHANCE = 0.01
-_MOST_CAUSES = 8
-_FITTED = 3
-"""Causes whose wobble is worked out before and after the cure."""
-_LEAST_FITTED = 0.05
 _STILL_PATH = 2.0
 """A planned path that is no longer than this cannot be matched [px or mm]."""
 _LEAST_SAG_ERROR, _SAG_STEP = 0.03, 2e-4
 """A sag read with a ruler: to 3 %, but no better than 0.2 mm; common practice, no source."""
 _LEVER = 0.02
+_SAME_RATE = 0.02
+"""Share by which two frame rates may differ and still be one: 23.976 and 24."""
 _KNOWN_DAMPING = 1.5
 _NO_DAMPING = 1e-4
 
@@ -123,18 +129,14 @@ def explain(
     if take is None and hung is None:
         raise ArgumentError("nothing to explain: give a take, or a bench test.")
     track = take if take is None or isinstance(take, Take) else _read(take, shot, frame_rate)
-    chosen = None if shot is None else _prop(shot, prop)
-    if shot is None or chosen is None:
+    if shot is None:
         assert track is not None  # without a rig there is no bench test
         return _components_only(track)
-    reading = read_prop(shot, chosen)
-    return _explain(shot, chosen, reading, track, tap=tap, hung=hung, rates=rates, point=point)
+    return _explain(shot, _prop(shot, prop), track, tap=tap, hung=hung, rates=rates, point=point)
 
 
 def _read(path: str | Path, shot: Shot | None, frame_rate: float | None) -> Take:
-    known = None
-    if shot is not None and shot.camera is not None and shot.camera.frame_rate is not None:
-        known = shot.camera.frame_rate.m_as("Hz")
+    known = None if shot is None else _camera_rate(shot)
     try:
         return read_take(path, frame_rate=frame_rate)
     except InputError as error:
@@ -156,6 +158,9 @@ def _prop(shot: Shot, name: str | None) -> Prop:
 
 # -- what the take shows --------------------------------------------------------------------------------
 
+_SLOW_DRIFT = "A slow drift is taken out of the part after the stop."
+_NO_RIG = "Without a rig file nothing can be said about causes."
+
 
 def _identified(track: Take, planned: Array | None) -> tuple[Identification, Identification | None]:
     """What swings in the take, camera shake taken off, and what its fixed point does."""
@@ -167,9 +172,16 @@ def _identified(track: Take, planned: Array | None) -> tuple[Identification, Ide
     return found, identify(track.times, track.background, unit=track.unit)
 
 
-def _shown(found: Identification, kinds: dict[int, str] | None = None) -> tuple[Seen, ...]:
+def _shown(
+    found: Identification | None, unit: str, pixel: float = np.nan, kinds: dict[int, str] | None = None
+) -> tuple[Seen, ...]:
+    if found is None:
+        return ()
     names = kinds or {}
-    return tuple(as_seen(one, found.frame_rate, names.get(id(one), "")) for one in found.components)
+    return tuple(
+        as_seen(one, found.frame_rate, what=names.get(id(one), ""), unit=unit, scale=pixel)
+        for one in found.components
+    )
 
 
 def _components_only(track: Take) -> ExplainResult:
@@ -179,21 +191,17 @@ def _components_only(track: Take) -> ExplainResult:
         unit=track.unit,
         frame_rate_Hz=track.frame_rate,
         part_s=(found.start_time, found.stop_time),
+        curves=curves_of(track, found),
         noise=found.noise,
-        components=_shown(found),
-        background=() if still is None else _shown(still),
+        components=_shown(found, track.unit),
+        background=_shown(still, track.unit),
         seen=peak_to_peak(found.components),
-        notes=(
-            *found.notes,
-            "Without a rig file nothing can be said about causes: give it with --rig.",
-        ),
+        next_step=next_step(found, None),
+        notes=(*found.notes, _NO_RIG),
         order_criterion=found.order_criterion,
         assumptions=(_SLOW_DRIFT,),
         cautions=cautions("clear"),
     )
-
-
-_SLOW_DRIFT = "A slow drift is taken out of the part after the stop."
 
 
 # -- with a rig -----------------------------------------------------------------------------------------
@@ -202,7 +210,6 @@ _SLOW_DRIFT = "A slow drift is taken out of the part after the stop."
 def _explain(
     shot: Shot,
     prop: Prop,
-    reading: Reading,
     track: Take | None,
     *,
     tap: bool,
@@ -210,21 +217,20 @@ def _explain(
     rates: dict[str, float],
     point: tuple[float, float, float] | None,
 ) -> ExplainResult:
+    reading = read_prop(shot, prop)
     task = reading.task if not tap else replace(reading.task, travels=(), pushes=())
     unit = "px" if track is None else track.unit
     view = view_of(task, unit)
     found = still = None
     if track is not None:
-        planned = _planned(task, track, view)
-        found, still = _identified(track, planned)
+        found, still = _identified(track, _planned(task, track, view))
     components = () if found is None else tuple(distinct(found))
     rate = 1.0 if found is None else found.frame_rate
     moved = found is not None and found.planned_shift is not None
-    bend = None if found is None or track is None else bend_of(track, found)
     evidence = Evidence(
         components=components,
         frame_rate=rate,
-        bend=bend,
+        bend=None if found is None or track is None else bend_of(track, found),
         view=view,
         lever=_lever(prop),
         point=None if point is None else np.array(point),
@@ -235,23 +241,28 @@ def _explain(
     faults = faults_of(shot, prop, reading)
     predicted = predict(task, unsure, faults, hung=None if hung is None else hung.mass)
     background = None if still is None else max((one.amplitude for one in still.components), default=0.0)
-    ranking = _ranking(task, prop, shot, predicted, evidence, track, found, rates, background)
-    outcome = task.evaluate()
-    kinds = tuple(mode.kind for mode in describe_modes(task.rig, outcome))
+    sources, way = _elsewhere(task, track, found, view, rates)
+    ranking = rank(
+        predicted,
+        evidence,
+        _damping_prior(shot, prop, task),
+        sources=sources,
+        on_the_way=way,
+        background=background,
+    )
+    pixel = np.nan if task.eye is None else 1e3 / float(np.linalg.norm(task.eye.jacobian, 2))
     sight = Sight(
         task=task,
         prop=prop,
-        kinds=kinds,
+        kinds=tuple(mode.kind for mode in describe_modes(task.rig, task.evaluate())),
         components=components,
         frame_rate=rate,
         unit=unit,
-        bend=bend,
-        scale=_scale(task, unit),
+        bend=evidence.bend,
+        scale=1.0 if unit == "mm" else pixel,
         has_background=still is not None,
     )
-    before = wobble(reading.task)
-    damping = measured_damping(components)
-    causes, cures = _causes(shot, prop, reading, unsure, ranking, sight, damping)
+    told = answers(shot, prop, reading, unsure, ranking, sight, measured_damping(components))
     fitted = None
     if ranking.rig is not None:
         fitted = to_write_back(
@@ -263,28 +274,64 @@ def _explain(
             frame_rate=rate,
             take="the bench test" if track is None else track.source,
         )
-    named = _named(ranking, sight)
+    seen = None if found is None else peak_to_peak(found.components)
+    within = moved and seen is not None and unit == sight.wobble_unit and seen <= sight.limit
     return ExplainResult(
         take="" if track is None else track.source,
         title=shot.title,
         prop=prop.name,
         unit=unit,
+        tapped=tap,
         frame_rate_Hz=None if found is None else rate,
         part_s=None if found is None else (found.start_time, found.stop_time),
+        curves=None if found is None or track is None else curves_of(track, found),
         noise=None if found is None else found.noise,
-        components=() if found is None else _shown(found, named),
-        background=() if still is None else _shown(still),
-        seen=None if found is None else peak_to_peak(found.components),
-        causes=causes,
-        cures=cures,
-        predicted=before,
-        predicted_unit="mm" if task.eye is None else "px",
+        components=_shown(found, unit, pixel, named(ranking, sight)),
+        background=_shown(still, unit, pixel),
+        seen=seen,
+        causes=told.causes,
+        cures=told.cures,
+        predicted=wobble(reading.task),
+        predicted_unit=sight.wobble_unit,
+        limit=sight.limit,
+        next_step=next_step(found, told, within=within, tapped=tap, swings=len(components)),
         fitted=fitted,
-        notes=(() if found is None else found.notes),
+        notes=(*(() if tap else _clock_notes(shot, track)), *(() if found is None else found.notes)),
         order_criterion="" if found is None else found.order_criterion,
         assumptions=_assumptions(reading, unsure, track, tap=tap, moved=moved, point=point),
-        cautions=cautions(reading.task.limits.hazard, reading.cautions),
+        cautions=cautions(task.limits.hazard, reading.cautions),
     )
+
+
+def _camera_rate(shot: Shot) -> float | None:
+    if shot.camera is None or shot.camera.frame_rate is None:
+        return None
+    return shot.camera.frame_rate.m_as("Hz")
+
+
+def _clock_notes(shot: Shot, track: Take | None) -> tuple[str, ...]:
+    """Times that count the frames at another rate than the file says they were shot at."""
+    shot_at = _camera_rate(shot)
+    if track is None or shot_at is None or abs(track.frame_rate / shot_at - 1.0) < _SAME_RATE:
+        return ()
+    return (
+        (
+            f"The take has {track.frame_rate:.4g} frames a second by its times, the rig file says {shot_at:.4g} as"
+            f" shot. If the times count playback, all frequencies here are off: give --fps {shot_at:.4g}."
+        ),
+    )
+
+
+def _elsewhere(
+    task: Task, track: Take | None, found: Identification | None, view: Array, rates: dict[str, float]
+) -> tuple[list[Source], list[OnTheWay]]:
+    """What swings at a known frequency after the stop, and what shakes the prop on its way."""
+    sources = [Source(id="drive-rate", name=name, frequency=value) for name, value in rates.items()]
+    if found is None or track is None:
+        return sources, []
+    shift = 0.0 if found.planned_shift is None else found.planned_shift
+    sources += rolling_sources(task.travels, shift, found.start_time, found.stop_time)
+    return sources, on_the_way(task, track, found, view, rates)
 
 
 def _planned(task: Task, track: Take, view: Array) -> Array | None:
@@ -319,195 +366,12 @@ def _bench(hung: HungMass) -> Bench:
     return Bench(mass=hung.mass, sag=hung.sag, spread=float(np.hypot(_LEAST_SAG_ERROR, _SAG_STEP / hung.sag)))
 
 
-def _scale(task: Task, unit: str) -> float:
-    """Millimetres at the prop for a unit of the track; NaN where not known."""
-    if unit == "mm":
-        return 1.0
-    return np.nan if task.eye is None else 1e3 / float(np.linalg.norm(task.eye.jacobian, 2))
-
-
 def _damping_prior(shot: Shot, prop: Prop, task: Task) -> Damping:
     given = next((item for item in inputs_of(shot, prop) if item.kind == "damping"), None)
     if given is not None:
         return Damping(median=given.value, low=given.low, high=given.high)
     value = max(float(task.rig.damping_ratio[0]), _NO_DAMPING)
     return Damping(median=value, low=value / _KNOWN_DAMPING, high=value * _KNOWN_DAMPING)
-
-
-def _ranking(
-    task: Task,
-    prop: Prop,
-    shot: Shot,
-    predicted: list[Predicted],
-    evidence: Evidence,
-    track: Take | None,
-    found: Identification | None,
-    rates: dict[str, float],
-    background: float | None,
-) -> Ranking:
-    sources: list[Source] = [
-        Source(id="drive-rate", name=name, frequency=value) for name, value in rates.items()
-    ]
-    way = []
-    if found is not None and track is not None:
-        shift = 0.0 if found.planned_shift is None else found.planned_shift
-        sources += rolling_sources(task.travels, shift, found.start_time, found.stop_time)
-        way = on_the_way(task, track, found, evidence.view, rates)
-    return rank(
-        predicted,
-        evidence,
-        _damping_prior(shot, prop, task),
-        sources=sources,
-        on_the_way=way,
-        background=background,
-    )
-
-
-# -- causes in words ------------------------------------------------------------------------------------
-
-
-def _causes(
-    shot: Shot,
-    prop: Prop,
-    reading: Reading,
-    unsure: Uncertain,
-    ranking: Ranking,
-    sight: Sight,
-    damping: float | None,
-) -> tuple[tuple[Cause, ...], tuple[str, ...]]:
-    """Causes in words with their cures, and the cures of the likeliest rig."""
-    entries: list[tuple[str, float, Ranked, int | None]] = []
-    for ranked in ranking.causes:
-        if ranked.id == "as-described":
-            entries += _modes(ranked, sight)
-        else:
-            entries.append((ranked.id, ranked.chance, ranked, None))
-    entries = _together(entries)
-    entries = [entry for entry in entries if entry[1] >= _LEAST_CHANCE][:_MOST_CAUSES]
-    cures: tuple[str, ...] = ()
-    causes = []
-    for place, (name, chance, ranked, mode) in enumerate(entries):
-        following = entries[place + 1][0] if place + 1 < len(entries) else None
-        value = predicted = after = None
-        own: tuple[str, ...] = ()
-        if ranked.weighed is not None and place < _FITTED and chance >= _LEAST_FITTED:
-            found = fit(reading.task, unsure, ranked, sight.components, sight.frame_rate, damping)
-            value = found.value
-            predicted = wobble(found.faulty)
-            if found.mended is not found.faulty and mode is None and ranked.id not in ("clamp-play", "air"):
-                after = wobble(found.mended)
-            if ranked is ranking.rig or not cures:
-                own = cures_of(shot, prop, found.faulty)
-                cures = cures or own
-        says, implied = describe(ranked, sight, value) if mode is None else _mode_words(ranked, sight, mode)
-        causes.append(
-            Cause(
-                id=name,
-                chance=chance,
-                says=says,
-                implied=implied,
-                test=telling(name, following),
-                cure=_cure(name, own, predicted, after, sight),
-                predicted=predicted,
-                after=after,
-            )
-        )
-    return tuple(causes), cures
-
-
-def _modes(ranked: Ranked, sight: Sight) -> list[tuple[str, float, Ranked, int | None]]:
-    """The rig as described, split into its modes by how large each swings."""
-    assert ranked.weighed is not None  # a rig
-    assert ranked.predicted is not None
-    sizes = np.array([component.amplitude for component in sight.components])
-    if not len(sizes):
-        return [("mode-sway", ranked.chance, ranked, 0)]
-    shares = (sizes / sizes.sum()) @ ranked.weighed.modes
-    result: list[tuple[str, float, Ranked, int | None]] = []
-    for mode in np.flatnonzero(shares[:-1] > 0):
-        name = mode_id(_kind(sight, int(mode)), sight.task.rig, _frequency(ranked, int(mode)))
-        result.append((name, ranked.chance * float(shares[mode]), ranked, int(mode)))
-    if shares[-1] > 0:
-        result.append(("camera", ranked.chance * float(shares[-1]), _stranger(ranked), None))
-    return result
-
-
-def _stranger(ranked: Ranked) -> Ranked:
-    assert ranked.weighed is not None  # a rig
-    return Ranked(id="camera", chance=0.0, component=int(np.argmax(ranked.weighed.modes[:, -1])))
-
-
-def _together(
-    entries: list[tuple[str, float, Ranked, int | None]],
-) -> list[tuple[str, float, Ranked, int | None]]:
-    """Entries of one name as one, the likeliest of them speaking."""
-    groups: dict[str, list[tuple[str, float, Ranked, int | None]]] = {}
-    for entry in entries:
-        groups.setdefault(entry[0], []).append(entry)
-    joined = []
-    for name, group in groups.items():
-        first = max(group, key=lambda entry: entry[1])
-        joined.append((name, sum(entry[1] for entry in group), first[2], first[3]))
-    return sorted(joined, key=lambda entry: -entry[1])
-
-
-def _kind(sight: Sight, mode: int) -> str:
-    return sight.kinds[mode] if mode < len(sight.kinds) else ""
-
-
-def _frequency(ranked: Ranked, mode: int) -> float:
-    assert ranked.predicted is not None  # a rig
-    return float(np.exp(ranked.predicted.log_frequency[0, mode]))
-
-
-def _mode_words(ranked: Ranked, sight: Sight, mode: int) -> tuple[str, Implied | None]:
-    assert ranked.weighed is not None  # a rig
-    given = _frequency(ranked, mode)
-    kind = _kind(sight, mode) or "a higher mode"
-    which = [c for c, best in enumerate(ranked.weighed.best) if best == mode]
-    says = f"The rig is as the file says, and rings: {kind}, predicted at {given:.3g} Hz."
-    if not which:
-        return says, None
-    seen = sight.components[which[0]]
-    low, high = seen.frequency_range
-    return says, Implied(
-        what="frequency",
-        value=seen.frequency,
-        low=low,
-        high=high,
-        given=given,
-        unit="Hz",
-        plausible=True,
-        says="within what mass, sizes, stiffness and clamp leave open",
-    )
-
-
-def _cure(
-    name: str, own: tuple[str, ...], predicted: float | None, after: float | None, sight: Sight
-) -> str | None:
-    plain = plain_cure(name)
-    unit = "mm" if sight.task.eye is None else "px"
-    if plain is None:
-        return own[0] if own else _NO_MOVE if predicted is None else None
-    if predicted is not None and after is not None:
-        plain = f"{plain} (wobble {predicted:.3g} to {after:.3g} {unit})"
-    return f"{plain}. Or: {own[0]}" if own and (after is None or after > 0.5 * (predicted or 0.0)) else plain
-
-
-_NO_MOVE = (
-    "Make the support shorter or stiffer, or the move smoother; with a move in the rig file it is worked out"
-)
-
-
-def _named(ranking: Ranking, sight: Sight) -> dict[int, str]:
-    """What each component probably is, by the likeliest rig."""
-    if ranking.rig is None or ranking.rig.weighed is None:
-        return {}
-    return {
-        id(component): _kind(sight, mode)
-        for component, mode in zip(sight.components, ranking.rig.weighed.best, strict=True)
-        if mode >= 0
-    }
 
 
 def _assumptions(

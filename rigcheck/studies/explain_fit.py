@@ -21,6 +21,7 @@ from rigcheck.studies.explain_faults import (
     varied,
 )
 from rigcheck.studies.explain_results import Change, Fitted
+from rigcheck.studies.explain_weights import MODEL_ERROR, Weighed
 from rigcheck.studies.grading import Grade
 from rigcheck.studies.reading import choices_for
 from rigcheck.studies.results import Status
@@ -126,15 +127,15 @@ def fit(
     Returns
     -------
     Fit
-        Inputs at their mean given the take; the fault's value such that the first component that is a mode has its
-        frequency.
+        Inputs at their mean given the take; the fault's value such that the mode it moves most has the frequency
+        seen.
     """
     assert ranked.predicted is not None  # only rigs come here
     assert ranked.weighed is not None
     fault, weighed = ranked.predicted.fault, ranked.weighed
     sound = _damped(varied(task, unsure, weighed.deviates[None]), damping_ratio)
     value = float(fault.values[weighed.place])
-    put = next(((c, mode) for c, mode in enumerate(weighed.best) if mode >= 0), None)
+    put = _most_moved(ranked.predicted, weighed)
     if put is not None and not fault.names and fault.id != "as-described":
         target = image_of(
             components[put[0]],
@@ -270,8 +271,8 @@ def to_write_back(
     Returns
     -------
     Fitted
-        One value such that the file alone, every other value in it as given, has the seen frequency; and the
-        damping. A rig that is as described takes what is left up in its clamp.
+        One value such that the file alone, every other value in it as given, has the seen frequency of the mode
+        that this value moves most; and the damping. A rig that is as described takes what is left up in its clamp.
     """
     changes: list[Change] = []
     says: list[str] = []
@@ -279,14 +280,15 @@ def to_write_back(
     assert ranked.weighed is not None
     kind = ranked.predicted.fault.id
     kind = "clamp-softer" if kind == "as-described" else kind
-    put = next(((c, mode) for c, mode in enumerate(ranked.weighed.best) if mode >= 0), None)
+    fault = next((one for one in faults if one.id == kind), None)
+    wide = None if fault is None or kind not in _BRACKET else _over_bracket(task, fault, kind)
+    put = _most_moved(wide or ranked.predicted, ranked.weighed, slopes=ranked.predicted.slopes)
     if ranked.predicted.fault.names:
         _write_stock(prop, ranked, changes, says)
     elif put is not None and kind in _BRACKET:
         expected = float(np.exp(ranked.predicted.log_frequency[ranked.weighed.place, put[1]]))
         target = image_of(components[put[0]], frame_rate, expected)
-        fault = next((one for one in faults if one.id == kind), None)
-        value = None if fault is None else _matched(task, fault, kind, put[1], target)
+        value = None if wide is None else _matched(wide, put[1], target)
         if fault is not None and value is not None:
             _write_value(prop, task, fault, kind, value, changes, says)
         else:
@@ -309,12 +311,24 @@ _WORDS = {
 }
 
 
-def _matched(task: Task, fault: Fault, kind: str, mode: int, target: float) -> float | None:
+def _over_bracket(task: Task, fault: Fault, kind: str) -> Predicted | None:
+    """The rig as the file has it, with all values that may be written back."""
     low, high = _BRACKET[kind]
     row = np.geomspace(low, high, _WIDE)
-    wide: Predicted | None = follow(task, replace(fault, values=row, prior=np.full(_WIDE, 1 / _WIDE)))
-    if wide is None:
-        return None
+    return follow(task, replace(fault, values=row, prior=np.full(_WIDE, 1 / _WIDE)))
+
+
+def _most_moved(
+    predicted: Predicted, weighed: Weighed, *, slopes: Array | None = None
+) -> tuple[int, int] | None:
+    """Component and mode whose frequency the fault moves most, against what the ranges of the inputs leave open."""
+    put = [(component, mode) for component, mode in enumerate(weighed.best) if mode >= 0]
+    reach = np.ptp(predicted.log_frequency, axis=0)
+    own = np.hypot(np.sqrt(((predicted.slopes if slopes is None else slopes) ** 2).sum(axis=1)), MODEL_ERROR)
+    return max(put, key=lambda pair: float(reach[pair[1]] / own[pair[1]]), default=None)
+
+
+def _matched(wide: Predicted, mode: int, target: float) -> float | None:
     away = wide.log_frequency[:, mode] - np.log(target)
     value = _crossing(np.log(wide.fault.values), away, np.nan)
     return None if np.isnan(value) else value

@@ -4,7 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["Cause", "Change", "ExplainResult", "Fitted", "Implied", "Seen"]
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["Cause", "Change", "Curves", "ExplainResult", "Fitted", "Implied", "Seen"]
+
+Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -17,10 +22,16 @@ class Seen:
         Best values; the amplitude is half the longest swing when the part begins [px or mm].
     frequency_range_Hz, damping_range, amplitude_range : tuple of float
         Where each lies nine times in ten.
+    amplitude_px, amplitude_mm : float or None
+        The amplitude in either unit; None where the scale of the picture is not known.
     direction : tuple of float
         Unit vector of the longest swing on screen.
+    direction_words : str
+        The same in words: to and fro, as the picture shows it.
     cycles : float
         Swings in view.
+    to_a_tenth_s : float or None
+        Time in which it dies down to a tenth [s]; None where no damping can be measured.
     aliases_Hz : tuple of float
         Other frequencies that look the same at this frame rate.
     what : str
@@ -33,10 +44,45 @@ class Seen:
     damping_range: tuple[float, float]
     amplitude: float
     amplitude_range: tuple[float, float]
+    amplitude_px: float | None
+    amplitude_mm: float | None
     direction: tuple[float, float]
+    direction_words: str
     cycles: float
+    to_a_tenth_s: float | None
     aliases_Hz: tuple[float, ...] = ()
     what: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Curves:
+    """What a figure of the take draws.
+
+    Attributes
+    ----------
+    times : array, shape (n,)
+        Of all frames [s].
+    positions, fit : array, shape (n, 2)
+        The track as it was given, and as fitted; NaN in frames that were not fitted [unit of the track].
+    swing, fitted_swing : array, shape (n, 2)
+        The same without planned move, drift and camera shake.
+    direction : array, shape (2,)
+        Unit vector of the largest swing on screen; x where nothing swings.
+    frequencies : array, shape (m,)
+        Of the spectra [Hz]; empty where too little was fitted.
+    spectrum, fitted_spectrum : array, shape (m,)
+        How far the swing and the fitted swing go at each frequency, both axes together [unit of the track].
+    """
+
+    times: Array
+    positions: Array
+    fit: Array
+    swing: Array
+    fitted_swing: Array
+    direction: Array
+    frequencies: Array
+    spectrum: Array
+    fitted_spectrum: Array
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,11 +136,11 @@ class Cause:
         The value it would take; None where there is no number to it.
     test : str
         What would tell it from the next one.
-    cure : str or None
+    cure : str
         What to do, with the computed effect where there is one.
     predicted, after : float or None
-        Wobble after the move, peak to peak, that the rig with this cause has, and has when it is put right
-        [px, or mm without a camera]; None where no move is given.
+        Wobble after the planned move, peak to peak, that the rig with this cause has, and has when it is put
+        right [`ExplainResult.predicted_unit`]; None where no move is given or it was not worked out.
     """
 
     id: str
@@ -102,7 +148,7 @@ class Cause:
     says: str
     implied: Implied | None = None
     test: str
-    cure: str | None
+    cure: str
     predicted: float | None = None
     after: float | None = None
 
@@ -148,7 +194,7 @@ class Fitted:
     says: tuple[str, ...]
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class ExplainResult:
     """A take explained.
 
@@ -158,10 +204,14 @@ class ExplainResult:
         The take's file; the shot's title and the prop's name, empty without a rig.
     unit : str
         Of amplitudes: ``px`` or ``mm``, as the track has it.
-    frame_rate_Hz : float
+    tapped : bool
+        Whether the prop was tapped and not moved.
+    frame_rate_Hz : float or None
         Of the take.
     part_s : tuple of float or None
         The part after the stop that was looked at [s]; None where no take is given.
+    curves : Curves or None
+        What a figure draws; None where no take is given.
     noise : float or None
         Of one frame on one axis.
     components : tuple of Seen
@@ -176,6 +226,10 @@ class ExplainResult:
         What would cure the rig as fitted, each with its effect.
     predicted, predicted_unit : float or None, str
         Wobble after the move that the rig file predicts, peak to peak, and its unit.
+    limit : float or None
+        Of wobble, peak to peak [predicted_unit]; None without a rig.
+    next_step : str
+        The one thing to do next.
     fitted : Fitted or None
         What can be written back.
     notes : tuple of str
@@ -190,8 +244,10 @@ class ExplainResult:
     title: str = ""
     prop: str = ""
     unit: str
+    tapped: bool = False
     frame_rate_Hz: float | None
     part_s: tuple[float, float] | None
+    curves: Curves | None = None
     noise: float | None
     components: tuple[Seen, ...]
     background: tuple[Seen, ...] = ()
@@ -200,6 +256,8 @@ class ExplainResult:
     cures: tuple[str, ...] = ()
     predicted: float | None = None
     predicted_unit: str = ""
+    limit: float | None = None
+    next_step: str
     fitted: Fitted | None = None
     notes: tuple[str, ...]
     order_criterion: str = ""

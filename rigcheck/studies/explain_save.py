@@ -20,13 +20,15 @@ _SAME = 1e-3
 """Relative difference between what was to be written and what the new file reads as."""
 
 
-def save_fitted(fitted: Fitted, source: str | Path, target: str | Path, *, overwrite: bool = False) -> Path:
+def save_fitted(
+    fitted: Fitted | None, source: str | Path, target: str | Path, *, overwrite: bool = False
+) -> Path:
     """Write a new rig file with the fitted values.
 
     Parameters
     ----------
-    fitted : Fitted
-        What to change.
+    fitted : Fitted or None
+        What to change; None where nothing was found that could be fitted.
     source : str or Path
         The rig file that the take was explained with.
     target : str or Path
@@ -47,8 +49,8 @@ def save_fitted(fitted: Fitted, source: str | Path, target: str | Path, *, overw
         Nothing was fitted, a value has no place in the file, or the new file cannot be written; then nothing is.
     """
     source, target = Path(source), Path(target)
-    if not fitted.changes:
-        reasons = " ".join(fitted.says)
+    if fitted is None or not fitted.changes:
+        reasons = "" if fitted is None else " ".join(fitted.says)
         raise OutputError(f"nothing was fitted, so {target} was not written. {reasons}".rstrip())
     shot = read_rig(source)
     text = source.read_bytes().decode("utf-8-sig")

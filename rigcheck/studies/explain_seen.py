@@ -12,12 +12,13 @@ from rigcheck.files.takes import Take
 from rigcheck.motion.distance_measures import peak_to_peak_distance
 from rigcheck.motion.identification import Component, Identification, aliases
 from rigcheck.motion.moving_frame import Carrier, frame_field
+from rigcheck.motion.take_spectrum import amplitude_spectrum
 from rigcheck.studies.cures import Task
-from rigcheck.studies.explain_results import Seen
+from rigcheck.studies.explain_results import Curves, Seen
 from rigcheck.studies.moving import Travel
 from rigcheck.studies.rigs import GRAVITY
 
-__all__ = ["Bend", "as_seen", "bend_of", "distinct", "intended", "peak_to_peak", "view_of"]
+__all__ = ["Bend", "as_seen", "bend_of", "curves_of", "distinct", "intended", "peak_to_peak", "view_of"]
 
 Array = NDArray[np.float64]
 
@@ -33,6 +34,12 @@ _WINDOWS = 8
 _LEAST_CYCLES = 2.5
 """Cycles in a window over which a frequency is followed."""
 _SAMPLES = 200
+_LEAST_SPECTRUM = 8
+"""Frames below which a spectrum shows nothing."""
+_LEVEL = 0.36
+"""Rise over run up to which a direction counts as level: 20 degrees, a choice."""
+_ROUND = 1.5
+"""Range of a direction from which there is none [rad]."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -139,7 +146,9 @@ def distinct(found: Identification) -> list[Component]:
     return kept[:_MOST]
 
 
-def as_seen(component: Component, frame_rate: float, what: str = "") -> Seen:
+def as_seen(
+    component: Component, frame_rate: float, *, what: str = "", unit: str, scale: float = np.nan
+) -> Seen:
     """A component in the words of the result.
 
     Parameters
@@ -150,12 +159,19 @@ def as_seen(component: Component, frame_rate: float, what: str = "") -> Seen:
         [Hz].
     what : str
         The movement it probably is.
+    unit : str
+        Of the track: ``px`` or ``mm``.
+    scale : float
+        Millimetres for a pixel; NaN where not known.
 
     Returns
     -------
     Seen
     """
     others = aliases(component.damped_frequency, frame_rate=frame_rate, highest=2.0 * frame_rate)
+    known = bool(np.isfinite(scale))
+    amplitude = component.amplitude
+    decay = 2 * np.pi * component.frequency * component.damping_ratio
     return Seen(
         frequency_Hz=component.frequency,
         frequency_range_Hz=component.frequency_range,
@@ -163,10 +179,61 @@ def as_seen(component: Component, frame_rate: float, what: str = "") -> Seen:
         damping_range=component.damping_range,
         amplitude=component.amplitude,
         amplitude_range=component.amplitude_range,
+        amplitude_px=amplitude if unit == "px" else amplitude / scale if known else None,
+        amplitude_mm=amplitude if unit == "mm" else amplitude * scale if known else None,
         direction=(float(component.direction[0]), float(component.direction[1])),
+        direction_words=_screen_words(component),
         cycles=component.cycles,
+        to_a_tenth_s=float(np.log(10.0) / decay) if decay > 0 else None,
         aliases_Hz=tuple(value for value in others if abs(value - component.damped_frequency) > 1e-6),
         what=what,
+    )
+
+
+def _screen_words(component: Component) -> str:
+    low, high = component.direction_range
+    if high - low > _ROUND:
+        return "in a round"
+    across, up = np.abs(component.direction)
+    if up < _LEVEL * across:
+        return "left-right"
+    return "up-down" if across < _LEVEL * up else "slanting"
+
+
+def curves_of(take: Take, found: Identification) -> Curves:
+    """What a figure of the take draws.
+
+    Parameters
+    ----------
+    take : Take
+        The track.
+    found : Identification
+        What was found in it.
+
+    Returns
+    -------
+    Curves
+    """
+    rows = np.flatnonzero(np.isfinite(found.fit[:, 0]))
+    swing, fitted = np.full_like(take.positions, np.nan), np.full_like(take.positions, np.nan)
+    fitted[rows] = 0.0
+    for one in found.components:
+        fitted[rows] += _swing(one, take.times[rows] - found.start_time)
+    swing[rows] = take.positions[rows] - found.fit[rows] + fitted[rows]
+    frequencies = spectrum = fitted_spectrum = np.zeros(0)
+    if len(rows) >= _LEAST_SPECTRUM:
+        frequencies, spectrum = amplitude_spectrum(take.times[rows], swing[rows])
+        _, fitted_spectrum = amplitude_spectrum(take.times[rows], fitted[rows])
+    return Curves(
+        times=take.times,
+        positions=take.positions,
+        fit=found.fit,
+        swing=swing,
+        fitted_swing=fitted,
+        direction=found.components[0].direction if found.components else np.array([1.0, 0.0]),
+        frequencies=frequencies,
+        spectrum=spectrum,
+        fitted_spectrum=fitted_spectrum,
     )
 
 

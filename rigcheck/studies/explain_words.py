@@ -14,6 +14,7 @@ from rigcheck.studies.explain_causes import Ranked
 from rigcheck.studies.explain_faults import FIRM, root_stiffness_of
 from rigcheck.studies.explain_results import Implied
 from rigcheck.studies.explain_seen import Bend
+from rigcheck.studies.grading import NOMINAL_PIXEL
 from rigcheck.studies.rigs import GRAVITY, Rig
 from rigcheck.studies.words import length_words, mass_words
 
@@ -70,6 +71,17 @@ class Sight:
     bend: Bend | None
     scale: float
     has_background: bool
+
+    @property
+    def wobble_unit(self) -> str:
+        """Of computed wobble."""
+        return "mm" if self.task.eye is None else "px"
+
+    @property
+    def limit(self) -> float:
+        """Of wobble [wobble_unit]."""
+        limit = self.task.limits.wobble
+        return limit * NOMINAL_PIXEL * 1e3 if self.task.eye is None else limit
 
 
 def mode_id(kind: str, rig: Rig, frequency: float) -> str:
@@ -135,6 +147,8 @@ def describe(ranked: Ranked, sight: Sight, value: float | None) -> tuple[str, Im
             return _joint(ranked, sight, value)
         case "clamp-play":
             return _play(sight)
+        case "as-described":
+            return "The rig is as the file says: its sag fits.", None
         case "air":
             return (
                 "Something keeps it swinging at its own frequency: air from a fan or a door, or the floor.",

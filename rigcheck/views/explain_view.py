@@ -1,0 +1,314 @@
+"""An explained take in the terminal and as JSON: what wobbles, why, what to do next."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+from rigcheck.views.format import amount, between, chance, number, printable
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from rich.console import Console
+
+    from rigcheck.studies.explain_results import Cause, ExplainResult, Implied, Seen
+
+__all__ = ["explain_json", "render_explain"]
+
+_FORMAT = "rigcheck-explain/1"
+_WIDEST = 100
+_BAR = 20
+_MOST_SHOWN = 4
+"""Swings, and causes, that are shown without details."""
+
+
+def render_explain(
+    console: Console, result: ExplainResult, *, details: bool = False, saved: Path | None = None
+) -> None:
+    """Print what wobbles, why, and what to do next.
+
+    Parameters
+    ----------
+    console : rich.console.Console
+        Where to print; its width, colours and encoding are respected.
+    result : ExplainResult
+        What the study handed back.
+    details : bool
+        Every swing and cause, how the order was chosen, what was assumed and noted.
+    saved : Path, optional
+        The file that the fitted rig was written to.
+    """
+    from rich.text import Text
+
+    width = max(20, min(console.width, _WIDEST))
+    encoding = console.encoding
+    bar = "█" if printable("█", encoding=encoding) == "█" else "#"
+
+    def say(text: str, *, indent: int = 0, hang: int = 0, bold: bool = False) -> None:
+        body = Text(printable(text, encoding=encoding), style="bold" if bold else "")
+        lines = body.wrap(console, max(10, width - indent - hang), overflow="fold")
+        for place, line in enumerate(lines):
+            line.rstrip()
+            console.print(Text(" " * (indent + (hang if place else 0))) + line, soft_wrap=True)
+
+    of = ", ".join(part for part in (result.prop, result.title) if part)
+    say(f"What wobbles: {result.take or 'a bench test'}{f' ({of})' if of else ''}", bold=True)
+    if result.components:
+        shown = result.components if details else result.components[:_MOST_SHOWN]
+        for one in shown:
+            say(_swing(one, result.unit, details=details), indent=2, hang=2)
+        _say_more(say, len(result.components) - len(shown), "smaller swing")
+    elif result.take:
+        say("Nothing that can be told from noise and drift.", indent=2)
+    for one in result.background[:2]:
+        say(f"The background moves too: {_swing(one, result.unit, details=details)}", indent=2, hang=2)
+    _wobbles(say, result)
+    console.print()
+    say(f"Do: {result.next_step}", hang=4, bold=True)
+
+    if result.causes:
+        console.print()
+        say("Likeliest causes", bold=True)
+        shown_causes = result.causes if details else result.causes[:_MOST_SHOWN]
+        for place, cause in enumerate(shown_causes):
+            marks = bar * max(1, round(_BAR * cause.chance))
+            say(f"{chance(cause.chance):>9} {marks}", indent=2)
+            _cause(say, cause, short=place > 0 and not details)
+        _say_more(say, len(result.causes) - len(shown_causes), "less likely cause")
+    if details:
+        _details(say, console, result)
+
+    if result.fitted is not None and saved is not None:
+        console.print()
+        say(f"Written to {saved}", bold=True)
+        for text in result.fitted.says:
+            say(f"- {text}", indent=2, hang=2)
+    if result.notes:
+        console.print()
+        say("Good to know", bold=True)
+        for text in result.notes:
+            say(f"- {text}", indent=2, hang=2)
+    console.print()
+    say("Cautions", bold=True)
+    for text in result.cautions:
+        say(f"- {text}", indent=2, hang=2)
+    if not details:
+        console.print()
+        say("All causes with their tests and cures, and what was assumed: add --details.")
+
+
+def _say_more(say: Any, count: int, what: str) -> None:
+    if count > 0:
+        say(f"and {count} {what}{'' if count == 1 else 's'}", indent=2)
+
+
+def _swing(one: Seen, unit: str, *, details: bool) -> str:
+    """One swing in a sentence: the frequency and what it is, how far, how long, each with its range."""
+    what = one.what or one.direction_words
+    way = "" if what.endswith(one.direction_words) else f", seen {one.direction_words}"
+    text = (
+        f"{_give_or_take(one.frequency_Hz, *one.frequency_range_Hz, 'Hz')}, {what}{way}:"
+        f" {_give_or_take(one.amplitude, *one.amplitude_range, unit)} to either side"
+    )
+    low, high = (number(end, digits=2) for end in one.damping_range)
+    damped = f"damping {number(one.damping_ratio, digits=2)} ({low} to {high})"
+    if one.cycles < 2.0:
+        text += ", too few swings in view to tell its damping"
+    elif one.to_a_tenth_s is None:
+        text += f", {damped}: it does not die down in view"
+    else:
+        text += f", {damped}: down to a tenth in {number(one.to_a_tenth_s, digits=2)} s"
+    if details:
+        others = ", ".join(number(value) for value in one.aliases_Hz[:3])
+        text += f"; {number(one.cycles, digits=2)} swings in view; {others} Hz would look the same"
+    return text
+
+
+def _give_or_take(value: float, low: float, high: float, unit: str) -> str:
+    """A value with half its range, both to the place that the range bears out; never finer than 1 in 10,000."""
+    half = max(0.5 * (high - low), 1e-4 * abs(value))
+    if not (half > 0 and math.isfinite(half)):
+        return amount(value, unit)
+    places = max(0, -math.floor(math.log10(half)))
+    return f"{value:.{places}f} ± {half:.{places}f} {unit}"
+
+
+def _wobbles(say: Any, result: ExplainResult) -> None:
+    """Wobble peak to peak: seen, predicted by the file, and with the likeliest cause before and after its cure."""
+    unit = result.predicted_unit
+    rows = []
+    if result.seen is not None:
+        rows.append(("seen after the tap" if result.tapped else "seen in the take", result.seen, result.unit))
+    if result.predicted is not None:
+        rows.append(("by the rig file, after its move", result.predicted, unit))
+    first = result.causes[0] if result.causes else None
+    if first is not None and first.predicted is not None:
+        rows.append(("with the likeliest cause", first.predicted, unit))
+        if first.after is not None:
+            rows.append(("with that put right", first.after, unit))
+    if not rows:
+        return
+    limit = "" if result.limit is None else f", limit {amount(result.limit, unit)}"
+    say(f"Wobble, peak to peak{limit}", indent=2)
+    for words, value, of in rows:
+        say(f"{words:<32} {amount(value, of)}", indent=4)
+
+
+def _cause(say: Any, cause: Cause, *, short: bool) -> None:
+    say(cause.says, indent=4, hang=2)
+    if short:
+        return
+    if cause.implied is not None:
+        say(_implied(cause.implied), indent=4, hang=2)
+    say(f"Test: {cause.test}", indent=4, hang=2)
+    if cause.cure:
+        say(f"Cure: {cause.cure}{'' if cause.cure.endswith('.') else '.'}", indent=4, hang=2)
+
+
+def _implied(value: Implied) -> str:
+    if value.value is None:
+        took = f"{value.what} {value.name}".strip()
+    else:
+        took = f"{value.what} {amount(value.value, value.unit)}"
+        if value.low is not None and value.high is not None:
+            took += f" ({between(value.low, value.high)})"
+        if value.given is not None:
+            took += f", given {amount(value.given, value.unit)}"
+    return f"It takes: {took}. {'Plausible' if value.plausible else 'Hardly plausible'}: {value.says}."
+
+
+def _details(say: Any, console: Console, result: ExplainResult) -> None:
+    console.print()
+    if result.cures:
+        say("Changes that still the rig as fitted, each computed in full", bold=True)
+        for text in result.cures:
+            say(f"- {text}", indent=2, hang=2)
+    if result.fitted is not None:
+        say("What the take has measured (--save NEWFILE writes it to a new rig file)", bold=True)
+        for text in result.fitted.says or ("nothing that a rig file has a place for",):
+            say(f"- {text}", indent=2, hang=2)
+    if result.part_s is not None and result.noise is not None:
+        say("How it was found", bold=True)
+        say(
+            f"- From {result.part_s[0]:.2f} to {result.part_s[1]:.2f} s of the take at"
+            f" {number(result.frame_rate_Hz or 0.0, digits=4)} frames a second; noise of a frame"
+            f" {amount(result.noise, result.unit)}.",
+            indent=2,
+            hang=2,
+        )
+        say(f"- {result.order_criterion}", indent=2, hang=2)
+    say("Assumed", bold=True)
+    for text in result.assumptions:
+        say(f"- {text}", indent=2, hang=2)
+
+
+# -- JSON -----------------------------------------------------------------------------------------------
+
+
+def explain_json(result: ExplainResult, *, saved: Path | None = None) -> dict[str, Any]:
+    """Turn the explanation into plain values.
+
+    Parameters
+    ----------
+    result : ExplainResult
+        What the study handed back.
+    saved : Path, optional
+        The file that the fitted rig was written to.
+
+    Returns
+    -------
+    dict
+        Form ``rigcheck-explain/1``: ``components`` largest first and ``causes`` best first; absent is None.
+    """
+    return {
+        "format": _FORMAT,
+        "take": result.take or None,
+        "title": result.title or None,
+        "prop": result.prop or None,
+        "next_step": result.next_step,
+        "components": [_component(one, result.unit) for one in result.components],
+        "background": [_component(one, result.unit) for one in result.background],
+        "causes": [_cause_json(one) for one in result.causes],
+        "cures": list(result.cures),
+        "wobble": {
+            "unit": result.unit,
+            "seen": _float(result.seen),
+            "predicted": _float(result.predicted),
+            "predicted_unit": result.predicted_unit or None,
+            "limit": _float(result.limit),
+        },
+        "fitted": None
+        if result.fitted is None
+        else {
+            "changes": [
+                {"key": one.key, "support": one.support, "value": _plain(one.value)}
+                for one in result.fitted.changes
+            ],
+            "says": list(result.fitted.says),
+            "saved": None if saved is None else str(saved),
+        },
+        "frame_rate_Hz": _float(result.frame_rate_Hz),
+        "part_s": None if result.part_s is None else [_float(value) for value in result.part_s],
+        "noise": _float(result.noise),
+        "order_criterion": result.order_criterion or None,
+        "notes": list(result.notes),
+        "assumptions": list(result.assumptions),
+        "cautions": list(result.cautions),
+    }
+
+
+def _component(one: Seen, unit: str) -> dict[str, Any]:
+    return {
+        "frequency_Hz": _float(one.frequency_Hz),
+        "frequency_range_Hz": [_float(value) for value in one.frequency_range_Hz],
+        "damping_ratio": _float(one.damping_ratio),
+        "damping_range": [_float(value) for value in one.damping_range],
+        "amplitude_px": _float(one.amplitude_px),
+        "amplitude_mm": _float(one.amplitude_mm),
+        f"amplitude_range_{unit}": [_float(value) for value in one.amplitude_range],
+        "direction": [_float(value) for value in one.direction],
+        "cycles": _float(one.cycles),
+        "to_a_tenth_s": _float(one.to_a_tenth_s),
+        "aliases_Hz": [_float(value) for value in one.aliases_Hz],
+        "what": one.what or None,
+    }
+
+
+def _cause_json(one: Cause) -> dict[str, Any]:
+    implied = one.implied
+    return {
+        "id": one.id,
+        "chance": _float(one.chance),
+        "says": one.says,
+        "implied": None
+        if implied is None
+        else {
+            "what": implied.what,
+            "value": _float(implied.value),
+            "range": None
+            if implied.low is None or implied.high is None
+            else [_float(implied.low), _float(implied.high)],
+            "given": _float(implied.given),
+            "unit": implied.unit or None,
+            "name": implied.name or None,
+            "plausible": implied.plausible,
+            "says": implied.says,
+        },
+        "test": one.test,
+        "cure": one.cure,
+        "predicted_wobble": _float(one.predicted),
+        "wobble_after_cure": _float(one.after),
+    }
+
+
+def _plain(value: float | str | tuple[float, ...]) -> Any:
+    if isinstance(value, str):
+        return value
+    return [_float(part) for part in value] if isinstance(value, tuple) else _float(value)
+
+
+def _float(value: float | None) -> float | None:
+    if value is None or not math.isfinite(value):
+        return None
+    return float(f"{value:.11e}") + 0.0
