@@ -119,7 +119,7 @@ def _result(shot: Shot, work: _Work, met: Contribution) -> PropResult:
         name=prop.name,
         verdict=worst([finding.status for finding in findings]),
         static=_static(still, lasting_set) if solved else None,
-        modes=describe_modes(task.rig, still) if solved else (),
+        modes=describe_modes(task.rig, still, motion) if solved else (),
         motion=None if motion is None else _motion(shot, reading, motion, grades),
         findings=findings,
         assumptions=tuple(dict.fromkeys(assumed)),

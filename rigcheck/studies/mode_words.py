@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.studies.evaluate import Outcome
+from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.results import Mode
 from rigcheck.studies.rigs import Rig
 from rigcheck.units import registry
@@ -19,7 +20,7 @@ _EQUAL = 1e-6
 _AXES_FIRST = (1, 0, 2)  # a pair of equal frequency is shown as up-down first, then left-right
 
 
-def describe_modes(rig: Rig, outcome: Outcome) -> tuple[Mode, ...]:
+def describe_modes(rig: Rig, outcome: Outcome, motion: MotionOutcome | None = None) -> tuple[Mode, ...]:
     """The modes of the first variant.
 
     Parameters
@@ -28,28 +29,40 @@ def describe_modes(rig: Rig, outcome: Outcome) -> tuple[Mode, ...]:
         The rig, for mass and directions.
     outcome : Outcome
         With its modes.
+    motion : MotionOutcome, optional
+        What the moves do, for the share of each mode in it.
 
     Returns
     -------
     tuple of Mode
         In rising order of frequency.
+
+    Notes
+    -----
+    Share of the wobble: amplitude of the centre of mass in that mode when the last move ends, over the sum of all.
+    Share of the lag: how far the mode follows the largest acceleration of the moves, over the same of all modes and
+    of the static remainder. Modes that are not listed hold what is missing to 1.
     """
     frequency = outcome.natural_frequency[0, : max(6, outcome.settings.modes)]
-    shapes = _turned(outcome.dynamics.shape[0, :, : len(frequency)], frequency)
+    turn = _turn(outcome.dynamics.shape[0, :3, : len(frequency)], frequency)
+    shapes = outcome.dynamics.shape[0, :, : len(frequency)] @ turn
+    wobble, lag = _shares(outcome, motion, turn)
     points = rig.supports[0].points[0]
     along = (points[-1] - points[-2]) / np.linalg.norm(points[-1] - points[-2])
     damping = float(rig.damping_ratio[0])
     quantity = registry().Quantity
     modes = []
     for index, value in enumerate(frequency):
-        shift, turn = shapes[:3, index], shapes[3:, index]
-        share = float(rig.mass[0] * (shift @ shift)), float(turn @ rig.inertia[0] @ turn)
+        shift, turning = shapes[:3, index], shapes[3:, index]
+        share = float(rig.mass[0] * (shift @ shift)), float(turning @ rig.inertia[0] @ turning)
         modes.append(
             Mode(
                 frequency=quantity(float(value), "Hz"),
                 damping_ratio=damping,
                 direction=_direction(shift, share[0]),
-                kind=_kind(shift, turn, share, along),
+                kind=_kind(shift, turning, share, along),
+                wobble_share=None if wobble is None else float(wobble[index]),
+                lag_share=None if lag is None else float(lag[index]),
             )
         )
     return tuple(modes)
@@ -100,19 +113,44 @@ def _kind(shift: Array, turn: Array, share: tuple[float, float], along: Array) -
     return "support bends, prop nearly still"
 
 
-def _turned(shapes: Array, frequency: Array) -> Array:
-    """Pairs of equal frequency may be mixed at will: turn them so that one goes up-down as far as it can."""
-    shapes = shapes.copy()
+def _shares(outcome: Outcome, motion: MotionOutcome | None, turn: Array) -> tuple[Array | None, Array | None]:
+    """Shares of the listed modes, turned as they are shown, in the wobble and in the lag; None where there is none."""
+    if motion is None:
+        return None, None
+    dynamics = outcome.dynamics
+    mixing = np.eye(dynamics.shape.shape[2])
+    mixing[: len(turn), : len(turn)] = turn
+    reach = np.linalg.norm(dynamics.shape[0, :3] @ mixing, axis=0)
+    used = motion.swing.shape[1]
+    back = mixing[:used, :used].T
+    ringing = reach[:used] * (np.abs(back @ motion.swing[0]) + np.abs(back) @ motion.worst_swing[0])
+    field = motion.peak_field[0]
+    drive = mixing.T @ dynamics.participation[0, :, : len(field)]
+    follows = reach * (np.abs(drive) @ field) / dynamics.angular_frequency[0] ** 2
+    rest = float(np.linalg.norm(np.abs(dynamics.remainder[0, :3, : len(field)]) @ field))
+    return _of_whole(ringing, len(turn)), _of_whole(np.append(follows, rest), len(turn))
+
+
+def _of_whole(parts: Array, count: int) -> Array | None:
+    whole = float(parts.sum())
+    if whole == 0.0:
+        return None
+    return np.append(parts, np.zeros(max(0, count - len(parts))))[:count] / whole
+
+
+def _turn(shifts: Array, frequency: Array) -> Array:
+    """Pairs of equal frequency may be mixed at will: the mixing by which one goes up-down as far as it can, (m, m)."""
+    mixing = np.eye(len(frequency))
     for first in range(len(frequency) - 1):
         pair = slice(first, first + 2)
         if abs(frequency[first + 1] / frequency[first] - 1) > _EQUAL:
             continue
-        shift = shapes[:3, pair]
+        shift = shifts @ mixing[:, pair]
         if not shift.any():
             continue
         axis = next(
             (axis for axis in _AXES_FIRST if np.linalg.norm(shift[axis]) > 1e-3 * np.linalg.norm(shift)), 1
         )
         best = shift[axis] / np.linalg.norm(shift[axis])
-        shapes[:, pair] = shapes[:, pair] @ np.array([[best[0], -best[1]], [best[1], best[0]]])
-    return shapes
+        mixing[:, pair] = mixing[:, pair] @ np.array([[best[0], -best[1]], [best[1], best[0]]])
+    return mixing

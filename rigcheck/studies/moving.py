@@ -24,7 +24,7 @@ from rigcheck.picture.projection import Camera
 from rigcheck.studies.evaluate import Dynamics, Outcome, largest_stress, strength_factor, stress_of
 from rigcheck.studies.rigs import GRAVITY, Batched
 
-__all__ = ["Eye", "MotionOutcome", "Push", "Travel", "is_turning", "move"]
+__all__ = ["Course", "Eye", "MotionOutcome", "Push", "Travel", "follow", "is_turning", "move"]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -156,6 +156,12 @@ class MotionOutcome:
         Of the modes that matter to the picture [rad/s].
     amplitudes : array, shape (B, m, 3)
         Amplitude of the centre of mass in each of them when the last move ends [m].
+    swing : complex array, shape (B, m)
+        Modal coordinate and phase of each when the last move ends; its magnitude is the amplitude of the ringing.
+    worst_swing : array, shape (B, m)
+        Bound on what pushes add to that magnitude.
+    peak_field : array, shape (B, k)
+        Largest field of acceleration on the way, as in `Dynamics.participation`.
     strength_factor : array
         Strength over the largest stress, settled and moving together; NaN where no strength is known.
     swing_stress, ringing_stress : array
@@ -174,6 +180,9 @@ class MotionOutcome:
     residual_px: Array | None
     angular_frequency: Array
     amplitudes: Array
+    swing: NDArray[np.complex128]
+    worst_swing: Array
+    peak_field: Array
     strength_factor: Array
     swing_stress: Array
     ringing_stress: Array
@@ -255,6 +264,9 @@ def move(
         residual_px=pixels,
         angular_frequency=omega,
         amplitudes=amplitudes.transpose(0, 2, 1),
+        swing=swing,
+        worst_swing=response.worst_residual,
+        peak_field=field,
         strength_factor=factor,
         swing_stress=largest_stress(stress_of(still.parts, swing_forces)),
         ringing_stress=largest_stress(
@@ -264,6 +276,64 @@ def move(
         turning_share=2 * response.fastest_roll / omega[:, 0],
         upward_acceleration=(0.0 if is_turning(travels) else response.peak_field[:, 1])
         + response.worst_field[:, 1],
+    )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Course:
+    """One rig followed over its moves.
+
+    Attributes
+    ----------
+    times : array, shape (n,)
+        From the first start to the last end [s].
+    path : array, shape (3, n)
+        Centre of mass off the intended path, which passes through the settled place at the end [m].
+    angular_frequency, end, end_rate : array, shape (m,)
+        Of the modes that matter [rad/s], and their state when the last move ends.
+    shape : array, shape (3, m)
+        Movement of the centre of mass in each.
+    """
+
+    times: Array
+    path: Array
+    angular_frequency: Array
+    end: Array
+    end_rate: Array
+    shape: Array
+
+
+def follow(still: Outcome, travels: tuple[Travel, ...]) -> Course:
+    """Follow one rig over its moves, swing by swing; the same response that `move` takes its peaks from.
+
+    Parameters
+    ----------
+    still : Outcome
+        At rest where the moves end, one variant; computed with ``turning`` where one of the moves rolls.
+    travels : tuple of Travel
+        At least one.
+
+    Returns
+    -------
+    Course
+
+    Raises
+    ------
+    ValidityError
+        It would take too many samples to follow every swing.
+    """
+    dynamics = _strong(still.dynamics)
+    keys = [travel.keys.times for travel in travels if travel.keys is not None]
+    _dense(dynamics, travels, keys)  # too long a course is refused here, with its numbers
+    response = _respond(dynamics, still.rig.damping_ratio, travels, (), course=True)
+    shape, rest = dynamics.shape[0, :3], dynamics.remainder[0, :3, : response.field.shape[1]]
+    return Course(
+        times=response.times,
+        path=shape @ response.modal[0] + rest @ response.field[0],
+        angular_frequency=dynamics.angular_frequency[0],
+        end=response.end[0],
+        end_rate=response.end_rate[0],
+        shape=shape,
     )
 
 
@@ -307,6 +377,8 @@ class _Response:
 
     Attributes
     ----------
+    times : array, shape (n,)
+        Of the course [s]; of a batch that rolls those of its last group of variants.
     modal : array, shape (B, m, n)
         Modal coordinates, from the settled end pose, at times from the first start to the last end; n is 1 without
         the course.
@@ -327,6 +399,7 @@ class _Response:
         [rad/s].
     """
 
+    times: Array
     modal: Array
     field: Array
     peak: Array
@@ -357,6 +430,7 @@ def _respond(
     if times is None:
         times = np.zeros(_POSES if turning else 1)
     result = _Response(
+        times=times,
         modal=np.zeros((batch, count, len(times))),
         field=np.zeros((batch, fields, len(times))),
         peak=np.zeros((batch, count)),
@@ -486,7 +560,7 @@ def _turn(
     omega, zeta = dynamics.angular_frequency[variants], damping[variants, None]
     part = dynamics.participation[variants]
     state: tuple[Array, Array] | None = None
-    modal, field, fastest = [], [], 0.0
+    modal, field, looked, fastest = [], [], [], 0.0
     swing = np.zeros(omega.shape)
     for stretch in _stretches(travels, first, omega):
         inside = stretch.copy()
@@ -505,6 +579,7 @@ def _turn(
         state = (value[..., -1], speed[..., -1])
         modal.append(value)
         field.append(change)
+        looked.append(stretch)
         swing = np.maximum(swing, np.abs(value - load / omega[..., None] ** 2).max(axis=2))
         fastest = max(fastest, float(np.linalg.norm(at.spin, axis=1).max()))
     assert state is not None
@@ -518,6 +593,7 @@ def _turn(
     if samples > 1:
         result.modal[variants] = _resampled(course, samples)
         result.field[variants] = _resampled(push, samples)
+        result.times[:] = _resampled(np.concatenate(looked), samples)
 
 
 def _resampled(course: Array, count: int) -> Array:

@@ -125,12 +125,24 @@ class StaticResult:
 
 @dataclass(frozen=True, kw_only=True)
 class Mode:
-    """One natural mode about the settled state."""
+    """One natural mode about the settled state.
+
+    Attributes
+    ----------
+    frequency, damping_ratio, direction, kind
+        What it is, and which way the centre of mass goes.
+    wobble_share : float or None
+        Its share of the wobble when the moves end; None without a move, or where nothing wobbles.
+    lag_share : float or None
+        Its share in how the prop follows the acceleration of the moves.
+    """
 
     frequency: Quantity
     damping_ratio: float
     direction: tuple[float, float, float]
     kind: str
+    wobble_share: float | None = None
+    lag_share: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

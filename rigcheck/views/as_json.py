@@ -117,6 +117,8 @@ def _mode(mode: Mode) -> dict[str, Any]:
         "damping_ratio": _float(mode.damping_ratio),
         "direction": _floats(mode.direction),
         "kind": mode.kind,
+        "wobble_share": _float(mode.wobble_share),
+        "lag_share": _float(mode.lag_share),
     }
 
 

@@ -60,6 +60,7 @@ _DECIDING = frozenset({"sag", "residual-wobble", "settle", "yield-factor"})
 _WORDS = (("right", "left"), ("up", "down"), ("toward", "away"))  # x, y, z of a level camera
 _VISIBLE_SHARE = 0.005  # smaller parts vanish in the three digits of the largest
 _OBLIQUE_SHARE = 0.25
+_SHARE_SHOWN = 0.01  # modes with less of the wobble or of the lag are not named
 
 Quantity = Any  # a pint Quantity; pint is imported by whoever makes one
 
@@ -363,7 +364,7 @@ def _details(page: _Page, prop: PropResult) -> None:
         _table(
             page,
             "Worst case of the move" if prop.motion.worst_case else "The move",
-            _motion_rows(prop.motion),
+            [*_motion_rows(prop.motion), *_share_rows(prop.modes)],
         )
     spread = _named_ranges(prop)
     if prop.chance_of_pass is not None:
@@ -447,6 +448,21 @@ def _motion_rows(motion: MotionResult) -> list[tuple[str, str]]:
     rows.append(("settle time", _amount_in(motion.settle, "s")))
     if motion.seen_frequency is not None:
         rows.append(("seen on playback", _amount_in(motion.seen_frequency, "Hz")))
+    return rows
+
+
+def _share_rows(modes: Sequence[Mode]) -> list[tuple[str, str]]:
+    """Which modes the wobble and the lag on the way are made of, largest first."""
+    rows = []
+    for label, name in (("wobble is made of", "wobble_share"), ("lag is made of", "lag_share")):
+        shares = [(getattr(mode, name) or 0.0, mode) for mode in modes]
+        words = [
+            f"{100 * share:.0f} % {amount(mode.frequency.m_as('Hz'), 'Hz')} {mode.kind}"
+            for share, mode in sorted(shares, key=lambda pair: -pair[0])
+            if share >= _SHARE_SHOWN
+        ]
+        if words:
+            rows.append((label, "; ".join(words)))
     return rows
 
 

@@ -37,11 +37,11 @@ DOCUMENTED = """
 """
 
 
-def closed(properties: dict[str, Any]) -> dict[str, Any]:
-    """An object with exactly these keys."""
+def closed(properties: dict[str, Any], **grown: Any) -> dict[str, Any]:
+    """An object with exactly these keys, and perhaps those that the form has grown by since."""
     return {
         "type": "object",
-        "properties": properties,
+        "properties": properties | grown,
         "required": list(properties),
         "additionalProperties": False,
     }
@@ -92,7 +92,9 @@ SCHEMA = closed(
                                 "damping_ratio": MAYBE,
                                 "direction": or_null(VECTOR),
                                 "kind": TEXT,
-                            }
+                            },
+                            wobble_share=MAYBE,
+                            lag_share=MAYBE,
                         ),
                     },
                     "motion": or_null(
@@ -142,10 +144,18 @@ SCHEMA = closed(
 )
 
 
+GROWN = ("wobble_share", "lag_share")
+
+
 def keys_in_order(value: Any) -> Any:
-    """The shape of a JSON value: keys in order, the first entry of each list, no values."""
+    """The shape of a JSON value: keys in order, the first entry of each list, no values.
+
+    Keys that the form has grown by stand after the documented ones, and are left out here.
+    """
     if isinstance(value, dict):
-        return [(key, None if key == "ranges" else keys_in_order(entry)) for key, entry in value.items()]
+        first = [key for key in value if key not in GROWN]
+        assert list(value)[: len(first)] == first
+        return [(key, None if key == "ranges" else keys_in_order(value[key])) for key in first]
     if isinstance(value, list) and value and isinstance(value[0], dict):
         return [keys_in_order(value[0])]
     return None
