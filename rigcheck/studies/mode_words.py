@@ -114,7 +114,7 @@ def _kind(shift: Array, turn: Array, share: tuple[float, float], along: Array) -
 
 
 def _shares(outcome: Outcome, motion: MotionOutcome | None, turn: Array) -> tuple[Array | None, Array | None]:
-    """Shares of the listed modes, turned as they are shown, in the wobble and in the lag; None where there is none."""
+    """Shares of the listed modes, turned as shown, in the wobble and in the lag; None where there is none."""
     if motion is None:
         return None, None
     dynamics = outcome.dynamics
@@ -139,7 +139,7 @@ def _of_whole(parts: Array, count: int) -> Array | None:
 
 
 def _turn(shifts: Array, frequency: Array) -> Array:
-    """Pairs of equal frequency may be mixed at will: the mixing by which one goes up-down as far as it can, (m, m)."""
+    """Mixing (m, m) of pairs of equal frequency, which are free to be mixed: one goes up-down as far as it can."""
     mixing = np.eye(len(frequency))
     for first in range(len(frequency) - 1):
         pair = slice(first, first + 2)

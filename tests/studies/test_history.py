@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -65,16 +66,17 @@ def test_course_is_that_of_the_equation_of_motion(law):
     edges = [0.0, *(0.5 * edge for edge in course.boundaries[1:]), 0.9]
     state = np.zeros(2 * int(low.sum()))
     follow = dynamics.follow[0, :3, 1] - shape[:, low] @ (drive[low] / omega[low] ** 2)
-    for start, stop in zip(edges[:-1], edges[1:], strict=True):
+    for start, stop in pairwise(edges):
         times = np.linspace(start, stop, 9)
         solution = solve_ivp(slope, (start, stop), state, t_eval=times, rtol=1e-9, atol=1e-13, max_step=1e-3)
         inside = slice(1, -1)
         wanted = shape[:, low] @ solution.y[: int(low.sum()), inside]
         wanted = wanted - follow[:, None] * [acceleration(time) for time in times[inside]]
         # Between the samples (24 in a period of the fastest mode that rings) it is read off a straight line.
-        assert pytest.approx(
-            1e3 * wanted, abs=0.02 * float(found.distance_mm.max())
-        ) == found.at(times[inside]).T
+        assert (
+            pytest.approx(1e3 * wanted, abs=0.02 * float(found.distance_mm.max()))
+            == found.at(times[inside]).T
+        )
         state = solution.y[:, -1]
 
 
@@ -106,7 +108,7 @@ def test_a_roll_starts_where_gravity_points_another_way():
     found = response_history(shot_with(ROLL))
     shot = shot_with(ROLL)
     still = read_prop(shot, shot.prop[0]).task.evaluate()
-    # A quarter turn away, its weight pulled along right or left: off by the sag down and as much aside, to first order.
+    # A quarter turn away its weight pulls aside: off by the sag and as much aside, to first order.
     sag = 1e3 * still.sag[0]
     assert abs(found.displacement_mm[0, 1]) == pytest.approx(sag, rel=0.05)
     assert found.distance_mm[0] > 1.3 * sag
