@@ -18,7 +18,7 @@ import jsonschema
 import pytest
 
 import rigcheck
-from rigcheck.__main__ import main
+from rigcheck.cli import run
 
 CHECKOUT = Path(__file__).parents[1]
 
@@ -89,7 +89,7 @@ def inside(folder: Path, *words: str, **environment: str) -> Outcome:
         contextlib.redirect_stderr(err),
     ):
         try:
-            main()
+            run()
             code = 0
         except SystemExit as end:
             code = end.code if isinstance(end.code, int) else 0 if end.code is None else 1

@@ -6,7 +6,8 @@ import json
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, ClassVar, NamedTuple, Self
 
-from pydantic import BaseModel, ConfigDict, ModelWrapValidatorHandler, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, ValidationError, model_validator
+from pydantic.functional_validators import ModelWrapValidatorHandler
 from pydantic_core import ErrorDetails, InitErrorDetails, PydanticCustomError
 
 from rigcheck.model.fields import FLAW, flaw, nearest

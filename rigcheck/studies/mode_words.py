@@ -81,8 +81,8 @@ def direction_words(direction: Array) -> str:
     str
         Words of the parts that count, largest first.
     """
-    size = np.abs(direction)
-    order = [int(axis) for axis in np.argsort(-size) if size[axis] > 0.38 * size.max()]
+    share = _shares(direction)
+    order = [int(axis) for axis in np.argsort(-share, kind="stable") if share[axis] > 0.38]
     if len(order) == 1:
         right, left = _WORDS[order[0]]
         return f"{left}-{right}" if order[0] == 0 else f"{right}-{left}"
@@ -96,9 +96,15 @@ def _direction(shift: Array, share: float) -> tuple[float, float, float]:
     size = float(np.linalg.norm(shift))
     if share < 1e-12 or size == 0.0:
         return (0.0, 0.0, 0.0)
-    unit = shift / size * np.sign(shift[np.argmax(np.abs(shift))])
+    unit = shift / size * np.sign(shift[np.argmax(_shares(shift))])
     unit = np.where(np.abs(unit) < 1e-9, 0.0, unit)
     return (float(unit[0]), float(unit[1]), float(unit[2]))
+
+
+def _shares(direction: Array) -> Array:
+    """Sizes of the parts over the largest, rounded: which of two equal parts leads must not hang on the last digit."""
+    size = np.abs(direction)
+    return np.asarray(np.round(size / size.max(), 6))
 
 
 def _kind(shift: Array, turn: Array, share: tuple[float, float], along: Array) -> str:

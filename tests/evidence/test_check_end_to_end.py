@@ -446,7 +446,8 @@ def largest(move: Move, root: complex) -> float:
     for low, high in move.pieces:
         times = np.linspace(low, high, 8001)
         drive = move.acceleration(times) * np.exp(-root * times)
-        running = whole + cumulative_simpson(drive, x=times, initial=0)
+        real, imaginary = cumulative_simpson([drive.real, drive.imag], x=times, initial=0)
+        running = whole + real + 1j * imaginary
         best = max(best, np.abs((np.exp(root * times) * running).imag).max() / root.imag)
         whole = running[-1]
     return float(best)
