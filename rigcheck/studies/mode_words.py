@@ -102,7 +102,7 @@ def _direction(shift: Array, share: float) -> tuple[float, float, float]:
 
 
 def _shares(direction: Array) -> Array:
-    """Sizes of the parts over the largest, rounded: which of two equal parts leads must not hang on the last digit."""
+    """Sizes of the parts over the largest, rounded: which of two equal ones leads must not hang on a last digit."""
     size = np.abs(direction)
     return np.asarray(np.round(size / size.max(), 6))
 
