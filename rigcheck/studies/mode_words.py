@@ -81,7 +81,7 @@ def direction_words(direction: Array) -> str:
     str
         Words of the parts that count, largest first.
     """
-    share = _shares(direction)
+    share = _sizes(direction)
     order = [int(axis) for axis in np.argsort(-share, kind="stable") if share[axis] > 0.38]
     if len(order) == 1:
         right, left = _WORDS[order[0]]
@@ -96,12 +96,12 @@ def _direction(shift: Array, share: float) -> tuple[float, float, float]:
     size = float(np.linalg.norm(shift))
     if share < 1e-12 or size == 0.0:
         return (0.0, 0.0, 0.0)
-    unit = shift / size * np.sign(shift[np.argmax(_shares(shift))])
+    unit = shift / size * np.sign(shift[np.argmax(_sizes(shift))])
     unit = np.where(np.abs(unit) < 1e-9, 0.0, unit)
     return (float(unit[0]), float(unit[1]), float(unit[2]))
 
 
-def _shares(direction: Array) -> Array:
+def _sizes(direction: Array) -> Array:
     """Sizes of the parts over the largest, rounded: which of two equal ones leads must not hang on a last digit."""
     size = np.abs(direction)
     return np.asarray(np.round(size / size.max(), 6))
