@@ -135,6 +135,7 @@ def settle_large(
     prop: Prop,
     gravity: Array,
     *,
+    push: Array | None = None,
     shear: bool = True,
     elements: int | None = None,
     order: int = 4,
@@ -151,6 +152,9 @@ def settle_large(
         The rigid prop.
     gravity : array, shape (3,) or (B, 3)
         Acceleration of gravity [m/s2]; any uniform field of acceleration.
+    push : array, shape (B, 6), optional
+        Steady force on the prop and couple about its centre of mass, beside the weight [N], [N m]; raised
+        with it in steps. The couple is made of dead forces.
     shear : bool
         False leaves shear deformation out.
     elements : int, optional
@@ -191,7 +195,7 @@ def settle_large(
     field = _checked(supports, prop, np.asarray(gravity, dtype=float), order, elements)
     if elements is None:
         elements = _mesh(supports, prop, field)
-    rods = Rods(supports, prop, order=order, elements=elements, shear=shear)
+    rods = Rods(supports, prop, order=order, elements=elements, shear=shear, push=push)
     parts = []
     for start in range(0, batch, _CHUNK):
         chosen = np.arange(start, min(start + _CHUNK, batch))
@@ -280,10 +284,13 @@ class MovedFrame:
         )
         self.stiffness: Array = np.full((self.batch, self.size, self.size), np.nan)
         self.mass: Array = np.full_like(self.stiffness, np.nan)
-        self._force = rods.weight(settled.gravity if about_state else np.zeros((rods.batch, 3)))
+        self._force = rods.load(settled.gravity) if about_state else rods.weight(np.zeros((rods.batch, 3)))
+        self._share = np.full(rods.batch, 1.0 if about_state else 0.0)
         for chosen in _chunks(np.flatnonzero(self.known)):
             part, state = rods.take(chosen), self.state.take(chosen)
-            self.stiffness[chosen] = part.evaluate(state, self._force[chosen]).tangent
+            self.stiffness[chosen] = part.evaluate(
+                state, self._force[chosen], share=self._share[chosen]
+            ).tangent
             self.mass[chosen] = part.mass(state)
 
     def inertial_load(
@@ -338,7 +345,7 @@ class MovedFrame:
         ]
         for chosen in _chunks(np.flatnonzero(self.known)):
             part, place = self.rods.take(chosen), self.state.take(chosen)
-            evaluation = part.evaluate(place, self._force[chosen])
+            evaluation = part.evaluate(place, self._force[chosen], share=self._share[chosen])
             for change, found in zip(
                 changes, part.predicted_stress(place, evaluation, many[chosen]), strict=True
             ):
@@ -353,7 +360,7 @@ class MovedFrame:
         result.rods, result.state = self.rods.take(chosen), self.state.take(chosen)
         result.batch, result.size, result.known = len(chosen), self.size, self.known[chosen]
         result.stiffness, result.mass = self.stiffness[chosen], self.mass[chosen]
-        result._force = self._force[chosen]
+        result._force, result._share = self._force[chosen], self._share[chosen]
         return result
 
 
@@ -415,7 +422,7 @@ def _settle(rods: Rods, gravity: Array, tolerance: float, most_iterations: int) 
     lost = np.flatnonzero(~good)
     state.put(lost, search.trial.take(lost))
     share = np.where(good, 1.0, search.target)
-    evaluation = rods.evaluate(state, share[:, None, None] * search.weight)
+    evaluation = rods.evaluate(state, share[:, None, None] * search.load, share=share)
     residual = search.unbalance(everyone, evaluation)
     residual = residual / np.where(search.force_scale > 0, search.force_scale, 1.0)
     stable = good & is_stable(rods, evaluation.tangent)

@@ -66,8 +66,8 @@ class Search:
         The state and the share that the search was at when it stopped.
     iterations : array of int, shape (B,)
         Used.
-    weight : array, shape (B, N, 3)
-        Full weight on all nodes [N].
+    load : array, shape (B, N, 3)
+        Full weight, and push on the prop, on all nodes [N].
     force_scale : array, shape (B,)
         Size of all of it [N].
     """
@@ -75,8 +75,8 @@ class Search:
     def __init__(self, rods: Rods, gravity: Array, tolerance: float, most_iterations: int) -> None:
         self.rods, self.tolerance, self.most_iterations = rods, tolerance, most_iterations
         batch = rods.batch
-        self.weight = rods.weight(gravity)
-        self.force_scale = np.sum(np.linalg.norm(self.weight, axis=2), axis=1)
+        self.load = rods.load(gravity)
+        self.force_scale = np.sum(np.linalg.norm(self.load, axis=2), axis=1)
         self.reach = _reach(rods)
         # Rounding of the strains leaves forces out of balance that no iteration removes: of the stiffest of
         # stretch and shear times the change of shape, and of the tension that is always there.
@@ -109,7 +109,7 @@ class Search:
         fresh = self.fresh[chosen]
         share = np.where(fresh, 1.0, self.target[chosen])
         carried = [stress[chosen] for stress in self.carried]
-        evaluation = part.evaluate(state, share[:, None, None] * self.weight[chosen], carried)
+        evaluation = part.evaluate(state, share[:, None, None] * self.load[chosen], carried, share=share)
         found = ~fresh & self._found(chosen, evaluation, state)
         if found.any():
             self._accept(chosen, found, evaluation)

@@ -128,6 +128,8 @@ class Rods:
         For each support; every straight piece has at least one, in proportion to its length.
     shear : bool
         False leaves shear deformation and the rotary inertia of the section out.
+    push : array, shape (B, 6), optional
+        Steady force on the prop and couple about its centre of mass, raised together with the weight [N], [N m].
 
     Attributes
     ----------
@@ -147,6 +149,7 @@ class Rods:
         order: int,
         elements: int,
         shear: bool,
+        push: Array | None = None,
     ) -> None:
         self.order, self.shear = order, shear
         self.prop = prop
@@ -163,6 +166,7 @@ class Rods:
         self.node_count = self.points.shape[1]
         self.balance_force: Array = np.zeros((self.batch, self.node_count, 3))
         self.balance_couple: Array = np.zeros((self.batch, 3))
+        self.push: Array = np.zeros((self.batch, 6)) if push is None else push
         if any(np.any(line.pull) for line in self.lines):
             self._balance()
 
@@ -178,6 +182,7 @@ class Rods:
         )
         result.points = self.points[chosen]
         result.balance_force, result.balance_couple = self.balance_force[chosen], self.balance_couple[chosen]
+        result.push = self.push[chosen]
         return result
 
     # -- layout -----------------------------------------------------------------------------------------
@@ -400,7 +405,26 @@ class Rods:
 
     # -- energy, gradient, tangent ----------------------------------------------------------------------
 
-    def evaluate(self, state: State, force: Array, stress: list[Array] | None = None) -> Evaluation:
+    def load(self, gravity: Array) -> Array:
+        """Dead forces on all nodes under the whole load: the weight, and the push on the prop.
+
+        Parameters
+        ----------
+        gravity : array, shape (B, 3)
+            [m/s2].
+
+        Returns
+        -------
+        array, shape (B, N, 3)
+            [N]; the push's couple is not in it.
+        """
+        result = self.weight(gravity)
+        result[:, 0] += self.push[:, :3]
+        return result
+
+    def evaluate(
+        self, state: State, force: Array, stress: list[Array] | None = None, *, share: Array | None = None
+    ) -> Evaluation:
         """Energy, gradient and tangent.
 
         Parameters
@@ -412,6 +436,8 @@ class Rods:
         stress : list of array, optional
             Section forces for the geometric part of the tangent, as from `predicted_stress`; those of the
             state if left out.
+        share : array, shape (B,), optional
+            Share of the load's couple that acts; the whole of it if left out.
 
         Returns
         -------
@@ -453,8 +479,10 @@ class Rods:
             if line.joint is not None:
                 energy += self._joint(state, line, line.joint, gradient, tangent)
         gradient[:, :3] -= total[:, 0]
-        if np.any(self.balance_couple):
-            energy += self._couple(state, gradient, tangent)
+        pushed = self.push[:, 3:] if share is None else share[:, None] * self.push[:, 3:]
+        couple = self.balance_couple + pushed
+        if np.any(couple):
+            energy += self._couple(state, couple, gradient, tangent)
         return Evaluation(
             energy=energy,
             gradient=gradient,
@@ -572,12 +600,12 @@ class Rods:
         gradient[:, own] += torque
         return np.asarray(np.einsum("bi,bi->b", moment, angle) / 2)
 
-    def _couple(self, state: State, gradient: Array, tangent: Array) -> Array:
-        """Couple on the prop that balances the pretension, as three pairs of dead forces."""
+    def _couple(self, state: State, couple: Array, gradient: Array, tangent: Array) -> Array:
+        """Couple on the prop, that balances the pretension or comes with the load, as three pairs of dead forces."""
         less = turn_less_identity(state.turn[:, 0])
         energy = np.zeros(self.batch)
         for axis in np.eye(3):
-            force = np.cross(self.balance_couple, axis) / 2
+            force = np.cross(couple, axis) / 2
             arm = axis + less @ axis
             energy -= np.einsum("bi,bi->b", force, less @ axis)
             gradient[:, 3:6] -= np.cross(arm, force)

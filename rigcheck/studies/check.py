@@ -140,6 +140,12 @@ def _parts(shot: Shot, work: _Work) -> tuple[list[Contribution], float | None]:
         from rigcheck.studies.drooping import drooping
 
         others.append(drooping)
+    if any(
+        support.form == "line" or support.tension is not None for support in work.reading.task.rig.supports
+    ):
+        from rigcheck.studies.lines import lines
+
+        others.append(lines)
     if shot.camera is not None:
         from rigcheck.studies.picturing import picturing
 

@@ -6,6 +6,7 @@ move then does to the rigs is in `rigcheck.studies.moving`.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -27,6 +28,7 @@ __all__ = [
     "Dynamics",
     "Outcome",
     "Settings",
+    "each",
     "evaluate",
     "largest_stress",
     "strength_factor",
@@ -42,9 +44,12 @@ MODES_USED = 16
 LARGE_SHARE = 0.1
 """Displacement over free length from which the settled state is solved without the limit to small ones."""
 LARGE_SHARE_BENT = 0.02
-"""The same for bent supports, for several, and for taut lines, which tighten as they sag: there the weight
+"""The same for bent supports, for several, and for lines, which tighten as they stretch: there the weight
 changes the stiffness in ways that linear theory leaves out, and frequencies would be off by about as much as the
 prop moves."""
+LARGE_TURN = 0.05
+"""Turn of a prop on lines from which its settled state is solved without the limit to small ones [rad]: lines let it
+turn far while it hardly moves."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -115,7 +120,7 @@ class Dynamics:
             angular_frequency=self.angular_frequency[:, :count],
             shape=self.shape[:, :, :count],
             participation=self.participation[:, :count],
-            forces=[_each(force, lambda value: value[..., :count]) for force in self.forces],
+            forces=[each(force, lambda value: value[..., :count]) for force in self.forces],
             follow=self.follow,
             follow_forces=self.follow_forces,
         )
@@ -165,6 +170,8 @@ class Outcome:
         Settled: largest equivalent stress [Pa]; least strength over stress, NaN where no strength is known.
     dynamics : Dynamics
         About the settled state.
+    slack : array of bool, shape (B, supports)
+        Which lines hang slack, because they would have to push: they carry nothing and have no part in the modes.
     """
 
     rig: Rig
@@ -184,6 +191,7 @@ class Outcome:
     peak_stress: Array
     strength_factor: Array
     dynamics: Dynamics
+    slack: Flags
 
     @property
     def sag(self) -> Array:
@@ -222,8 +230,22 @@ def evaluate(rig: Rig, settings: Settings | None = None, *, turning: bool = Fals
     Linear theory with the stiffness that the weight brings; where the centre of mass moves by more than a tenth
     of the shortest free length (a fiftieth for bent and for several supports), or linear theory finds the support
     buckled, the geometrically exact state and the modes about it take its place (``displacement = "auto"``).
+    Lines that would have to push are taken out (`rigcheck.studies.slack`).
     """
     settings = settings or Settings()
+    if any(support.form == "line" or support.tension is not None for support in rig.supports):
+        from rigcheck.studies.slack import let_go
+
+        linear = replace(settings, displacement="linear")
+        return let_go(
+            _settled(rig, linear, turning=turning),
+            lambda part, first: _settled(part, linear if first else settings, turning=turning),
+        )
+    return _settled(rig, settings, turning=turning)
+
+
+def _settled(rig: Rig, settings: Settings, *, turning: bool) -> Outcome:
+    """The outcome with every support in place, whether it pulls or pushes."""
     frame, parts = build_frame(rig, order=settings.order)
     outcome = _linear(rig, settings, frame, parts, turning=turning)
     far = _needs_large(outcome)
@@ -236,6 +258,8 @@ def evaluate(rig: Rig, settings: Settings | None = None, *, turning: bool = Fals
 
 def _linear(rig: Rig, settings: Settings, frame: Frame, parts: list[Part], *, turning: bool) -> Outcome:
     weight = frame.inertial_load(np.array([0.0, -GRAVITY, 0.0]))
+    if rig.push is not None:
+        weight[:, :6] += rig.push
     settled = settle(frame, weight, load_stiffens=settings.gravity_stiffness)
     modes = natural_modes(frame, settled.stiffness, max(settings.modes, MODES_USED))
     loads = _unit_loads(frame, turning=turning)
@@ -268,6 +292,7 @@ def _linear(rig: Rig, settings: Settings, frame: Frame, parts: list[Part], *, tu
             follow=follow[:, :6],
             follow_forces=section_forces(frame, follow, STATIONS),
         ),
+        slack=np.zeros((rig.batch, len(rig.supports)), dtype=bool),
     )
 
 
@@ -303,9 +328,12 @@ def _needs_large(outcome: Outcome) -> Flags:
     if settings.displacement == "large":
         return np.ones(rig.batch, dtype=bool)
     straight = len(rig.supports) == 1 and rig.supports[0].points.shape[1] == 2
-    straight = straight and rig.supports[0].tension is None
-    share = LARGE_SHARE if straight else LARGE_SHARE_BENT
-    return np.asarray(~outcome.solved | (_moved(outcome) > share))
+    on_lines = any(support.form == "line" or support.tension is not None for support in rig.supports)
+    share = LARGE_SHARE if straight and not on_lines else LARGE_SHARE_BENT
+    far = ~outcome.solved | (_moved(outcome) > share)
+    if on_lines:
+        far |= np.linalg.norm(outcome.rotation, axis=1) > LARGE_TURN
+    return np.asarray(far)
 
 
 def _moved(outcome: Outcome) -> Array:
@@ -322,7 +350,8 @@ def _with_large(outcome: Outcome, far: Flags, *, turning: bool) -> Outcome:
     chosen = np.flatnonzero(far)
     part = build_frame(take(rig, chosen), order=settings.order)[0]
     gravity = np.array([0.0, -GRAVITY, 0.0])
-    settled = settle_large(part.supports, part.prop, gravity, shear=settings.shear)
+    push = None if rig.push is None else rig.push[chosen]
+    settled = settle_large(part.supports, part.prop, gravity, push=push, shear=settings.shear)
     known = np.flatnonzero(settled.converged & settled.stable)
     solved = outcome.solved.copy()
     reached = outcome.reached.copy()
@@ -353,7 +382,7 @@ def _with_large(outcome: Outcome, far: Flags, *, turning: bool) -> Outcome:
         ]
 
     dynamics = outcome.dynamics
-    still = [_each(force, lambda value: value[known]) for force in settled.section_forces(STATIONS)]
+    still = [each(force, lambda value: value[known]) for force in settled.section_forces(STATIONS)]
     forces = put_forces(outcome.forces, still)
     stress = stress_of(outcome.parts, forces)
     changes |= {
@@ -385,7 +414,8 @@ def _with_large(outcome: Outcome, far: Flags, *, turning: bool) -> Outcome:
 _FORCES = ("axial", "torque", "moment_y", "moment_z", "shear_y", "shear_z")
 
 
-def _each(forces: SectionForces, change) -> SectionForces:  # type: ignore[no-untyped-def]
+def each(forces: SectionForces, change: Callable[[Array], Array]) -> SectionForces:
+    """Section forces with every part changed in the same way."""
     return SectionForces(**{name: change(getattr(forces, name)) for name in _FORCES})
 
 

@@ -175,6 +175,14 @@ def _buckling(grade: Grade, cures: list[Cure]) -> Finding:
 
 
 def _buckled(outcome: Outcome, grade: Grade) -> Finding:
+    if outcome.slack[0].all():
+        return Finding(
+            id="line-slack",
+            label="slack lines",
+            status=Status.FAIL,
+            says="Nothing holds it: every line would have to push, and a line only pulls.",
+            advice=("Hang the prop from lines above it, or pull lines taut on both sides (tension).",),
+        )
     value = float(min(grade.value[0], outcome.reached[0]))
     return Finding(
         id="buckling",

@@ -126,7 +126,7 @@ def read_prop(shot: Shot, prop: Prop) -> Reading:
         assumptions=tuple(dict.fromkeys(notes.assumptions)),
         unused=tuple(dict.fromkeys(notes.unused)),
         cautions=tuple(dict.fromkeys(notes.cautions)),
-        doubts=tuple(_doubts(prop, mass)),
+        doubts=tuple(_doubts(shot, prop, mass)),
         strength_kind=stock_material(shot, prop.support[0].material).working_strength_kind,
         notes=tuple(notes.figures),
     )
@@ -583,7 +583,7 @@ def _ranges(part: Any) -> Iterator[bool]:
             yield from _ranges(getattr(part, name))
 
 
-def _doubts(prop: Prop, mass: float) -> Iterator[str]:
+def _doubts(shot: Shot, prop: Prop, mass: float) -> Iterator[str]:
     if mass > 2.5:
         yield f"{prop.mass} is heavy for a table-top prop: is the unit of its mass right?"
     if mass < 2e-4:
@@ -615,7 +615,7 @@ def _doubts(prop: Prop, mass: float) -> Iterator[str]:
             yield f"A free length of {length:.3g} m is long for a table top: is its unit right?"
         if across > 0.05:
             yield f"A {support.material} {size_text} thick hides behind nothing: is the unit of its size right?"
-        if length / across > 3000:
+        if length / across > (30_000 if "line" in stock_material(shot, support.material).forms else 3000):
             yield f"The free length is {length / across:.0f} times the diameter: is one of the units wrong?"
     for move in prop.move:
         if move.slide is not None and abs(move.slide.m_as("m")) > 5.0:
@@ -637,7 +637,8 @@ def _describe(prop: Prop) -> str:
     }.get(first.section, str(first.diameter))
     shape = "" if first.section == "round" else f" {first.section}"
     length = float(np.linalg.norm(np.diff(_points(first), axis=0), axis=1).sum())
-    where = "bent" if first.path is not None else f"from {_SIDE_WORDS[first.from_]}"
+    bent = first.path is not None and len(first.path) > 2
+    where = "bent" if bent else "straight" if first.path is not None else f"from {_SIDE_WORDS[first.from_]}"
     more = f", and {len(prop.support) - 1} more" if len(prop.support) > 1 else ""
     return f"{size} {first.material}{shape}, {length * 1e3:.4g} mm free, {where}{more}"
 

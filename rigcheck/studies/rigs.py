@@ -174,6 +174,10 @@ class Rig(Batched):
         One or several.
     axis_stiffness : array, shape (B,), or None
         Of the head against turning, about all axes alike, through the first root [N m/rad]; None is rigid.
+    push : array, shape (B, 6), or None
+        Steady force on the prop and couple about its centre of mass, beside the weight [N], [N m].
+    carriers : int
+        How many supports share the weight, for the mesh of thin ones; 0 for all that are here.
     """
 
     mass: Array
@@ -181,6 +185,8 @@ class Rig(Batched):
     inertia: Array
     supports: tuple[SupportRig, ...]
     axis_stiffness: Array | None = None
+    push: Array | None = None
+    carriers: int = 0
 
     @property
     def batch(self) -> int:
@@ -285,7 +291,7 @@ def build_frame(rig: Rig, *, order: Order | None = None) -> tuple[frames.Frame, 
     """
     supports, parts = [], []
     for index, support in enumerate(rig.supports):
-        points, layers = _layout(support, GRAVITY * rig.mass / len(rig.supports))
+        points, layers = _layout(support, GRAVITY * rig.mass / (rig.carriers or len(rig.supports)))
         supports.append(_frame_support(rig, support, points, layers))
         parts += parts_of(index, layers, is_line=support.form == "line")
     prop = frames.Prop(mass=rig.mass, centre_of_mass=rig.centre_of_mass, inertia=rig.inertia)
