@@ -227,7 +227,7 @@ def test_all_mistakes_of_a_file_are_reported_together(outcomes):
         ("wrong flags", ["2 problems", "--diameter = 3", "--mass = 3 mm"]),
         ("unknown flag", ["--lenght", "--length"]),
         ("unknown prop", ['"inkwel"', 'Did you mean "inkwell"?']),
-        ("unknown command", ["chekc"]),
+        ("unknown command", ["chekc", "rigcheck check"]),
     ],
 )
 def test_message_says_what_was_given_and_what_to_do(outcomes, case, words):

@@ -1,0 +1,53 @@
+"""The command ``rigcheck choose``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from rigcheck.cli.options import as_json_option
+from rigcheck.cli.running import console, print_json, progress
+
+__all__ = ["choose"]
+
+
+@click.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--prop", metavar="NAME", help="The prop to choose for, where the shot has several.")
+@click.option(
+    "--stock",
+    "stock_file",
+    type=click.Path(path_type=Path),
+    help="What you have: a rig file in which each support is one size. All of stock if left out.",
+)
+@click.option("--pareto", is_flag=True, help="Show which trade visible width against wobble best.")
+@click.option("--most", type=click.IntRange(1), default=12, show_default=True, help="How many to show.")
+@as_json_option
+def choose(
+    file: Path, prop: str | None, stock_file: Path | None, pareto: bool, most: int, as_json: bool
+) -> None:
+    """What to buy: try every stock material and size on a shot, and rank those that pass.
+
+    \b
+      rigcheck choose shared/shots/desk-set.toml --prop "paper crane"
+    """
+    from rigcheck.files import read_rig
+    from rigcheck.studies.choose import choose as choose_for
+    from rigcheck.views.choose_view import choose_json, render_choice
+
+    own = None if stock_file is None else read_rig(stock_file)
+    shot = read_rig(file)
+    with progress() as tell:
+        result = choose_for(
+            shot,
+            prop=prop,
+            stock=own,
+            pareto=pareto,
+            most=most,
+            progress=lambda done, total: tell("Candidates", done, total),
+        )
+    if as_json:
+        print_json(choose_json(result))
+    else:
+        render_choice(console(), result)

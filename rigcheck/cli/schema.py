@@ -1,0 +1,21 @@
+"""The command ``rigcheck schema``."""
+
+from __future__ import annotations
+
+import click
+
+from rigcheck.cli.running import print_json
+
+__all__ = ["schema"]
+
+
+@click.command()
+def schema() -> None:
+    """Print the JSON Schema of the rig file, with which editors complete and check it.
+
+    \b
+      rigcheck schema > rig-file.schema.json
+    """
+    from rigcheck.files import schema as rig_schema
+
+    print_json(rig_schema())
