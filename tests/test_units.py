@@ -356,19 +356,6 @@ def test_the_pattern_for_editors_agrees_with_the_reader(dimension: str) -> None:
         assert not pattern.search(text), text
 
 
-def test_sixty_quantities_cost_little() -> None:
-    texts = [f"{number}.25 mm" for number in range(1, 61)]
-    [parse_quantity(text, "length") for text in texts]
-    begun = time.perf_counter()
-    read = [parse_quantity(text, "length", sign="positive") for text in texts]
-    parsed = time.perf_counter()
-    [value.m_as("m") for value in read]
-    converted = time.perf_counter()
-    # Measured at 0.9 ms and 0.3 ms; the target is 5 ms, doubled for a busy machine.
-    assert parsed - begun < 10e-3
-    assert converted - parsed < 10e-3
-
-
 # -- making values -------------------------------------------------------------------------------------------
 
 
