@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -32,6 +32,7 @@ from rigcheck.studies.results import (
     Status,
     worst,
 )
+from rigcheck.studies.uncertainty import Ranges, ranges
 from rigcheck.units import registry
 
 __all__ = ["check"]
@@ -113,14 +114,25 @@ def _result(shot: Shot, work: _Work, met: Contribution) -> PropResult:
     findings = in_order(
         [*find(reading, still, grades, cures), *(finding for part in parts for finding in part.findings)]
     )
+    spread = _spread(shot, work)
+    findings, chance, held = _with_chances(findings, spread)
     notes = tuple(Figure(label=label, value=value, note=note) for label, value, note in reading.notes)
-    assumed = (*_assumptions(shot, reading), *(text for part in parts for text in part.assumptions))
+    assumed = (
+        *_assumptions(shot, reading),
+        *(text for part in parts for text in part.assumptions),
+        *(() if spread is None else spread.assumptions),
+        *held,
+    )
     return PropResult(
         name=prop.name,
         verdict=worst([finding.status for finding in findings]),
         static=_static(still, lasting_set) if solved else None,
         modes=describe_modes(task.rig, still, motion) if solved else (),
         motion=None if motion is None else _motion(shot, reading, motion, grades),
+        ranges={} if spread is None else spread.ranges,
+        chance_of_pass=chance,
+        influences=() if spread is None else spread.influences,
+        surer=None if spread is None else spread.surer,
         findings=findings,
         assumptions=tuple(dict.fromkeys(assumed)),
         cautions=cautions(task.limits.hazard, reading.cautions),
@@ -128,6 +140,39 @@ def _result(shot: Shot, work: _Work, met: Contribution) -> PropResult:
         next_step=_next_step(findings),
         details=(*(figure for part in parts for figure in part.figures), *notes),
     )
+
+
+def _spread(shot: Shot, work: _Work) -> Ranges | None:
+    """How sure the figures are; None where there are none, or where a unit is probably wrong."""
+    if not work.still.solved[0] or work.reading.doubts:
+        return None
+    return ranges(shot, work.prop, task=work.reading.task)
+
+
+def _with_chances(
+    findings: tuple[Finding, ...], spread: Ranges | None
+) -> tuple[tuple[Finding, ...], float | None, tuple[str, ...]]:
+    """Findings with the chance of each that was varied, the chance of all, and what was not varied.
+
+    What was not varied is taken to come out in every variant as it does in the middle.
+    """
+    if spread is None:
+        return findings, None, ("Ranges are left out: there is no settled state, or a value is in doubt.",)
+    told = tuple(
+        replace(finding, chance_of_pass=spread.chances[finding.id])
+        if finding.id in spread.chances
+        else finding
+        for finding in findings
+    )
+    fixed = [
+        finding
+        for finding in findings
+        if finding.id not in spread.chances and finding.status is not Status.SKIPPED
+    ]
+    chance = spread.chance_of_pass if all(finding.status is Status.PASS for finding in fixed) else 0.0
+    labels = ", ".join(dict.fromkeys(finding.label for finding in fixed))
+    held = f"Without a range, and taken to come out alike in every variant: {labels}."
+    return told, chance, (held,) if labels else ()
 
 
 def _parts(shot: Shot, work: _Work) -> tuple[list[Contribution], float | None]:

@@ -564,23 +564,45 @@ def _name_unused(shot: Shot, prop: Prop, notes: _Notes) -> None:
             notes.assumptions.append(
                 f"Without a named clamp the grip of {support.grip} changes nothing here."
             )
-    if any(_ranges(shot)):
-        notes.unused.append(("+/-", "the ranges given; results are for the middle values"))
+    if unused := list(dict.fromkeys(_unused_ranges(shot, prop))):
+        notes.unused.append(("+/-", f"the range of {', '.join(unused)}; results are for the middle value"))
 
 
 def _is_given(part: Part, key: str) -> bool:
     return key in part.model_fields_set
 
 
-def _ranges(part: Any) -> Iterator[bool]:
+_VARIED = {
+    "Prop": {"mass", "centre_of_mass"},
+    "Axis": {"stiffness"},
+    "Support": {"diameter", "wall", "width", "thickness", "length", "root_stiffness"},
+    "Move": {"slide", "roll", "duration", "acceleration"},
+    "OwnMaterial": {"youngs_modulus", "density", "yield_strength", "tensile_strength"},
+}
+"""Keys whose range `rigcheck.studies.uncertainty` takes in."""
+
+
+def _unused_ranges(shot: Shot, prop: Prop) -> Iterator[str]:
+    """Keys with a range that nothing is done with."""
+    for part in (shot.camera, shot.limits, *shot.material, prop):
+        if part is not None:
+            yield from _ranged(part, "")
+
+
+def _ranged(part: Any, key: str) -> Iterator[str]:
     if isinstance(part, Measured):
-        yield part.low is not None
+        if part.low is not None:
+            yield key
     elif isinstance(part, tuple):
         for item in part:
-            yield from _ranges(item)
+            yield from _ranged(item, key)
     elif hasattr(part, "model_fields_set"):
-        for name in part.model_fields_set:
-            yield from _ranges(getattr(part, name))
+        varied = _VARIED.get(type(part).__name__, set())
+        for name in sorted(part.model_fields_set):
+            value = getattr(part, name)
+            # Three root stiffnesses about three axes have no range of their own.
+            if name not in varied or (name == "root_stiffness" and isinstance(value, tuple)):
+                yield from _ranged(value, name)
 
 
 def _doubts(shot: Shot, prop: Prop, mass: float) -> Iterator[str]:

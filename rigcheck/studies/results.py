@@ -17,6 +17,7 @@ __all__ = [
     "Contribution",
     "Figure",
     "Finding",
+    "Influence",
     "Mode",
     "MotionResult",
     "PropResult",
@@ -86,6 +87,8 @@ class Finding:
         One sentence in plain words.
     advice : tuple of str
         What to change and by how much, with the computed effect; best first.
+    chance_of_pass : float or None
+        Share of the variants within the inputs' ranges in which it passes; None where it was not varied.
     """
 
     id: str
@@ -97,6 +100,7 @@ class Finding:
     unit: str = ""
     says: str
     advice: tuple[str, ...] = ()
+    chance_of_pass: float | None = None
 
     @property
     def margin(self) -> float | None:
@@ -166,6 +170,28 @@ class Figure:
     note: str = ""
 
 
+@dataclass(frozen=True, kw_only=True)
+class Influence:
+    """How much of the spread of a figure one input causes by itself, and what would settle it.
+
+    Attributes
+    ----------
+    figure : str
+        As in `PropResult.ranges`, for example ``sag_mm``.
+    label : str
+        Of the input, for people.
+    share : float
+        First-order share of the variance, 0 to 1.
+    measure : str
+        What to do to know the input better, for example ``weigh the prop on kitchen scales``.
+    """
+
+    figure: str
+    label: str
+    share: float
+    measure: str
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Contribution:
     """What one part of the check adds to a prop's result.
@@ -187,7 +213,27 @@ class Contribution:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class PropResult:
-    """Everything found about one prop."""
+    """Everything found about one prop.
+
+    Attributes
+    ----------
+    name, support : str
+        Of the prop, and what carries it.
+    verdict : Status
+        The gravest of its findings.
+    static, modes, motion
+        Figures; None or empty where there is no settled state or no move.
+    ranges : mapping of str to (float, float)
+        Where figures lie nine times in ten; keys as in the JSON.
+    chance_of_pass : float or None
+        Share of the variants within the inputs' ranges that pass as a whole; None where not computed.
+    influences : tuple of Influence
+        Which inputs make the figures unsure, for each figure the strongest first.
+    surer : Influence or None
+        The one whose measurement would settle most of what decides; None where it is settled, or none stands out.
+    findings, assumptions, cautions, next_step, details
+        What was found, taken for granted, is dangerous, is to be done, and further figures.
+    """
 
     name: str
     verdict: Status
@@ -196,6 +242,8 @@ class PropResult:
     motion: MotionResult | None
     ranges: Mapping[str, tuple[float, float]] = field(default_factory=lambda: MappingProxyType({}))
     chance_of_pass: float | None = None
+    influences: tuple[Influence, ...] = ()
+    surer: Influence | None = None
     findings: tuple[Finding, ...]
     assumptions: tuple[str, ...]
     cautions: tuple[str, ...]

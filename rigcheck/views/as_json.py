@@ -12,7 +12,15 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from rigcheck.studies.results import CheckResult, Finding, Mode, MotionResult, PropResult, StaticResult
+    from rigcheck.studies.results import (
+        CheckResult,
+        Finding,
+        Influence,
+        Mode,
+        MotionResult,
+        PropResult,
+        StaticResult,
+    )
 
 __all__ = ["check_json", "dump"]
 
@@ -93,6 +101,17 @@ def _prop(prop: PropResult) -> dict[str, Any]:
         "findings": [_finding(finding) for finding in prop.findings],
         "assumptions": list(prop.assumptions),
         "cautions": list(prop.cautions),
+        "to_be_surer": None if prop.surer is None else _influence(prop.surer),
+        "influences": [_influence(item) for item in prop.influences] or None,
+    }
+
+
+def _influence(item: Influence) -> dict[str, Any]:
+    return {
+        "figure": item.figure,
+        "input": item.label,
+        "share": _float(item.share),
+        "measure": item.measure,
     }
 
 
@@ -141,6 +160,7 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "unit": finding.unit or None,
         "says": finding.says,
         "advice": list(finding.advice),
+        "chance_of_pass": _float(finding.chance_of_pass),
     }
 
 

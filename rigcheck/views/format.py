@@ -162,10 +162,12 @@ def between(low: float, high: float, unit: str = "") -> str:
 
     Examples
     --------
-    >>> between(1.7, 2.2, "mm"), between(0.4, float("inf"), "s"), between(0.0, 1e-7, "px")
-    ('1.7 to 2.2 mm', '0.4 s or more', '0 to under 0.001 px')
+    >>> between(1.7, 2.2, "mm"), between(0.4, float("inf"), "s"), between(0.0, 1e-7, "px"), between(0.0, 0.0)
+    ('1.7 to 2.2 mm', '0.4 s or more', '0 to under 0.001 px', '0')
     """
     if math.isfinite(low) and math.isfinite(high):
+        if amount(low) == amount(high):
+            return amount(high, unit)
         return f"{amount(low)} to {amount(high, unit)}"
     if math.isfinite(low):
         return f"{amount(low, unit)} or more"

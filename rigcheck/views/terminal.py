@@ -23,6 +23,7 @@ if TYPE_CHECKING:
         CheckResult,
         Figure,
         Finding,
+        Influence,
         Mode,
         MotionResult,
         PropResult,
@@ -58,9 +59,13 @@ _KEY_UNITS = {"mm": "mm", "px": "px", "s": "s", "Hz": "Hz", "deg": "deg", "MPa":
 _DECIDING = frozenset({"sag", "residual-wobble", "settle", "yield-factor"})
 
 _WORDS = (("right", "left"), ("up", "down"), ("toward", "away"))  # x, y, z of a level camera
+_MOST_INFLUENCES = 3  # inputs named for each figure
 _VISIBLE_SHARE = 0.005  # smaller parts vanish in the three digits of the largest
 _OBLIQUE_SHARE = 0.25
 _SHARE_SHOWN = 0.01  # modes with less of the wobble or of the lag are not named
+
+# Chances between which a measurement is worth its while.
+_HOPELESS, _SURE = 0.01, 0.97
 
 Quantity = Any  # a pint Quantity; pint is imported by whoever makes one
 
@@ -266,8 +271,14 @@ def _deciding_rows(prop: PropResult) -> list[_Row]:
         if finding.id not in _DECIDING and finding.value is not None
     ]
     if prop.chance_of_pass is not None:
-        rows.append(_Row(None, "chance to pass", chance(prop.chance_of_pass)))
+        rows.append(_Row(None, "chance to pass", chance(prop.chance_of_pass) + _surer(prop)))
     return rows
+
+
+def _surer(prop: PropResult) -> str:
+    """What to measure where the chance is neither sure nor hopeless."""
+    unsure = prop.chance_of_pass is not None and _HOPELESS < prop.chance_of_pass < _SURE
+    return f"; to be surer, {prop.surer.measure}" if unsure and prop.surer is not None else ""
 
 
 def _row(
@@ -370,6 +381,9 @@ def _details(page: _Page, prop: PropResult) -> None:
     if prop.chance_of_pass is not None:
         spread.append(("chance to pass", chance(prop.chance_of_pass)))
     _table(page, "Ranges (90 %) and chance", spread)
+    if prop.influences:
+        page.heading("What makes it unsure", indent=2)
+        page.bullets(_influences(prop.influences), indent=4)
     _table(page, "More figures", [(figure.label, _with_note(figure)) for figure in prop.details])
     if prop.assumptions:
         page.heading("Assumptions", indent=2)
@@ -384,6 +398,8 @@ def _all_checks(page: _Page, findings: Sequence[Finding]) -> None:
     for finding in _ordered(findings, _WORST_FIRST):
         has_figure = finding.value is not None or finding.limit is not None
         head = f"{finding.label}: {_beside_limit(finding)}" if has_figure else finding.label
+        if finding.chance_of_pass is not None:
+            head += f" (chance to pass {chance(finding.chance_of_pass)})"
         page.write(head, first=_status_word(page, finding.status, indent=4), hang=15)
         page.write(finding.says, hang=6)
         page.bullets(finding.advice, indent=6)
@@ -470,10 +486,33 @@ def _named_ranges(prop: PropResult) -> list[tuple[str, str]]:
     """Each range under its figure's name; the unit is the end of its key, as in the JSON."""
     rows = []
     for key, ends in prop.ranges.items():
-        unit = next((end for end in _KEY_UNITS if key.endswith(f"_{end}")), "")
-        name = key.removesuffix(f"_{unit}").replace("_", " ")
-        rows.append((name, between(*ends, _KEY_UNITS.get(unit, ""))))
+        name, unit = _name_and_unit(key)
+        rows.append((name, between(*ends, unit)))
     return rows
+
+
+def _name_and_unit(key: str) -> tuple[str, str]:
+    """A key of the JSON as words, and the unit it ends with."""
+    unit = next((end for end in _KEY_UNITS if key.endswith(f"_{end}")), "")
+    return key.removesuffix(f"_{unit}").replace("_", " "), _KEY_UNITS.get(unit, "")
+
+
+def _influences(influences: Sequence[Influence]) -> list[str]:
+    """One line a figure: what its spread comes from, and what would settle the most of it."""
+    figures: dict[str, list[Influence]] = {}
+    for item in influences:
+        figures.setdefault(item.figure, []).append(item)
+    lines = []
+    for figure, items in figures.items():
+        shares = ", ".join(
+            f"{item.label} {100 * item.share:.0f} %"
+            for item in items[:_MOST_INFLUENCES]
+            if item.share > 0.045
+        )
+        if shares:
+            name = _name_and_unit(figure)[0]
+            lines.append(f"{name}: {shares} of the spread; to know better, {items[0].measure}.")
+    return lines
 
 
 def _with_note(figure: Figure) -> str:

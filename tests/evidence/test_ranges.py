@@ -9,6 +9,7 @@ from rigcheck.files import rig_from_text
 from rigcheck.studies.reading import read_prop
 from rigcheck.studies.rigs import repeat, take
 from rigcheck.studies.uncertainty import (
+    POINTS,
     Input,
     first_order_shares,
     perturbed,
@@ -27,7 +28,7 @@ material = "music-wire"
 diameter = "3 mm"
 length = "180 mm"
 """
-RIGS, POINTS, DRAWS = 500, 64, 4
+RIGS, DRAWS = 500, 4
 
 
 def inputs_for(diameter, length, mass, rng):
