@@ -160,7 +160,7 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "unit": finding.unit or None,
         "says": finding.says,
         "advice": list(finding.advice),
-        "chance_of_pass": _float(finding.chance_of_pass),
+        "chance": _float(finding.chance_of_pass),
     }
 
 

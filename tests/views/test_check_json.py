@@ -57,6 +57,14 @@ NUMBER = {"type": "number"}
 MAYBE = or_null(NUMBER)
 VECTOR = {"type": "array", "items": NUMBER, "minItems": 3, "maxItems": 3}
 VERDICT = {"enum": ["pass", "caution", "fail"]}
+INFLUENCE = closed(
+    {
+        "figure": TEXT,
+        "input": TEXT,
+        "share": {"type": "number", "minimum": 0, "maximum": 1},
+        "measure": TEXT,
+    }
+)
 SCHEMA = closed(
     {
         "format": {"const": "rigcheck-check/1"},
@@ -132,19 +140,22 @@ SCHEMA = closed(
                                 "unit": or_null({"type": "string", "minLength": 1}),
                                 "says": TEXT,
                                 "advice": TEXTS,
-                            }
+                            },
+                            chance=or_null({"type": "number", "minimum": 0, "maximum": 1}),
                         ),
                     },
                     "assumptions": TEXTS,
                     "cautions": TEXTS,
-                }
+                },
+                to_be_surer=or_null(INFLUENCE),
+                influences=or_null({"type": "array", "items": INFLUENCE, "minItems": 1}),
             ),
         },
     }
 )
 
 
-GROWN = ("wobble_share", "lag_share")
+GROWN = ("wobble_share", "lag_share", "to_be_surer", "influences", "chance")
 
 
 def keys_in_order(value: Any) -> Any:
@@ -202,6 +213,7 @@ def test_values_carry_the_unit_of_their_key(desk_set: CheckResult) -> None:
         "unit": None,
         "says": "The tube carries it with ease.",
         "advice": [],
+        "chance": None,
     }
 
 

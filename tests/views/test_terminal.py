@@ -15,7 +15,7 @@ from rich.cells import cell_len
 from rich.color import Color
 from rich.console import Console
 
-from rigcheck.studies.results import CheckResult, Finding, Mode, MotionResult, PropResult, Status
+from rigcheck.studies.results import CheckResult, Finding, Influence, Mode, MotionResult, PropResult, Status
 from rigcheck.views.terminal import render_check
 
 Q = pint.get_application_registry().Quantity
@@ -408,3 +408,16 @@ def test_views_start_without_the_heavy_libraries() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert (done.returncode, done.stderr.strip()) == (0, "")
+
+
+def test_an_unsure_chance_comes_with_what_to_measure(desk_set: CheckResult) -> None:
+    weigh = Influence(figure="sag_mm", label="mass of the prop", share=0.81, measure="weigh the prop")
+    other = Influence(figure="sag_mm", label="diameter", share=0.12, measure="measure the support")
+    prop = replace(desk_set.props[0], chance_of_pass=0.62, surer=weigh, influences=(weigh, other))
+    shown = rendered(replace(desk_set, props=(prop,)), width=100)
+    assert "chance to pass     62 %; to be surer, weigh the prop\n" in shown
+    assert "of the spread" not in shown
+    whole = rendered(replace(desk_set, props=(prop,)), width=100, details=True)
+    assert "sag: mass of the prop 81 %, diameter 12 % of the spread; to know better, weigh the prop." in whole
+    sure = replace(prop, chance_of_pass=0.995)
+    assert "to be surer" not in rendered(replace(desk_set, props=(sure,)), width=100)
