@@ -12,6 +12,10 @@ __all__ = ["piecewise_linear_response", "static_remainder"]
 
 ComplexArray = NDArray[np.complex128]
 
+_MANY_STEPS = 10_000
+_CLOCK = 1e-9
+"""Share of the longest step below which two steps are the same."""
+
 
 def piecewise_linear_response(
     load: ArrayLike,
@@ -91,9 +95,10 @@ def piecewise_linear_response(
         np.divide(state.imag, damped[..., None], out=displacement)
         np.subtract(state.real, decay[..., None] * displacement, out=velocity)
         return displacement, velocity
+    widths = _Widths(steps)
     for index in np.ndindex(shape):  # few long records: a mode at a time, to spare the memory
         exponent = complex(-decay[index], damped[index])
-        state = _scan(exponent, steps, values[index], complex(start[index]))
+        state = _scan(exponent, widths, values[index], complex(start[index]))
         np.divide(state.imag, damped[index], out=displacement[index])
         np.subtract(state.real, decay[index] * displacement[index], out=velocity[index])
     return displacement, velocity
@@ -189,17 +194,42 @@ def _march(
     return state
 
 
-def _scan(exponent: complex, steps: FloatArray | float, load: FloatArray, start: complex) -> ComplexArray:
+class _Widths:
+    """The steps of a record, each different one once: clocks are written to so many digits and repeat themselves."""
+
+    def __init__(self, steps: FloatArray | float) -> None:
+        self.distinct = np.atleast_1d(np.asarray(steps, dtype=np.float64))
+        self.place: NDArray[np.intp] | None = None
+        if self.distinct.size < _MANY_STEPS:
+            return
+        # Equal but for the rounding of the clock itself, which moves no sample by more than this.
+        unit = _CLOCK * float(self.distinct.max())
+        ticks = np.round(self.distinct / unit)
+        order = np.argsort(ticks, kind="stable")
+        first = np.concatenate([[True], np.diff(ticks[order]) > 0])
+        if int(first.sum()) > self.distinct.size // 4:
+            return
+        self.place = np.empty(self.distinct.size, dtype=np.intp)
+        self.place[order] = np.cumsum(first) - 1
+        self.distinct = self.distinct[order][first]
+
+    def spread(self, values: ComplexArray) -> ComplexArray:
+        """From one value for each different step to one for each step."""
+        return values if self.place is None else values[self.place]
+
+
+def _scan(exponent: complex, widths: _Widths, load: FloatArray, start: complex) -> ComplexArray:
     """Run z_(k+1) = e^w z_k + forcing over all samples, in blocks side by side."""
     count = load.size
     state = np.empty(count, dtype=np.complex128)
     state[0] = start
     if count == 1:
         return state
-    w = np.atleast_1d(exponent * np.asarray(steps))
+    w = np.asarray(exponent * widths.distinct, dtype=np.complex128)
     first, second = _phi(w)
-    forcing = ((first - second) * load[:-1] + second * load[1:]) * steps
-    factor = np.exp(w)
+    forcing = widths.spread((first - second) * widths.distinct) * load[:-1]
+    forcing += widths.spread(second * widths.distinct) * load[1:]
+    factor = widths.spread(np.exp(w))
     moves = count - 1
     blocks = max(1, int(np.sqrt(moves)))
     length = -(-moves // blocks)

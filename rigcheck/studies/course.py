@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from rigcheck.model import Prop, Shot
-from rigcheck.motion.keyframes import rounding, sampling_line, steady_amplitude
+from rigcheck.motion.keyframes import rounding, sampling_line
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.grading import CAUTION_SHARE, NOMINAL_PIXEL
+from rigcheck.studies.keyed_shake import keyed_shake
 from rigcheck.studies.moving import MotionOutcome, Travel
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
@@ -53,8 +54,8 @@ def course(
         if travel.keys is not None:
             name = "the keyframes" if len(prop.move) == 1 else f"the keyframes of move {number}"
             findings.append(_rounded(travel, name, move.key_unit or "m"))
-            findings.append(_coarse(travel, name, reading, still))
-            figures.append(_reconstruction(travel, name))
+            findings.append(_coarse(number - 1, name, reading, still))
+            figures += [_reconstruction(travel, name), _added(travel, name)]
     if motion is not None and motion.turning_share[0] > FAST_ROLL:
         findings.append(_fast_roll(float(motion.turning_share[0])))
     return Contribution(findings=tuple(findings), figures=tuple(figures))
@@ -96,52 +97,49 @@ def _rounded(travel: Travel, name: str, unit: str) -> Finding:
     )
 
 
-def _coarse(travel: Travel, name: str, reading: Reading, still: Outcome) -> Finding:
-    """Wobble that a head adds which joins the keys by straight lines, at the rate of the keys."""
+def _coarse(number: int, name: str, reading: Reading, still: Outcome) -> Finding:
+    """Wobble that a head adds which joins the keys by straight lines."""
+    travel = reading.task.travels[number]
     assert travel.keys is not None
-    keys = travel.keys
-    rate = 1.0 / float(np.median(np.diff(keys.times)))
-    line = sampling_line(
-        sampling_rate=rate,
-        peak_velocity=float(np.abs(keys.velocity).max()),
-        peak_acceleration=float(np.abs(keys.acceleration).max()),
-    )
-    label = "coarse keyframes"
-    if travel.rolls:
-        return Finding(
-            id="keys-coarse",
-            label=label,
-            status=Status.SKIPPED,
-            says="What joining the keys by straight lines adds is computed for slides only.",
-        )
-    dynamics = still.dynamics
-    drive = np.abs(dynamics.participation[0, :, :3] @ np.array(travel.direction))
-    amplitude = steady_amplitude(
-        angular_frequency=dynamics.angular_frequency[0],
-        damping_ratio=float(still.rig.damping_ratio[0]),
-        driving_angular_frequency=2 * np.pi * rate,
-        acceleration=line.acceleration,
-    )
-    shape = dynamics.shape[0, :3]
-    eye = reading.task.eye
-    size = np.linalg.norm(shape if eye is None else eye.project(shape), axis=0)
-    wobble = float(np.sum(2 * size * drive * amplitude))
-    pixels = wobble / NOMINAL_PIXEL if eye is None else wobble
-    scale, unit = (NOMINAL_PIXEL * 1e3, "mm") if eye is None else (1.0, "px")
+    shake = keyed_shake(reading, still, number)
+    pixels = shake.extent / NOMINAL_PIXEL if shake.extent_px is None else shake.extent_px
+    scale, unit = (NOMINAL_PIXEL * 1e3, "mm") if shake.extent_px is None else (1.0, "px")
     limit = CAUTION_SHARE * reading.task.limits.wobble
     fine = pixels <= limit
     return Finding(
         id="keys-coarse",
-        label=label,
+        label="coarse keyframes",
         status=Status.PASS if fine else Status.CAUTION,
         value=pixels * scale,
         limit=limit * scale,
         unit=unit,
         says=(
-            f"A head that joins {name} by straight lines shakes at {rate:.3g} Hz"
+            f"A head that joins {name} by straight lines shakes at {_key_rate(travel):.3g} Hz and its multiples"
             + ("; too little to see." if fine else "; while that lasts it can be seen.")
         ),
         advice=() if fine else ("Send the head keys twice as often, or let it smooth between them.",),
+    )
+
+
+def _key_rate(travel: Travel) -> float:
+    """Keys a second, as most of them come [Hz]."""
+    assert travel.keys is not None
+    return 1.0 / float(np.median(np.diff(travel.keys.times)))
+
+
+def _added(travel: Travel, name: str) -> Figure:
+    """The excitation that joining the keys by straight lines adds."""
+    assert travel.keys is not None
+    line = sampling_line(
+        sampling_rate=_key_rate(travel),
+        peak_velocity=float(np.abs(travel.keys.velocity).max()),
+        peak_acceleration=float(np.abs(travel.keys.acceleration).max()),
+    )
+    unit = "rad" if travel.rolls else "m"
+    return Figure(
+        label=f"{name}: joined by straight lines",
+        value=f"{line.acceleration:.3g} {unit}/s^2 at {line.frequency:.3g} Hz and at each of its multiples",
+        note="added where the move speeds up most; a head that smooths between keys adds less",
     )
 
 

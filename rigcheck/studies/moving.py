@@ -24,7 +24,18 @@ from rigcheck.picture.projection import Camera
 from rigcheck.studies.evaluate import Dynamics, Outcome, largest_stress, strength_factor, stress_of
 from rigcheck.studies.rigs import GRAVITY, Batched
 
-__all__ = ["Course", "Eye", "MotionOutcome", "Push", "Travel", "follow", "is_turning", "move"]
+__all__ = [
+    "Course",
+    "Eye",
+    "MotionOutcome",
+    "Push",
+    "Travel",
+    "carriers",
+    "field_at",
+    "follow",
+    "is_turning",
+    "move",
+]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -517,30 +528,29 @@ def _add_keys(
     omega, zeta = dynamics.angular_frequency, damping[:, None]
     way = np.array(travel.direction)
     first, stop = float(travel.keys.times[0]), float(travel.keys.times[-1])
-    at = times[(times >= first) & (times <= stop)] if len(times) > 1 else travel.keys.times
-    _, _, acceleration = travel.law(0, at)
+    followed = len(times) > 1
+    at = times[(times >= first) & (times <= stop)] if followed else travel.keys.times
+    acceleration = travel.law(0, at)[2] if followed else travel.keys.acceleration
     drive = -(dynamics.participation[..., :3] @ way)
+    result.peak_field[:, :3] += np.abs(way) * np.abs(acceleration).max()
     steps = np.diff(at)
     even = bool(np.ptp(steps) <= 1e-9 * steps[0])
-    value, speed = piecewise_linear_response(
-        drive[..., None] * acceleration,
-        angular_frequency=omega,
-        damping_ratio=zeta,
-        time_step=float(steps.mean()) if even else None,
-        times=None if even else at,
-    )
-    # Keys may be far apart against a period: the lag and the swing about it at their worst phase.
-    lag = drive[..., None] * acceleration / omega[..., None] ** 2
-    result.peak[:] += (np.abs(lag) + np.hypot(value - lag, speed / omega[..., None])).max(axis=2)
-    result.peak_field[:, :3] += np.abs(way) * np.abs(acceleration).max()
+    clock: dict[str, Any] = {"time_step": float(steps.mean())} if even else {"times": at}
+    if followed:
+        value, speed = piecewise_linear_response(
+            drive[..., None] * acceleration, angular_frequency=omega, damping_ratio=zeta, **clock
+        )
+        result.peak[:] += _highest(value, speed, drive[..., None] * acceleration, omega[..., None])
+        state = (value[..., -1], speed[..., -1])
+    else:
+        state = _kept_ends(result, drive, acceleration, omega, damping, clock)
     # The last key ends the acceleration at once; from there on it rings freely.
-    state = (value[..., -1], speed[..., -1])
     later, later_rate = free_decay(
         *state, angular_frequency=omega, damping_ratio=zeta, times=(last - stop)[:, None]
     )
     result.end[:] += later[..., 0]
     result.end_rate[:] += later_rate[..., 0]
-    if len(times) == 1:
+    if not followed:
         return
     inside, after = (times >= first) & (times <= stop), times > stop
     result.modal[:, :, inside] += value
@@ -550,6 +560,35 @@ def _add_keys(
             *state, angular_frequency=omega, damping_ratio=zeta, times=times[after] - stop
         )
         result.modal[:, :, after] += ringing
+
+
+def _kept_ends(
+    result: _Response,
+    drive: Array,
+    acceleration: Array,
+    omega: Array,
+    damping: Array,
+    clock: dict[str, Any],
+) -> tuple[Array, Array]:
+    """Peaks and end states of a record too long to be kept: one mode of one variant in memory at a time."""
+    state = np.zeros_like(omega), np.zeros_like(omega)
+    for place in zip(*np.nonzero(drive), strict=True):
+        load = drive[place] * acceleration
+        value, speed = piecewise_linear_response(
+            load, angular_frequency=omega[place], damping_ratio=damping[place[0]], **clock
+        )
+        result.peak[place] += float(_highest(value[0], speed[0], load, omega[place]))
+        state[0][place], state[1][place] = value[0, -1], speed[0, -1]
+    return state
+
+
+def _highest(value: Array, speed: Array, load: Array, omega: Array | float) -> Array:
+    """Largest of lag and swing about it, (...).
+
+    Keys may be far apart against a period: the lag and the swing at their worst phase.
+    """
+    lag = load / omega**2
+    return np.asarray((np.abs(lag) + np.hypot(value - lag, speed / omega)).max(axis=-1))
 
 
 def _turn(
@@ -565,7 +604,7 @@ def _turn(
     for stretch in _stretches(travels, first, omega):
         inside = stretch.copy()
         inside[[0, -1]] += np.array([1.0, -1.0]) * _INSIDE * (stretch[-1] - stretch[0])
-        at = _field_at(travels, first, inside)
+        at = field_at(travels, first, inside)
         change = np.concatenate([at.offset - _DOWN, at.gradient.reshape(-1, 9)], axis=1).T
         load = part @ change
         if state is None:
@@ -614,8 +653,40 @@ def _stretches(travels: tuple[Travel, ...], variant: int, omega: Array) -> Itera
         yield np.linspace(start, stop, min(max(least, wanted), _MOST_IN_STRETCH) + 1)
 
 
-def _field_at(travels: tuple[Travel, ...], variant: int, times: Array) -> FrameField:
-    carriers = [
+def field_at(travels: tuple[Travel, ...], variant: int, times: Array) -> FrameField:
+    """What a rig feels while its moves carry it, and where they have carried it.
+
+    Parameters
+    ----------
+    travels : tuple of Travel
+        Ground first.
+    variant : int
+        Of the batch.
+    times : array, shape (n,)
+        [s].
+
+    Returns
+    -------
+    FrameField
+    """
+    return frame_field(carriers(travels, variant), times, gravity=_DOWN)
+
+
+def carriers(travels: tuple[Travel, ...], variant: int = 0) -> list[Carrier]:
+    """The moves of one variant as the motion room takes them.
+
+    Parameters
+    ----------
+    travels : tuple of Travel
+        Ground first.
+    variant : int
+        Of the batch.
+
+    Returns
+    -------
+    list of Carrier
+    """
+    return [
         Carrier(
             rolls=travel.rolls,
             direction=np.array(travel.direction),
@@ -624,7 +695,6 @@ def _field_at(travels: tuple[Travel, ...], variant: int, times: Array) -> FrameF
         )
         for travel in travels
     ]
-    return frame_field(carriers, times, gravity=_DOWN)
 
 
 def _alike(travels: tuple[Travel, ...]) -> list[Index]:

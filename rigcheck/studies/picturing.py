@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 
 from rigcheck.errors import ValidityError
 from rigcheck.model import SIDES, Prop, Shot
-from rigcheck.motion.moving_frame import Carrier, FrameField, frame_field
 from rigcheck.motion.response import free_decay
 from rigcheck.motion.sampled_load import piecewise_linear_response
 from rigcheck.picture.wobble import (
@@ -25,7 +24,7 @@ from rigcheck.picture.wobble import (
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.grading import CAUTION_SHARE
 from rigcheck.studies.mode_words import direction_words
-from rigcheck.studies.moving import Eye, MotionOutcome, Travel, is_turning
+from rigcheck.studies.moving import Eye, MotionOutcome, Travel, field_at, is_turning
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.rigs import GRAVITY, SupportRig, width_direction
@@ -142,7 +141,7 @@ class Carried:
         """Where the moves have carried it: rotations (n or 1, 3, 3) and places (n, 3) of its origin [m]."""
         if not self.travels:
             return np.eye(3)[None], np.broadcast_to(self.base, (len(times), 3))
-        at = _field(self.travels, times)
+        at = field_at(self.travels, 0, times)
         rotation = at.rotation if is_turning(self.travels) else np.eye(3)[None]
         return rotation, self.base + at.position
 
@@ -291,19 +290,6 @@ def _rotation(vector: Array) -> Array:
     return np.asarray(np.eye(3) + np.sinc(angle / np.pi) * skew + 0.5 * half**2 * (skew @ skew))
 
 
-def _field(travels: tuple[Travel, ...], times: Array) -> FrameField:
-    carriers = [
-        Carrier(
-            rolls=travel.rolls,
-            direction=np.array(travel.direction),
-            through=None if travel.through is None else travel.through[0],
-            law=lambda at, travel=travel: travel.law(0, at),  # type: ignore[misc]
-        )
-        for travel in travels
-    ]
-    return frame_field(carriers, times, gravity=_DOWN)
-
-
 def span(travels: tuple[Travel, ...]) -> tuple[float, float]:
     """When the first move starts and the last ends [s].
 
@@ -399,7 +385,7 @@ def swing(reading: Reading, still: Outcome) -> Swing | None:
     omega = dynamics.angular_frequency[0]
     weight = np.linalg.norm(shape, axis=0) * np.abs(dynamics.participation[0]).max(axis=1) / omega**2
     strong = weight > _STRONG * weight.max()
-    at = _field(travels, times)
+    at = field_at(travels, 0, times)
     change = (at.offset - _DOWN).T
     if is_turning(travels):
         change = np.concatenate([change, at.gradient.reshape(-1, 9).T])

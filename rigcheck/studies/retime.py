@@ -19,7 +19,7 @@ from rigcheck.errors import ArgumentError, RigcheckError, UnknownNameError
 from rigcheck.model import Move, Prop, Shot
 from rigcheck.motion.distance_measures import peak_to_peak_distance
 from rigcheck.motion.keyframes import KeyframePath, keyframe_path
-from rigcheck.motion.moving_frame import Carrier, frame_field
+from rigcheck.motion.moving_frame import frame_field
 from rigcheck.motion.profiles import PROFILE_NAMES, profile
 from rigcheck.motion.response import end_state
 from rigcheck.motion.shaping import (
@@ -38,7 +38,7 @@ from rigcheck.studies.cures import Task
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.grading import CAUTION_SHARE, NOMINAL_PIXEL, grade
 from rigcheck.studies.mode_words import direction_words
-from rigcheck.studies.moving import Travel, is_turning
+from rigcheck.studies.moving import Travel, carriers, is_turning
 from rigcheck.studies.reading import Reading, read_prop
 from rigcheck.studies.results import Status, worst
 from rigcheck.studies.rigs import GRAVITY
@@ -714,15 +714,6 @@ class _Load:
 
 def _load(travels: tuple[Travel, ...], periods: float) -> _Load:
     """The load of moves that may last so many periods of a mode: dense enough not to shake it by itself."""
-    carriers = [
-        Carrier(
-            rolls=travel.rolls,
-            direction=np.array(travel.direction),
-            through=None if travel.through is None else travel.through[0],
-            law=lambda at, travel=travel: travel.law(0, at),  # type: ignore[misc]
-        )
-        for travel in travels
-    ]
     events = np.unique(np.concatenate([travel.events(0) for travel in travels]))
     whole = events[-1] - events[0]
     events = events[np.concatenate([[True], np.diff(events) > 1e-9 * whole])]
@@ -736,7 +727,7 @@ def _load(travels: tuple[Travel, ...], periods: float) -> _Load:
         inside[[0, -1]] += (
             np.array([1.0, -1.0]) * 1e-9 * (stop - start)
         )  # an acceleration may jump at the ends
-        moved = frame_field(carriers, inside, gravity=np.zeros(3))
+        moved = frame_field(carriers(travels), inside, gravity=np.zeros(3))
         offset, gradient = moved.offset, moved.gradient.reshape(-1, 9)
         turned = moved.rotation.transpose(0, 2, 1) @ _DOWN - _DOWN
         push = np.concatenate([offset, gradient], axis=1)[:, :width].T

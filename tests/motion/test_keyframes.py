@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.interpolate import CubicSpline
 
 from rigcheck.errors import ArgumentError
-from rigcheck.motion.keyframes import keyframe_path, rounding, sampling_line, steady_amplitude
+from rigcheck.motion.keyframes import chord_error, keyframe_path, rounding, sampling_line
 from rigcheck.motion.profiles import profile
 from rigcheck.motion.response import unit_displacement
 from rigcheck.motion.sampled_load import piecewise_linear_response
@@ -151,18 +152,37 @@ def test_sampling_line_is_what_a_fourier_sum_finds(playback):
     assert line.acceleration == pytest.approx(line.displacement * (2 * np.pi * rate) ** 2, rel=1e-12)
 
 
-def test_steady_amplitude_limits():
-    kwargs = {"angular_frequency": 10.0, "damping_ratio": 0.01}
-    slow = steady_amplitude(driving_angular_frequency=1e-3, acceleration=2.0, **kwargs)
-    assert slow[0] == pytest.approx(0.02, rel=1e-6)
-    resonance = steady_amplitude(driving_angular_frequency=10.0, acceleration=2.0, **kwargs)
-    assert resonance[0] == pytest.approx(0.02 / (2 * 0.01), rel=1e-12)
-    fast = steady_amplitude(driving_angular_frequency=1e4, acceleration=2.0, **kwargs)
-    assert fast[0] == pytest.approx(2.0 / 1e8, rel=1e-5)
-    undamped = steady_amplitude(
-        angular_frequency=[10.0, 20.0], damping_ratio=0.0, driving_angular_frequency=10.0, acceleration=2.0
-    )
-    assert undamped.tolist() == [np.inf, pytest.approx(2.0 / 300.0)]
+def test_error_of_straight_lines_is_a_row_of_parabolas():
+    times = np.array([0.0, 0.1, 0.3, 0.4, 0.7, 1.0])
+    path = keyframe_path(times, [0.0, 0.02, 0.05, 0.06, 0.02, 0.0])
+    at, error = chord_error(path, per_stretch=10)
+    assert at.size == 51
+    assert error[::10] == pytest.approx(0.0, abs=1e-17)
+    # Half way over a cubic the chord is off by h^2/8 of the mean of its two end accelerations.
+    height = np.diff(times) ** 2 / 8 * (path.acceleration[1:] + path.acceleration[:-1]) / 2
+    assert error[5::10] == pytest.approx(height, rel=1e-9)
+
+
+def test_long_lists_are_looked_at_where_they_accelerate_most():
+    times = np.linspace(0.0, 100.0, 10_001)
+    path = keyframe_path(times, np.tanh((times - 70.0) / 0.5))
+    at, error = chord_error(path, most=500)
+    assert at.size == 8 * 500 + 1
+    assert at[0] < 70.0 < at[-1]
+    assert np.abs(error).max() == pytest.approx(np.abs(path.acceleration).max() * 0.01**2 / 8, rel=1e-3)
+
+
+@pytest.mark.parametrize("count", [2, 3, 4, 57])
+def test_spline_at_rest_is_that_of_the_library(count):
+    """scipy's CubicSpline with clamped ends, to rounding."""
+    draw = np.random.default_rng(count)
+    times = np.cumsum(draw.uniform(0.01, 0.5, count))
+    values = draw.standard_normal(count)
+    path = keyframe_path(times, values)
+    spline = CubicSpline(times, values, bc_type="clamped")
+    size = np.abs(spline(times, 2)).max()
+    assert path.acceleration == pytest.approx(spline(times, 2), abs=1e-11 * size)
+    assert path.velocity == pytest.approx(spline(times, 1), abs=1e-11 * size)
 
 
 @pytest.mark.parametrize(

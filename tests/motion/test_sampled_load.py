@@ -137,3 +137,22 @@ def test_bad_arguments_are_named(change, message):
     kwargs = {**kwargs, **change}
     with pytest.raises(ArgumentError, match=message):
         piecewise_linear_response(kwargs.pop("load"), **kwargs)
+
+
+def test_clocks_of_a_few_different_steps_change_nothing():
+    """A clock written in microseconds has a handful of different steps; each is worked out once."""
+    count = 30_000
+    times = np.round(np.arange(count) * 0.0123456789, 6)
+    load = np.sin(0.37 * times) + 0.2 * np.cos(40.0 * times)
+    draw = np.random.default_rng(4)
+    odd = times + 1e-7 * draw.uniform(-1, 1, count)  # no two steps alike
+    one, other = (
+        piecewise_linear_response(load, angular_frequency=[12.0], damping_ratio=0.002, times=clock)[0]
+        for clock in (times, odd)
+    )
+    assert one == pytest.approx(other, abs=1e-5 * np.abs(other).max())
+    few = slice(0, 3000)  # too few to look for equal steps
+    start = piecewise_linear_response(
+        load[few], angular_frequency=[12.0], damping_ratio=0.002, times=times[few]
+    )[0]
+    assert one[:, few] == pytest.approx(start, abs=1e-9 * np.abs(start).max())

@@ -82,8 +82,31 @@ def test_keys_near_the_natural_frequency_shake_the_rig(tmp_path):
     assert near.status is Status.CAUTION
     assert far.status is Status.PASS
     assert near.value > 100 * far.value
-    assert (
-        far.says == "A head that joins the keyframes by straight lines shakes at 100 Hz; too little to see."
+    assert far.says == (
+        "A head that joins the keyframes by straight lines shakes at 100 Hz and its multiples; too little to see."
+    )
+
+
+def test_keys_that_shake_at_twice_their_rate_are_told_too(tmp_path):
+    """The sway lies on the second line of the spectrum: half as many keys as periods."""
+    frequency = check(keyed(tmp_path, count=101, digits=9)).props[0].modes[0].frequency.m_as("Hz")
+    beside = 0.62 * frequency  # neither it nor its double is near the sway
+    second, between = (
+        finding(check(keyed(tmp_path, count=round(4 * rate) + 1, digits=9)), "keys-coarse")
+        for rate in (0.5 * frequency, beside)
+    )
+    assert second.value > 2 * between.value
+
+
+def test_coarse_keys_of_a_roll_are_told(tmp_path):
+    keyed(tmp_path, count=21, digits=9, stroke=90.0, duration=2.0)
+    text = RIG + '[[prop.move]]\nroll = "deg"\nabout = "right"\nkeys = "keys.csv"\n'
+    result = check(rig_from_text(text, "test", folder=tmp_path))
+    found = finding(result, "keys-coarse")
+    assert found.status is Status.CAUTION
+    assert "shakes at 10 Hz and its multiples" in found.says
+    assert any(
+        "rad/s^2 at 10 Hz and at each of its multiples" in figure.value for figure in result.props[0].details
     )
 
 
