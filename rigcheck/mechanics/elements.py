@@ -229,6 +229,32 @@ class Basis:
         """
         return self._fields(tuple(float(station) for station in stations))
 
+    def force_rows(self, stations: Array) -> Array:
+        """Rows that recover what the section forces are made of, with the sign of each, at stations.
+
+        Parameters
+        ----------
+        stations : array, shape (n,)
+            Places along the element, 0 at its start and 1 at its end.
+
+        Returns
+        -------
+        array, shape (6 n, size)
+            Strain, twist rate, curvature about y and about z, then shear strain along y and along z (without shear
+            deformation: minus the rate of curvature), n rows each; see `Fields` for the scaling with the length.
+        """
+        return self._force_rows(tuple(float(station) for station in stations))
+
+    @cache  # noqa: B019 - as below
+    def _force_rows(self, stations: tuple[float, ...]) -> Array:
+        rows = self._fields(stations)
+        shears = (rows.shear_v, rows.shear_w)
+        if self.order.shear is None:
+            shears = (-rows.curvature_rate_v, -rows.curvature_rate_w)
+        return np.concatenate(
+            [rows.axial_strain, rows.twist_rate, -rows.curvature_w, rows.curvature_v, *shears]
+        )
+
     @cache  # noqa: B019 - a basis is kept for good anyway, and its stations are few
     def _fields(self, stations: tuple[float, ...]) -> Fields:
         values = self._evaluate(np.array(stations))

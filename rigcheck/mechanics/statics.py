@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.mechanics.batches import definite, inverse_factor, uncoupled
-from rigcheck.mechanics.frame import Frame
+from rigcheck.mechanics.frame import Element, Frame
 
-__all__ = ["SectionForces", "Settled", "section_forces", "settle"]
+__all__ = ["SectionForces", "Settled", "element_forces", "section_forces", "settle"]
 
 Array = NDArray[np.float64]
 
@@ -92,34 +92,46 @@ def section_forces(frame: Frame, state: Array, stations: Array) -> list[SectionF
     shear deformation ``V_y = -M_z'`` and ``V_z = M_y'``. The axial force is what the state brings; tension
     pulled into a line before is not in it.
     """
-    fields = frame.basis.fields(stations)
-    sheared = frame.order.shear is not None
-    results = []
-    for element in frame.elements:
-        vector = frame.element_vector(element, state)
-        many = vector if vector.ndim == 3 else vector[..., None]
-        length = element.length[:, None, None]
-        ea, gj, eiz, eiy, gay, gaz = (value[:, None, None] for value in element.coefficients.T)
-        moment_z = eiz * (fields.curvature_v @ many) / length**2
-        moment_y = -eiy * (fields.curvature_w @ many) / length**2
-        if sheared:
-            shear_y = gay * (fields.shear_v @ many) / length
-            shear_z = gaz * (fields.shear_w @ many) / length
-        else:
-            shear_y = -eiz * (fields.curvature_rate_v @ many) / length**3
-            shear_z = -eiy * (fields.curvature_rate_w @ many) / length**3
-        parts = {
-            "axial": ea * (fields.axial_strain @ many) / length,
-            "torque": gj * (fields.twist_rate @ many) / length**2,
-            "moment_y": moment_y,
-            "moment_z": moment_z,
-            "shear_y": shear_y,
-            "shear_z": shear_z,
-        }
-        if state.ndim == 2:
-            parts = {name: value[..., 0] for name, value in parts.items()}
-        results.append(SectionForces(**parts))
-    return results
+    return [
+        element_forces(element, frame.element_vector(element, state), stations) for element in frame.elements
+    ]
+
+
+def element_forces(element: Element, vector: Array, stations: Array) -> SectionForces:
+    """Section forces in one element; see `section_forces`.
+
+    Parameters
+    ----------
+    element : Element
+        One of a frame's.
+    vector : array, shape (B, size) or (B, size, k)
+        Its own vector, as from `Frame.element_vector`.
+    stations : array, shape (s,)
+        Places along it, 0 at its start and 1 at its end.
+
+    Returns
+    -------
+    SectionForces
+        Of shape (B, s) or (B, s, k).
+    """
+    many = vector if vector.ndim == 3 else vector[..., None]
+    found = (element.basis.force_rows(stations) @ many).reshape(len(many), 6, len(stations), -1)
+    length = element.length[:, None]
+    ea, gj, eiz, eiy, gay, gaz = element.coefficients.T[:, :, None]
+    shear = (gay / length, gaz / length)
+    if element.basis.order.shear is None:
+        shear = (eiz / length**3, eiy / length**3)
+    scales = np.concatenate(
+        [ea / length, gj / length**2, eiy / length**2, eiz / length**2, *shear],
+        axis=1,
+    )
+    found *= scales[:, :, None, None]
+    axial, torque, moment_y, moment_z, shear_y, shear_z = np.moveaxis(
+        found if vector.ndim == 3 else found[..., 0], 1, 0
+    )
+    return SectionForces(
+        axial=axial, torque=torque, moment_y=moment_y, moment_z=moment_z, shear_y=shear_y, shear_z=shear_z
+    )
 
 
 def settle(frame: Frame, load: Array, *, load_stiffens: bool = True) -> Settled:

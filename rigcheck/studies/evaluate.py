@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.mechanics import sections
+from rigcheck.mechanics.condensed import CondensedFrame
 from rigcheck.mechanics.elements import Order
-from rigcheck.mechanics.frame import Frame
-from rigcheck.mechanics.modes import natural_modes
-from rigcheck.mechanics.statics import SectionForces, section_forces, settle
+from rigcheck.mechanics.frame import PROP_FREEDOMS, Frame
+from rigcheck.mechanics.statics import SectionForces, element_forces
 from rigcheck.studies.rigs import GRAVITY, Part, Rig, build_frame, take
 
 if TYPE_CHECKING:
@@ -31,6 +31,7 @@ __all__ = [
     "each",
     "evaluate",
     "largest_stress",
+    "listed_modes",
     "strength_factor",
     "stress_of",
 ]
@@ -40,7 +41,12 @@ Flags = NDArray[np.bool_]
 
 STATIONS = np.array([0.0, 0.25, 0.5, 0.75, 1.0])
 """Where along each straight piece stress is looked at."""
-MODES_USED = 16
+SMALLEST_SHARE = 1e-4
+"""Modes that move the prop by less than this share of what the strongest does follow a move without inertia."""
+LISTED = 6
+"""Modes that a check lists at least."""
+_STEPS = 3
+_DOWN = np.array([0.0, -GRAVITY, 0.0])
 LARGE_SHARE = 0.1
 """Displacement over free length from which the settled state is solved without the limit to small ones."""
 LARGE_SHARE_BENT = 0.02
@@ -93,7 +99,8 @@ class Dynamics:
     Attributes
     ----------
     angular_frequency : array, shape (B, m)
-        [rad/s].
+        Of the modes that move the prop, in rising order [rad/s]. A variant with fewer of them than others of its
+        batch repeats its last one, with zeros elsewhere.
     shape : array, shape (B, 6, m)
         Displacement and rotation of the prop in each mode of unit modal mass.
     participation : array, shape (B, m, k)
@@ -123,6 +130,24 @@ class Dynamics:
             forces=[each(force, lambda value: value[..., :count]) for force in self.forces],
             follow=self.follow,
             follow_forces=self.follow_forces,
+        )
+
+    def widened(self, count: int) -> Dynamics:
+        """The same with `count` modes, of which the last repeat a frequency and do nothing."""
+        missing = count - self.angular_frequency.shape[1]
+        if missing <= 0:
+            return self
+
+        def more(value: Array) -> Array:
+            return np.concatenate([value, np.zeros((*value.shape[:-1], missing))], axis=-1)
+
+        last = np.repeat(self.angular_frequency[:, -1:], missing, axis=1)
+        return replace(
+            self,
+            angular_frequency=np.concatenate([self.angular_frequency, last], axis=1),
+            shape=more(self.shape),
+            participation=more(self.participation.transpose(0, 2, 1)).transpose(0, 2, 1),
+            forces=[each(force, more) for force in self.forces],
         )
 
     @property
@@ -200,7 +225,7 @@ class Outcome:
 
     @property
     def natural_frequency(self) -> Array:
-        """[Hz], shape (B, m)."""
+        """Of the lowest mode and of all others that move the prop [Hz], shape (B, m)."""
         return self.dynamics.angular_frequency / (2 * np.pi)
 
     @property
@@ -257,14 +282,31 @@ def _settled(rig: Rig, settings: Settings, *, turning: bool) -> Outcome:
 
 
 def _linear(rig: Rig, settings: Settings, frame: Frame, parts: list[Part], *, turning: bool) -> Outcome:
-    weight = frame.inertial_load(np.array([0.0, -GRAVITY, 0.0]))
+    condensed = CondensedFrame(frame)
+    settled = condensed.settle(_DOWN, push=rig.push, load_stiffens=settings.gravity_stiffness)
+    factor = np.full(frame.batch, np.inf)
+    if settings.gravity_stiffness:
+        factor = condensed.buckling_factor(settled)
+    motion = condensed.motion(
+        settled,
+        _unit_loads(frame, turning=True) if turning else None,
+        least_share=SMALLEST_SHARE,
+        steps=_steps(settings),
+    )
+    states = [
+        element_forces(element, vector, STATIONS)
+        for element, vector in zip(frame.elements, motion.elements, strict=True)
+    ]
+    count = motion.follow.shape[2]
+    # Gravity is a steady field of acceleration; what follows it slowly is the settled state.
+    forces = [each(force, lambda value: value[..., :3] @ _DOWN) for force in states]
     if rig.push is not None:
-        weight[:, :6] += rig.push
-    settled = settle(frame, weight, load_stiffens=settings.gravity_stiffness)
-    modes = natural_modes(frame, settled.stiffness, max(settings.modes, MODES_USED))
-    loads = _unit_loads(frame, turning=turning)
-    follow = np.asarray(np.linalg.solve(settled.stiffness, loads), dtype=np.float64)
-    forces = _with_pretension(frame, section_forces(frame, settled.state, STATIONS))
+        more = zip(frame.elements, condensed.pushed(settled, rig.push), strict=True)
+        forces = [
+            _sum(force, element_forces(element, vector, STATIONS))
+            for force, (element, vector) in zip(forces, more, strict=True)
+        ]
+    forces = _with_pretension(frame, forces)
     stress = stress_of(parts, forces)
     tip = frame.supports[0].tip - rig.centre_of_mass
     return Outcome(
@@ -274,10 +316,10 @@ def _linear(rig: Rig, settings: Settings, frame: Frame, parts: list[Part], *, tu
         solved=settled.stable,
         large=np.zeros(rig.batch, dtype=bool),
         reached=np.ones(rig.batch),
-        buckling_factor=settled.buckling_factor,
-        displacement=settled.state[:, :3],
-        rotation=settled.state[:, 3:6],
-        tip_displacement=settled.state[:, :3] + np.cross(settled.state[:, 3:6], tip),
+        buckling_factor=factor,
+        displacement=settled.displacement[:, :3],
+        rotation=settled.displacement[:, 3:6],
+        tip_displacement=settled.displacement[:, :3] + np.cross(settled.displacement[:, 3:6], tip),
         root_force=settled.root_force,
         root_moment=settled.root_moment,
         tip_force=settled.tip_force,
@@ -285,15 +327,63 @@ def _linear(rig: Rig, settings: Settings, frame: Frame, parts: list[Part], *, tu
         peak_stress=largest_stress(stress),
         strength_factor=strength_factor(parts, stress),
         dynamics=Dynamics(
-            angular_frequency=modes.angular_frequency,
-            shape=modes.shape[:, :6],
-            participation=np.einsum("bnm,bnk->bmk", modes.shape, loads),
-            forces=section_forces(frame, modes.shape, STATIONS),
-            follow=follow[:, :6],
-            follow_forces=section_forces(frame, follow, STATIONS),
+            angular_frequency=motion.angular_frequency,
+            shape=motion.shape,
+            participation=motion.participation,
+            forces=[each(force, lambda value: value[..., count:]) for force in states],
+            follow=motion.follow,
+            follow_forces=[each(force, lambda value: value[..., :count]) for force in states],
         ),
         slack=np.zeros((rig.batch, len(rig.supports)), dtype=bool),
     )
+
+
+def listed_modes(outcome: Outcome) -> tuple[Array, Array]:
+    """All modes of the first variant in rising order, also those that leave the prop at rest.
+
+    Parameters
+    ----------
+    outcome : Outcome
+        As from `evaluate`, solved.
+
+    Returns
+    -------
+    tuple of array, shape (m,) and (6, m)
+        Angular frequency [rad/s]; displacement and rotation of the prop in each mode of unit modal mass.
+    """
+    from rigcheck.mechanics.modes import natural_modes
+    from rigcheck.mechanics.statics import settle
+
+    settings = outcome.settings
+    count = max(settings.modes, LISTED)
+    rig = take(outcome.rig, slice(0, 1))
+    if outcome.slack[0].any():
+        from rigcheck.studies.slack import without
+
+        rig = without(rig, ~outcome.slack[0])
+    frame, _ = build_frame(rig, order=settings.order)
+    if outcome.large[0]:
+        from rigcheck.mechanics.large import large_modes, settle_large
+
+        found = large_modes(
+            settle_large(frame.supports, frame.prop, _DOWN, push=rig.push, shear=settings.shear), count
+        )
+    else:
+        load = frame.inertial_load(_DOWN)
+        if rig.push is not None:
+            load[:, :PROP_FREEDOMS] += rig.push
+        settled = settle(frame, load, load_stiffens=settings.gravity_stiffness)
+        found = natural_modes(frame, settled.stiffness, count)
+    return found.angular_frequency[0], found.shape[0, :6]
+
+
+def _steps(settings: Settings) -> int:
+    """Steps of Lanczos' method that reach as many modes as the user wants."""
+    return max(_STEPS, -(-settings.modes // PROP_FREEDOMS))
+
+
+def _sum(one: SectionForces, other: SectionForces) -> SectionForces:
+    return SectionForces(**{name: getattr(one, name) + getattr(other, name) for name in _FORCES})
 
 
 def _with_pretension(frame: Frame, forces: list[SectionForces]) -> list[SectionForces]:
@@ -344,14 +434,14 @@ def _moved(outcome: Outcome) -> Array:
 
 def _with_large(outcome: Outcome, far: Flags, *, turning: bool) -> Outcome:
     """The outcome with the variants in `far` solved for large displacement."""
-    from rigcheck.mechanics.large import MovedFrame, large_modes, settle_large
+    from rigcheck.mechanics.lanczos import motion_of
+    from rigcheck.mechanics.large import MovedFrame, settle_large
 
     rig, settings = outcome.rig, outcome.settings
     chosen = np.flatnonzero(far)
     part = build_frame(take(rig, chosen), order=settings.order)[0]
-    gravity = np.array([0.0, -GRAVITY, 0.0])
     push = None if rig.push is None else rig.push[chosen]
-    settled = settle_large(part.supports, part.prop, gravity, push=push, shear=settings.shear)
+    settled = settle_large(part.supports, part.prop, _DOWN, push=push, shear=settings.shear)
     known = np.flatnonzero(settled.converged & settled.stable)
     solved = outcome.solved.copy()
     reached = outcome.reached.copy()
@@ -365,10 +455,26 @@ def _with_large(outcome: Outcome, far: Flags, *, turning: bool) -> Outcome:
     moved = MovedFrame(settled)
     if len(known) < len(chosen):
         moved = moved.take(known)
-    count = outcome.dynamics.angular_frequency.shape[1]
-    modes = large_modes(moved, count)
-    loads = _unit_loads(moved, turning=turning)
-    follow = np.asarray(np.linalg.solve(moved.stiffness, loads), dtype=np.float64)
+    motion = motion_of(
+        moved.stiffness,
+        moved.mass,
+        _unit_loads(moved, turning=turning),
+        prop=PROP_FREEDOMS,
+        least_share=SMALLEST_SHARE,
+        steps=_steps(settings),
+    )
+    found = moved.section_forces(np.concatenate([motion.follow, motion.shape], axis=2), STATIONS)
+    fields = motion.follow.shape[2]
+    count = max(motion.angular_frequency.shape[1], outcome.dynamics.angular_frequency.shape[1])
+    dynamics = outcome.dynamics.widened(count)
+    new = Dynamics(
+        angular_frequency=motion.angular_frequency,
+        shape=motion.shape[:, :PROP_FREEDOMS],
+        participation=motion.participation,
+        forces=[each(force, lambda value: value[..., fields:]) for force in found],
+        follow=motion.follow[:, :PROP_FREEDOMS],
+        follow_forces=[each(force, lambda value: value[..., :fields]) for force in found],
+    ).widened(count)
 
     def put(old: Array, new: Array) -> Array:
         result = np.array(old)
@@ -381,7 +487,6 @@ def _with_large(outcome: Outcome, far: Flags, *, turning: bool) -> Outcome:
             for one, other in zip(old, new, strict=True)
         ]
 
-    dynamics = outcome.dynamics
     still = [each(force, lambda value: value[known]) for force in settled.section_forces(STATIONS)]
     forces = put_forces(outcome.forces, still)
     stress = stress_of(outcome.parts, forces)
@@ -398,12 +503,12 @@ def _with_large(outcome: Outcome, far: Flags, *, turning: bool) -> Outcome:
         "peak_stress": largest_stress(stress),
         "strength_factor": strength_factor(outcome.parts, stress),
         "dynamics": Dynamics(
-            angular_frequency=put(dynamics.angular_frequency, modes.angular_frequency),
-            shape=put(dynamics.shape, modes.shape[:, :6]),
-            participation=put(dynamics.participation, np.einsum("bnm,bnk->bmk", modes.shape, loads)),
-            forces=put_forces(dynamics.forces, moved.section_forces(modes.shape, STATIONS)),
-            follow=put(dynamics.follow, follow[:, :6]),
-            follow_forces=put_forces(dynamics.follow_forces, moved.section_forces(follow, STATIONS)),
+            angular_frequency=put(dynamics.angular_frequency, new.angular_frequency),
+            shape=put(dynamics.shape, new.shape),
+            participation=put(dynamics.participation, new.participation),
+            forces=put_forces(dynamics.forces, new.forces),
+            follow=put(dynamics.follow, new.follow),
+            follow_forces=put_forces(dynamics.follow_forces, new.follow_forces),
         ),
     }
     return replace(outcome, **changes)

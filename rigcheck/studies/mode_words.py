@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from rigcheck.studies.evaluate import Outcome
+from rigcheck.studies.evaluate import Dynamics, Outcome, listed_modes
 from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.results import Mode
 from rigcheck.studies.rigs import Rig
@@ -17,6 +17,8 @@ Array = NDArray[np.float64]
 
 _WORDS = (("right", "left"), ("up", "down"), ("toward", "away"))
 _EQUAL = 1e-6
+_NEAR = 1e-3
+"""Frequencies of a mode found in two ways, of all modes and of those that move the prop, are alike within it."""
 _AXES_FIRST = (1, 0, 2)  # a pair of equal frequency is shown as up-down first, then left-right
 
 
@@ -43,10 +45,10 @@ def describe_modes(rig: Rig, outcome: Outcome, motion: MotionOutcome | None = No
     Share of the lag: how far the mode follows the largest acceleration of the moves, over the same of all modes and
     of the static remainder. Modes that are not listed hold what is missing to 1.
     """
-    frequency = outcome.natural_frequency[0, : max(6, outcome.settings.modes)]
-    turn = _turn(outcome.dynamics.shape[0, :3, : len(frequency)], frequency)
-    shapes = outcome.dynamics.shape[0, :, : len(frequency)] @ turn
-    wobble, lag = _shares(outcome, motion, turn)
+    omega, shapes = listed_modes(outcome)
+    frequency = omega / (2 * np.pi)
+    shapes = shapes @ _turn(shapes[:3], frequency)
+    wobble, lag = _shares(outcome, motion, omega, shapes)
     points = rig.supports[0].points[0]
     along = (points[-1] - points[-2]) / np.linalg.norm(points[-1] - points[-2])
     damping = float(rig.damping_ratio[0])
@@ -119,29 +121,42 @@ def _kind(shift: Array, turn: Array, share: tuple[float, float], along: Array) -
     return "support bends, prop nearly still"
 
 
-def _shares(outcome: Outcome, motion: MotionOutcome | None, turn: Array) -> tuple[Array | None, Array | None]:
+def _shares(
+    outcome: Outcome, motion: MotionOutcome | None, omega: Array, shapes: Array
+) -> tuple[Array | None, Array | None]:
     """Shares of the listed modes, turned as shown, in the wobble and in the lag; None where there is none."""
     if motion is None:
         return None, None
     dynamics = outcome.dynamics
-    mixing = np.eye(dynamics.shape.shape[2])
-    mixing[: len(turn), : len(turn)] = turn
-    reach = np.linalg.norm(dynamics.shape[0, :3] @ mixing, axis=0)
-    used = motion.swing.shape[1]
-    back = mixing[:used, :used].T
-    ringing = reach[:used] * (np.abs(back @ motion.swing[0]) + np.abs(back) @ motion.worst_swing[0])
     field = motion.peak_field[0]
+    # The listed modes, and after them those that move the prop and are not listed.
+    mixing = _mixing(dynamics, omega, shapes)
+    alone = np.eye(len(mixing))[:, ~mixing.any(axis=1)]
+    mixing = np.concatenate([mixing, alone], axis=1)
+    omega = np.append(omega, dynamics.angular_frequency[0] @ alone)
+    reach = np.linalg.norm(np.append(shapes[:3], dynamics.shape[0, :3] @ alone, axis=1), axis=0)
+    ringing = reach * (np.abs(mixing.T @ motion.swing[0]) + np.abs(mixing.T) @ motion.worst_swing[0])
     drive = mixing.T @ dynamics.participation[0, :, : len(field)]
-    follows = reach * (np.abs(drive) @ field) / dynamics.angular_frequency[0] ** 2
+    follows = reach * (np.abs(drive) @ field) / omega**2
     rest = float(np.linalg.norm(np.abs(dynamics.remainder[0, :3, : len(field)]) @ field))
-    return _of_whole(ringing, len(turn)), _of_whole(np.append(follows, rest), len(turn))
+    count = shapes.shape[1]
+    return _of_whole(ringing, count), _of_whole(np.append(follows, rest), count)
+
+
+def _mixing(dynamics: Dynamics, omega: Array, shapes: Array) -> Array:
+    """Each listed mode as a mixture of those of its frequency that move the prop, (m, listed)."""
+    own, moved = dynamics.angular_frequency[0], dynamics.shape[0]
+    result = np.zeros((len(own), len(omega)))
+    for listed, value in enumerate(omega):
+        near = np.flatnonzero((np.abs(own / value - 1) < _NEAR) & moved.any(axis=0))
+        if len(near):
+            result[near, listed] = np.linalg.lstsq(moved[:, near], shapes[:, listed], rcond=1e-6)[0]
+    return result
 
 
 def _of_whole(parts: Array, count: int) -> Array | None:
     whole = float(parts.sum())
-    if whole == 0.0:
-        return None
-    return np.append(parts, np.zeros(max(0, count - len(parts))))[:count] / whole
+    return None if whole == 0.0 else parts[:count] / whole
 
 
 def _turn(shifts: Array, frequency: Array) -> Array:

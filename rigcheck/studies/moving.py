@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
@@ -44,7 +44,6 @@ _SAMPLES_PER_PERIOD = 48
 _RINGING_SAMPLES = 100
 """Samples in a period of the ringing; with parabolas between them its extent is good to 1e-7."""
 _EQUAL = 1e-6
-_SMALLEST_SHARE = 1e-4
 _TRACED_SHARE = 1e-3
 _COURSE_SHARE = 3e-3
 _LEAST_IN_STRETCH = 400
@@ -231,7 +230,7 @@ def move(
 
     Notes
     -----
-    Every mode that carries more than 1e-4 of what the strongest carries moves exactly as its equation says; the
+    Every mode of `Outcome.dynamics` moves exactly as its equation says; the
     rest follows the field of acceleration at once (static remainder). Stresses add the largest magnitudes of all
     modes, whenever they occur: a bound. Modes are those of the pose at the end; the change of stiffness as the
     weight turns, and the Coriolis force on the vibration, are left out.
@@ -239,7 +238,7 @@ def move(
     No number of a variant depends on what else is in the batch.
     """
     damping = still.rig.damping_ratio
-    dynamics = _strong(still.dynamics)
+    dynamics = still.dynamics
     response = _respond(dynamics, damping, travels, pushes, course=course)
     omega, shape = dynamics.angular_frequency, dynamics.shape[:, :3]
     rest = dynamics.remainder[:, :3]
@@ -333,7 +332,7 @@ def follow(still: Outcome, travels: tuple[Travel, ...]) -> Course:
     ValidityError
         It would take too many samples to follow every swing.
     """
-    dynamics = _strong(still.dynamics)
+    dynamics = still.dynamics
     keys = [travel.keys.times for travel in travels if travel.keys is not None]
     _dense(dynamics, travels, keys)  # too long a course is refused here, with its numbers
     response = _respond(dynamics, still.rig.damping_ratio, travels, (), course=True)
@@ -718,15 +717,6 @@ def _share(dynamics: Dynamics) -> Array:
     weight = np.abs(dynamics.shape[:, :3]).max(axis=1) * np.abs(dynamics.participation).max(axis=2)
     weight = weight / dynamics.angular_frequency**2
     return np.asarray(weight / weight.max(axis=1, keepdims=True))
-
-
-def _strong(dynamics: Dynamics) -> Dynamics:
-    """The dynamics with every mode that hardly moves the prop left to the remainder."""
-    strong = _share(dynamics) > _SMALLEST_SHARE
-    kept = dynamics.lowest(int(np.flatnonzero(strong.any(axis=0)).max()) + 1)
-    # A variant's weak modes get no drive, whether or not the batch keeps them for others.
-    weak = ~strong[:, : kept.angular_frequency.shape[1]]
-    return replace(kept, participation=np.where(weak[..., None], 0.0, kept.participation))
 
 
 def _times(dynamics: Dynamics, travels: tuple[Travel, ...]) -> Array | None:

@@ -15,10 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.mechanics.statics import SectionForces
-from rigcheck.studies.evaluate import Dynamics, Outcome, each
+from rigcheck.studies.evaluate import Outcome, each
 from rigcheck.studies.rigs import GRAVITY, Rig, SupportRig, take
 
-__all__ = ["can_slacken", "let_go", "line_pull", "line_swing", "may_push"]
+__all__ = ["can_slacken", "let_go", "line_pull", "line_swing", "may_push", "without"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -225,14 +225,26 @@ def _on(
         if row.all():
             result = _put(result, members, settle(some))
         elif row.any():
-            result = _put(result, members, _spread(full, settle(_without(some, row)), some, row))
+            result = _put(result, members, _spread(full, settle(without(some, row)), some, row))
         else:
             result = _fallen(result, members)
     return result
 
 
-def _without(rig: Rig, row: Flags) -> Rig:
-    """The rig on the supports in `row`, with what the others leave behind as a steady push."""
+def without(rig: Rig, row: Flags) -> Rig:
+    """The rig on some of its supports, with what the others leave behind as a steady push.
+
+    Parameters
+    ----------
+    rig : Rig
+        With all its supports.
+    row : array of bool, shape (supports,)
+        Which of them stay.
+
+    Returns
+    -------
+    Rig
+    """
     push = np.zeros((rig.batch, 6)) if rig.push is None else rig.push.copy()
     for support, kept in zip(rig.supports, row, strict=True):
         if kept:
@@ -298,7 +310,7 @@ def _put(base: Outcome, members: Index, found: Outcome) -> Outcome:
     if len(members) == base.rig.batch:
         return replace(found, **kept)
     count = max(base.dynamics.angular_frequency.shape[1], found.dynamics.angular_frequency.shape[1])
-    base, found = (replace(outcome, dynamics=_widened(outcome.dynamics, count)) for outcome in (base, found))
+    base, found = (replace(outcome, dynamics=outcome.dynamics.widened(count)) for outcome in (base, found))
     names = [item.name for item in fields(base) if item.name not in _KEPT]
     return replace(
         base, **{name: _over(getattr(base, name), getattr(found, name), members) for name in names}
@@ -318,19 +330,4 @@ def _over(old: Any, new: Any, members: Index) -> Any:
             item.name: _over(getattr(old, item.name), getattr(new, item.name), members)
             for item in fields(old)
         },
-    )
-
-
-def _widened(dynamics: Dynamics, count: int) -> Dynamics:
-    """Room for `count` modes: what is not there is infinitely fast and moves nothing."""
-    more = count - dynamics.angular_frequency.shape[1]
-    if not more:
-        return dynamics
-    last = [(0, 0), (0, 0), (0, more)]
-    return replace(
-        dynamics,
-        angular_frequency=np.pad(dynamics.angular_frequency, last[1:], constant_values=np.inf),
-        shape=np.pad(dynamics.shape, last),
-        participation=np.pad(dynamics.participation, [(0, 0), (0, more), (0, 0)]),
-        forces=[each(force, lambda value: np.pad(value, last)) for force in dynamics.forces],
     )

@@ -312,3 +312,105 @@ def test_more_modes_than_there_are(count):
     condensed = CondensedFrame(Frame(*inclined()))
     with pytest.raises(ArgumentError, match=f"count is {count}: a condensed frame has 1 to 6 modes"):
         condensed.modes(condensed.settle(WEIGHT), count)
+
+
+def shaken(frame: Frame, stiffness, loads, omega):
+    """Prop under steady shaking at one angular frequency, by solving the whole matrices: (6, k)."""
+    return np.linalg.solve(stiffness - omega**2 * frame.mass[0], loads)[:6]
+
+
+@pytest.mark.parametrize("weight", [0.05, 1.0, 50.0])
+@pytest.mark.parametrize("rig", ["inclined", "soft root", "pair", "strip in a joint", "taut", "on a head"])
+def test_motion_shakes_as_the_whole_frame(rig, weight):
+    """Modes with what follows without inertia, from far below the lowest mode to between higher ones."""
+    frame = RIGS[rig]()
+    frame.prop = replace(frame.prop, mass=weight * frame.prop.mass, inertia=weight * frame.prop.inertia)
+    condensed = CondensedFrame(frame)
+    settled = condensed.settle(WEIGHT, load_stiffens=False)
+    found = condensed.motion(settled, least_share=1e-4)
+    stiffness = frame.stiffness[0]
+    if any(support.tension is not None for support in frame.supports):
+        stiffness = settle(frame, frame.inertial_load(WEIGHT), load_stiffens=False).stiffness[0]
+    loads = np.stack([frame.inertial_load(axis)[0] for axis in np.eye(3)], axis=1)
+    still = np.linalg.solve(stiffness, loads)[:6]
+    np.testing.assert_allclose(found.follow[0], still, atol=1e-8 * np.abs(still).max())
+    omega, shape, drive = found.angular_frequency[0], found.shape[0], found.participation[0]
+    rest = found.follow[0] - shape @ (drive / omega[:, None] ** 2)
+    exact = natural_modes(frame, stiffness[None], 6).angular_frequency[0]
+    np.testing.assert_allclose(omega[0], exact[0], rtol=1e-9)
+    for at in (0.3 * exact[0], 0.5 * (exact[0] + exact[1]), 0.3 * exact[1] + 0.7 * exact[2]):
+        answer = rest + shape @ (drive / (omega**2 - at**2)[:, None])
+        expected = shaken(frame, stiffness, loads, at)
+        # Modes below 1e-4 of the strongest answer as if without inertia.
+        np.testing.assert_allclose(answer[:3], expected[:3], atol=1e-3 * np.abs(expected[:3]).max())
+
+
+def test_loads_of_the_frame_and_its_own_unit_loads_are_the_same():
+    frame = Frame(*pair())
+    condensed = CondensedFrame(frame)
+    settled = condensed.settle(WEIGHT)
+    loads = np.stack([frame.inertial_load(axis) for axis in np.eye(3)], axis=2)
+    one, other = (condensed.motion(settled, given, least_share=1e-4) for given in (None, loads))
+    np.testing.assert_allclose(one.participation, other.participation, rtol=1e-8, atol=1e-12)
+    for first, second in zip(one.elements, other.elements, strict=True):
+        np.testing.assert_allclose(first, second, atol=1e-9 * np.abs(first).max())
+
+
+def test_element_vectors_are_those_of_the_whole_frame():
+    frame = Frame(*pair())
+    condensed = CondensedFrame(frame)
+    settled = condensed.settle(WEIGHT)
+    found = condensed.motion(settled, least_share=1e-4).elements
+    loads = np.stack([frame.inertial_load(axis) for axis in np.eye(3)], axis=2)
+    whole = settle(frame, frame.inertial_load(WEIGHT))
+    state = np.linalg.solve(whole.stiffness, loads)
+    for element, vector in zip(frame.elements, found, strict=True):
+        expected = frame.element_vector(element, state)
+        np.testing.assert_allclose(vector[..., :3], expected, atol=1e-7 * np.abs(expected).max())
+
+
+def beside(count, length=0.2, drop=0.0):
+    """Two or three level rods into one prop, one above the other or in a triangle, so that some are pressed."""
+    places = {2: [[0, 0.01], [0, -0.01]], 3: [[0, 0.012], [-0.01, -0.006], [0.01, -0.006]]}[count]
+    line = round_line(2e-3)
+    supports = [make_support([[x, y, -length], [x, y, 0]], line, root_stiffness=[np.inf, 50.0, 50.0]) for x, y in places]
+    return supports, make_prop(0.3, [0, drop, 0.012], (6e-5, 9e-5, 7e-5))
+
+
+@pytest.mark.parametrize("count", [2, 3])
+@pytest.mark.parametrize("drop", [-0.01, 0.02])
+def test_buckling_factor_of_the_whole_frame(count, drop):
+    frame = Frame(*beside(count, drop=drop))
+    condensed = CondensedFrame(frame)
+    found = condensed.buckling_factor(condensed.settle(WEIGHT))
+    expected = settle(frame, frame.inertial_load(WEIGHT)).buckling_factor
+    assert np.isfinite(expected).all()
+    np.testing.assert_allclose(found, expected, rtol=1e-5)
+    assert np.all(found >= expected * (1 - 1e-9))
+
+
+def test_nothing_buckles_where_nothing_is_pressed():
+    frame = Frame([make_support([[0, 0.2, 0], [0, 0, 0]], round_line(1e-3))], make_prop(0.1, [0, -0.01, 0]))
+    condensed = CondensedFrame(frame)
+    assert np.isinf(condensed.buckling_factor(condensed.settle(WEIGHT))).all()
+
+
+def test_motion_does_not_depend_on_its_company():
+    """A light prop needs more modes than a heavy one; what the modes do together is the same to rounding."""
+    supports, _ = pair()
+    props = [pair(mass=mass)[1] for mass in (0.002, 0.2, 20.0)]
+    together = CondensedFrame(Frame([stack([support] * 3) for support in supports], stack(props)))
+    found = together.motion(together.settle(WEIGHT, load_stiffens=False), least_share=1e-4)
+    for index, prop in enumerate(props):
+        frame = CondensedFrame(Frame(supports, prop))
+        alone = frame.motion(frame.settle(WEIGHT, load_stiffens=False), least_share=1e-4)
+        count = alone.angular_frequency.shape[1]
+        np.testing.assert_allclose(
+            found.angular_frequency[index, :count], alone.angular_frequency[0], rtol=1e-10
+        )
+        assert not found.shape[index, :, count:].any()
+        moved, expected = (
+            one.shape[row] @ (one.participation[row] / one.angular_frequency[row, :, None] ** 2)
+            for one, row in ((found, index), (alone, 0))
+        )
+        np.testing.assert_allclose(moved, expected, rtol=1e-9, atol=1e-12 * np.abs(expected).max())

@@ -102,7 +102,10 @@ def numbers(outcome: Outcome) -> dict[str, np.ndarray]:
         for field in fields(outcome)
         if isinstance(getattr(outcome, field.name), np.ndarray)
     }
-    return {**found, "frequency": outcome.natural_frequency, "sag": outcome.sag}
+    dynamics = outcome.dynamics
+    # How many modes are kept depends on the company; what they do together does not.
+    moved = dynamics.shape @ (dynamics.participation / dynamics.angular_frequency[..., None] ** 2)
+    return {**found, "frequency": outcome.natural_frequency[:, :3], "moved": moved, "sag": outcome.sag}
 
 
 def test_a_variant_does_not_depend_on_its_company():

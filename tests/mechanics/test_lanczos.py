@@ -1,0 +1,70 @@
+"""Lanczos' method in blocks, against LAPACK on the whole matrices."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import scipy.linalg
+
+from rigcheck.mechanics.lanczos import lanczos, motion_of, those_that_count
+
+
+def matrices(size, seed=0, batch=3):
+    rng = np.random.default_rng(seed)
+    basis = np.linalg.qr(rng.normal(size=(batch, size, size))).Q
+    stiff = basis @ (np.geomspace(1, 1e6, size)[:, None] * basis.transpose(0, 2, 1))
+    heavy = rng.normal(size=(batch, size, size))
+    return stiff, heavy @ heavy.transpose(0, 2, 1)
+
+
+def test_shapes_are_orthonormal_and_hold_the_largest_values():
+    basis, _ = np.linalg.qr(matrices(30)[0])
+    heavy = basis @ (np.geomspace(1, 1e-8, 30)[:, None] * basis.transpose(0, 2, 1))
+    start = np.random.default_rng(1).normal(size=(3, 30, 3))
+    space, reduced = lanczos(lambda block: heavy @ block, start, 7)
+    np.testing.assert_allclose(space.transpose(0, 2, 1) @ space, np.eye(24)[None].repeat(3, 0), atol=1e-13)
+    found, whole = np.linalg.eigvalsh(reduced), np.linalg.eigvalsh(heavy)
+    np.testing.assert_allclose(found[:, -3:], whole[:, -3:], rtol=1e-9)
+
+
+def test_a_space_that_is_exhausted_adds_nothing():
+    """Columns that depend on each other, and more steps than there are freedoms: zeros, no invented values."""
+    _, heavy = matrices(6)
+    start = np.random.default_rng(1).normal(size=(3, 6, 2))
+    start = np.concatenate([start, start[:, :, :1] + 1e-13, np.zeros((3, 6, 1))], axis=2)
+    space, reduced = lanczos(lambda block: heavy @ block, start, 5)
+    product = space.transpose(0, 2, 1) @ space
+    sizes = np.einsum("bii->bi", product)
+    assert np.all((np.abs(sizes) < 1e-13) | (np.abs(sizes - 1) < 1e-13))
+    assert np.all(np.round(sizes.sum(axis=1)) == 6)
+    np.testing.assert_allclose(
+        np.sort(np.linalg.eigvalsh(reduced), axis=1)[:, -6:], np.linalg.eigvalsh(heavy), rtol=1e-9
+    )
+
+
+def test_motion_of_a_whole_frame_as_scipy_finds_it():
+    stiff, heavy = matrices(18, seed=4)
+    loads = heavy[:, :, :3]
+    found = motion_of(stiff, heavy, loads, prop=6, least_share=0.0, steps=2)
+    for index in range(3):
+        exact, shapes = scipy.linalg.eigh(stiff[index], heavy[index])
+        np.testing.assert_allclose(found.angular_frequency[index] ** 2, exact, rtol=1e-7)
+        drive = shapes.T @ loads[index]
+        np.testing.assert_allclose(
+            np.abs(found.participation[index, :6]), np.abs(drive[:6]), rtol=1e-6, atol=1e-9
+        )
+    np.testing.assert_allclose(found.follow, np.linalg.solve(stiff, loads), rtol=1e-7, atol=1e-12)
+
+
+@pytest.mark.parametrize("least_share", [0.0, 1e-3])
+def test_modes_that_hardly_move_the_prop_are_left_out_but_the_lowest(least_share):
+    value = np.array([[4.0, 1.0, 2.0], [4.0, 1.0, 2.0]])
+    moved = np.ones((2, 3, 3)) * np.array([[1e-6, 1.0, 1e-3], [1.0, 1.0, 1.0]])[:, None]
+    force = np.ones((2, 3, 1))
+    places, valid = those_that_count(value, moved, force, least_share)
+    if least_share == 0.0:
+        assert places.tolist() == [[0, 2, 1], [0, 2, 1]]
+    else:
+        # The lowest (largest value) stays; 1e-3 is not above the share.
+        assert places.tolist() == [[0, 1, 1], [0, 2, 1]]
+        assert valid.tolist() == [[True, True, False], [True, True, True]]
