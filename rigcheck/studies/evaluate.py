@@ -41,8 +41,6 @@ Flags = NDArray[np.bool_]
 
 STATIONS = np.array([0.0, 0.25, 0.5, 0.75, 1.0])
 """Where along each straight piece stress is looked at."""
-SMALLEST_SHARE = 1e-4
-"""Modes that move the prop by less than this share of what the strongest does follow a move without inertia."""
 LISTED = 6
 """Modes that a check lists at least."""
 _STEPS = 3
@@ -77,6 +75,9 @@ class Settings:
     too_soft : float
         Linear displacement over free length from which a variant is given up as unsolved. Infinite by default; finite
         where many variants are tried and the hopeless ones would take the longest.
+    least_share : float
+        Modes that move the prop by less than this share of what the strongest does follow a move without inertia,
+        and are left out of `Dynamics`.
     """
 
     displacement: str = "auto"
@@ -85,6 +86,7 @@ class Settings:
     modes: int = 6
     residual_periods: float = 2.0
     too_soft: float = np.inf
+    least_share: float = 1e-4
 
     @property
     def order(self) -> Order:
@@ -290,7 +292,7 @@ def _linear(rig: Rig, settings: Settings, frame: Frame, parts: list[Part], *, tu
     motion = condensed.motion(
         settled,
         _unit_loads(frame, turning=True) if turning else None,
-        least_share=SMALLEST_SHARE,
+        least_share=settings.least_share,
         steps=_steps(settings),
     )
     states = [
@@ -460,7 +462,7 @@ def _with_large(outcome: Outcome, far: Flags, *, turning: bool) -> Outcome:
         moved.mass,
         _unit_loads(moved, turning=turning),
         prop=PROP_FREEDOMS,
-        least_share=SMALLEST_SHARE,
+        least_share=settings.least_share,
         steps=_steps(settings),
     )
     found = moved.section_forces(np.concatenate([motion.follow, motion.shape], axis=2), STATIONS)

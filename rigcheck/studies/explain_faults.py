@@ -472,7 +472,7 @@ def predict(
     Where the rig sags far, its modes come from the large-displacement solution. The slopes by the inputs are then
     those of the linear one: logarithms of frequencies, in which what both have in common drops out.
     """
-    base = evaluate(task.rig, task.settings)
+    base = evaluate(task.rig, _every_mode(task.settings))
     reference = _Reference.of(base)
     deviations = _deviations(task, unsure, base)
     slopes = _slopes(deviations, reference)
@@ -511,7 +511,7 @@ def follow(task: Task, fault: Fault) -> Predicted | None:
     Predicted or None
         Without slopes; None where no value leaves a settled rig.
     """
-    base = evaluate(task.rig, task.settings)
+    base = evaluate(task.rig, _every_mode(task.settings))
     followed = _followed(task, fault, base, _Reference.of(base))
     return None if followed is None else followed[2]
 
@@ -549,7 +549,12 @@ def _followed(
 
 def _giving_up(settings: Settings) -> Settings:
     """Settings with which a rig that a fault leaves without any stiffness is given up early."""
-    return replace(settings, too_soft=_HOPELESS)
+    return replace(_every_mode(settings), too_soft=_HOPELESS)
+
+
+def _every_mode(settings: Settings) -> Settings:
+    """Settings that keep every mode that moves the prop at all, so that each can be followed from rig to rig."""
+    return replace(settings, least_share=0.0)
 
 
 def _steps(unsure: Uncertain) -> Array:
@@ -564,7 +569,7 @@ def _central(values: Array) -> Array:
 
 def _deviations(task: Task, unsure: Uncertain, base: Outcome) -> Outcome:
     """The rigs with one input at an end of its range each."""
-    settings = task.settings
+    settings = _every_mode(task.settings)
     if base.large[0] and settings.displacement == "auto":
         linear = replace(settings, displacement="linear")
         if evaluate(task.rig, linear).solved[0]:

@@ -373,7 +373,10 @@ def beside(count, length=0.2, drop=0.0):
     """Two or three level rods into one prop, one above the other or in a triangle, so that some are pressed."""
     places = {2: [[0, 0.01], [0, -0.01]], 3: [[0, 0.012], [-0.01, -0.006], [0.01, -0.006]]}[count]
     line = round_line(2e-3)
-    supports = [make_support([[x, y, -length], [x, y, 0]], line, root_stiffness=[np.inf, 50.0, 50.0]) for x, y in places]
+    supports = [
+        make_support([[x, y, -length], [x, y, 0]], line, root_stiffness=[np.inf, 50.0, 50.0])
+        for x, y in places
+    ]
     return supports, make_prop(0.3, [0, drop, 0.012], (6e-5, 9e-5, 7e-5))
 
 
