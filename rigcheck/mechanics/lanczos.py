@@ -135,7 +135,7 @@ def those_that_count(value: Array, moved: Array, force: Array, least_share: floa
     share = np.abs(moved[:, :3]).max(axis=1) * np.abs(force).max(axis=2)
     # A mode without mass has omega^-2 = 0 to rounding.
     massive = value > 1e-14 * value.max(axis=1, keepdims=True)
-    strong: Flags = massive & (share > least_share * share.max(axis=1, keepdims=True))
+    strong: Flags = massive & (share >= least_share * share.max(axis=1, keepdims=True))
     strong = np.take_along_axis(strong, rank, axis=1)
     strong[:, 0] = True
     counts = strong.sum(axis=1)

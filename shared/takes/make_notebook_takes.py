@@ -12,6 +12,7 @@ Seeded: it always makes the same files.
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -54,7 +55,9 @@ def takes() -> dict[str, str]:
     prop = shot.find_prop("notebook")
     reading = read_prop(shot, prop)
     clamp = next(fault for fault in faults_of(shot, prop, reading) if fault.id == "clamp-softer")
-    outcome = evaluate(clamp.apply(reading.task.rig, np.array([SOFTER])), reading.task.settings)
+    # Every mode that moves the prop: a tap rings those too that no move does.
+    settings = replace(reading.task.settings, least_share=0.0)
+    outcome = evaluate(clamp.apply(reading.task.rig, np.array([SOFTER])), settings)
     return {
         "notebook-take.csv": _written(_move(reading.task, outcome, np.arange(500) / 50.0), 50.0, seed=1),
         "notebook-tap.csv": _written(_tap(reading.task, outcome, np.arange(840) / 120.0), 120.0, seed=2),
