@@ -584,7 +584,7 @@ class CondensedFrame:
             elements=self._element_vectors(state, scale, nodes, states),
         )
 
-    def buckling_factor(self, settled: CondensedSettled, *, steps: int = 4) -> Array:
+    def buckling_factor(self, settled: CondensedSettled, *, steps: int = 3) -> Array:
         """How many times the load could be before the frame buckles.
 
         Parameters
@@ -597,13 +597,13 @@ class CondensedFrame:
         Returns
         -------
         array, shape (B,)
-            Infinite where nothing is compressed, or above 1e9.
+            Infinite where nothing is compressed, or above 1e9; 0 where it buckles under its pretension alone.
 
         Notes
         -----
         The smallest positive L with ``det(K + L K_G) = 0``, as -1 over the least eigenvalue of K_G beside K, by the
         method of `motion`. A rig that buckles with its prop held would buckle earlier with it free, so the lowest
-        one always moves the prop, and is found. With four steps it is good to 1e-9.
+        one always moves the prop, and is found. With three steps it is good to 1e-6.
         """
         frame, state = self.frame, settled.before
         tensions, turning = settled.brought
@@ -632,8 +632,9 @@ class CondensedFrame:
         _, reduced = lanczos(operator, self._pushed(scale, forms), steps)
         lowest = np.linalg.eigvalsh(reduced)[:, 0]
         # Rounding leaves about 1e-12 where nothing is compressed.
-        buckles = loaded & (lowest < -_FAR_FROM_BUCKLING)
+        buckles = loaded & state.definite & (lowest < -_FAR_FROM_BUCKLING)
         factor[buckles] = -1 / lowest[buckles]
+        factor[~state.definite & ~settled.stable] = 0.0
         return factor
 
     def _pushed(self, scale: _Scale, forms: list[list[_Form | None]]) -> Array:
@@ -802,8 +803,12 @@ class _Scale:
 
     @classmethod
     def of(cls, state: Nodes) -> _Scale:
+        stiffness = state.stiffness
+        if not state.definite.all():
+            # Any regular stiffness will do: the variant is not stable, and its numbers mean nothing.
+            stiffness = np.where(state.definite[:, None, None], stiffness, np.eye(stiffness.shape[1]))
         return cls(
-            lower=inverse_factor(state.stiffness),
+            lower=inverse_factor(stiffness),
             inner=[
                 [
                     np.asarray(
