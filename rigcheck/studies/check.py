@@ -18,7 +18,7 @@ from rigcheck.studies.grading import Grade, grade
 from rigcheck.studies.holding import holding
 from rigcheck.studies.lasting import lasting
 from rigcheck.studies.mode_words import describe_modes
-from rigcheck.studies.moving import MotionOutcome
+from rigcheck.studies.moving import Eye, MotionOutcome
 from rigcheck.studies.offsets import offsets
 from rigcheck.studies.reading import Reading, choices_for, read_prop
 from rigcheck.studies.results import (
@@ -268,16 +268,16 @@ def _motion(shot: Shot, reading: Reading, motion: MotionOutcome, grades: dict[st
         residual_wobble=quantity(float(motion.residual[0]), "m"),
         residual_wobble_px=None if motion.residual_px is None else float(motion.residual_px[0]),
         settle=quantity(settle, "s") if np.isfinite(settle) else None,
-        seen_frequency=_seen_frequency(shot, motion),
+        seen_frequency=_seen_frequency(shot, reading.task.eye, motion),
         worst_case=bool(reading.task.pushes),
     )
 
 
-def _seen_frequency(shot: Shot, motion: MotionOutcome) -> Any:
+def _seen_frequency(shot: Shot, eye: Eye | None, motion: MotionOutcome) -> Any:
     camera = shot.camera
-    if camera is None or camera.frame_rate is None:
+    if camera is None or camera.frame_rate is None or eye is None:
         return None
-    amplitude = np.linalg.norm(motion.amplitudes[0], axis=1)
+    amplitude = eye.sizes(motion.amplitudes[0].T)
     true = float(motion.angular_frequency[0, int(amplitude.argmax())]) / (2 * np.pi)
     rate = camera.frame_rate.m_as("Hz")
     playback = rate if camera.playback_rate is None else camera.playback_rate.m_as("Hz")

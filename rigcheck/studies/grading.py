@@ -116,7 +116,7 @@ def grade(
         )
         vectors = motion.amplitudes / NOMINAL_PIXEL
         if eye is not None:
-            vectors = eye.project(motion.amplitudes.transpose(0, 2, 1)).transpose(0, 2, 1)
+            vectors = eye.sizes(motion.amplitudes.transpose(0, 2, 1))[..., None]
         damping = rig.damping_ratio
         settle = settle_time_modal(
             vectors,

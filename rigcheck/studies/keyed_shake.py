@@ -89,7 +89,7 @@ def keyed_shake(reading: Reading, still: Outcome, number: int) -> Shake:
     eye: Eye | None = reading.task.eye
     return Shake(
         extent=float(peak_to_peak_distance(path)),
-        extent_px=None if eye is None else float(peak_to_peak_distance(eye.project(path))),
+        extent_px=None if eye is None else float(eye.extent(path)),
     )
 
 

@@ -140,14 +140,37 @@ class Eye:
         The camera.
     jacobian : array, shape (2, 3)
         Pixels right and up for a metre right, up, toward, at the prop's mark [px/m].
+    growth : array, shape (3,), or None
+        By how many pixels more than its middle the farthest point of the prop's outline goes out from the picture's
+        centre for a metre right, up, toward [px/m]; None where the camera's distance or the prop's size is not known.
+
+    Notes
+    -----
+    Seen through perspective, what comes nearer by z grows by z over its depth D from the lens: a point of the outline
+    at r pixels from the picture's centre moves out by r z/D. What the outline adds to its middle is counted on top of
+    the middle's movement: right for a movement across the picture and for one in depth; for a mixed one off by less
+    than the prop's half size over D.
     """
 
     camera: Camera
     jacobian: Array
+    growth: Array | None = None
 
     def project(self, points: Array) -> Array:
-        """Pixels of small movements, shape (..., 3, n) to (..., 2, n)."""
+        """Pixels of small movements of the middle, shape (..., 3, n) to (..., 2, n)."""
         return np.asarray(self.jacobian @ points)
+
+    def extent(self, path: Array) -> Array:
+        """Largest distance in the picture between any two places of a path, (..., 3, n) to (...) [px]."""
+        across = peak_to_peak_distance(self.project(path))
+        if self.growth is None:
+            return across
+        return np.asarray(across + peak_to_peak_distance(self.growth[None] @ path))
+
+    def sizes(self, vectors: Array) -> Array:
+        """How large each movement is in the picture, (..., 3, m) to (..., m) [px]."""
+        across = np.linalg.norm(self.project(vectors), axis=-2)
+        return np.asarray(across if self.growth is None else across + np.abs(self.growth @ vectors))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -752,7 +775,7 @@ def _residual(
     residual = 2 * np.einsum("bm,bm->b", reach, response.worst_residual)
     pixels = None
     if eye is not None:
-        seen = np.linalg.norm(eye.project(shape), axis=1)
+        seen = eye.sizes(shape)
         pixels = 2 * np.einsum("bm,bm->b", seen, response.worst_residual)
     size = reach * np.hypot(response.end, response.end_rate / omega)
     matters = size > _TRACED_SHARE * size.max(axis=1, keepdims=True)
@@ -772,7 +795,7 @@ def _residual(
         path = shape[chosen] @ value
         residual[chosen] += peak_to_peak_distance(path)
         if eye is not None and pixels is not None:
-            pixels[chosen] += peak_to_peak_distance(eye.project(path))
+            pixels[chosen] += eye.extent(path)
     return residual, pixels
 
 

@@ -498,15 +498,19 @@ def _wobble(
     said.figures.append(
         Figure(
             label="wobble in the picture",
-            value=f"{extent:.3g} px, {direction_words(np.append(way, 0.0))}",
-            note="peak to peak after the moves, in its widest direction",
+            value=f"{extent:.3g} px, {direction_words(way)}",
+            note=(
+                "peak to peak after the moves, in its widest direction"
+                if eye.growth is None
+                else "peak to peak after the moves, at the farthest point of its outline"
+            ),
         )
     )
     if camera.frame_rate is None:
         return
     rate = camera.frame_rate.m_as("Hz")
     shown = rate if camera.playback_rate is None else camera.playback_rate.m_as("Hz")
-    size = (np.abs(eye.jacobian) @ motion.amplitudes[0].T).max(axis=0)
+    size = eye.sizes(motion.amplitudes[0].T)
     true = float(motion.angular_frequency[0, int(size.argmax())]) / (2 * np.pi)
     on_screen, folded = seen_frequency(true, rate, shown)
     seen, is_false = float(on_screen), bool(folded)
@@ -576,14 +580,15 @@ def _wobble(
 
 
 def _picture_way(reading: Reading, still: Outcome, eye: Eye) -> Array:
-    """Direction in the picture in which it swings most after the moves."""
+    """Right, up and nearer: the direction in which it swings most in the picture after the moves."""
+    seen = np.concatenate([eye.jacobian, np.zeros((1, 3)) if eye.growth is None else eye.growth[None]])
     ring = swing(reading, still)
     if ring is None:
         # Only the peak is known: it swings along where a steady push would take it.
         ways = np.array([push.direction for push in reading.task.pushes])
         ways = ways if len(ways) else np.array([travel.direction for travel in reading.task.travels])
         pushed = still.dynamics.follow[0, :3, :3] @ ways.T
-        places = eye.project(pushed).T
+        places = (seen @ pushed).T
     else:
         times = np.linspace(0.0, 4 * np.pi / ring.angular_frequency.min(), _RING_SAMPLES)
         course, _ = free_decay(
@@ -593,7 +598,7 @@ def _picture_way(reading: Reading, still: Outcome, eye: Eye) -> Array:
             damping_ratio=float(still.rig.damping_ratio[0]),
             times=times,
         )
-        places = eye.project(ring.shape @ course).T
+        places = (seen @ ring.shape @ course).T
     # The principal axis of the places, which lie about the settled one.
     return np.asarray(np.linalg.svd(places)[2][0])
 

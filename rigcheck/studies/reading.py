@@ -30,6 +30,8 @@ __all__ = ["Reading", "constants_of", "read_prop", "stock_material"]
 Array = NDArray[np.float64]
 
 _NONE = np.array([np.nan])
+_OUTLINE_WAYS = 96
+"""Directions in which the outline is looked at; its farthest point comes out within 0.1 %."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -540,7 +542,28 @@ def _eye(shot: Shot, prop: Prop) -> Eye | None:
             elevation=elevation,
         )
     mark = np.zeros(3) if prop.mark is None else np.array(_metres(prop.mark))
-    return Eye(camera=camera, jacobian=camera.pixel_jacobian(mark))
+    return Eye(
+        camera=camera, jacobian=camera.pixel_jacobian(mark), growth=_outline_growth(camera, prop, mark)
+    )
+
+
+def _outline_growth(camera: Camera, prop: Prop, mark: Array) -> Array | None:
+    """By how much the prop's outline grows as it comes nearer [px/m]: its farthest point, over the depth."""
+    if camera.position is None or prop.size is None or prop.shape is None:
+        return None
+    from rigcheck.picture.solids import Solid
+
+    turn = np.linspace(0.0, 2 * np.pi, _OUTLINE_WAYS, endpoint=False)[:, None]
+    ways = np.cos(turn) * camera.right + np.sin(turn) * camera.up
+    along = np.array(prop.along)
+    axis = int(np.abs(along).argmax())
+    solid = Solid(shape=prop.shape, size=np.array(_metres(prop.size)), axis=axis)
+    outline = solid.farthest_point(ways) @ np.stack([camera.right, camera.up], axis=1)
+    middle = np.array([mark @ camera.right, mark @ camera.up])
+    # From the picture's centre, out of which everything grows.
+    reach = float(np.linalg.norm(middle + outline, axis=1).max() - np.linalg.norm(middle))
+    depth = float((camera.position - mark) @ camera.toward)
+    return np.asarray(float(camera.pixels_per_metre_at(mark)) * reach / depth * camera.toward)
 
 
 # -- what is not used, what looks wrong -----------------------------------------------------------------
@@ -550,6 +573,10 @@ def _name_unused(shot: Shot, prop: Prop, notes: _Notes) -> None:
     if shot.camera is not None and shot.camera.distance is None:
         notes.assumptions.append(
             "The camera's distance is not given, so movement toward it is left out of the pixels."
+        )
+    elif shot.camera is not None and prop.size is None:
+        notes.assumptions.append(
+            "No size is given, so how its outline grows as it comes nearer is left out of the pixels."
         )
     if shot.camera is not None and shot.camera.frame_rate is None and _is_given(shot.camera, "shutter_angle"):
         notes.assumptions.append("Without a frame rate the shutter angle changes nothing here.")

@@ -561,6 +561,8 @@ class _View:
         Of the centre of mass.
     seen : array, shape (c, m)
         The same as graded: pixels, or nominal pixels in three directions.
+    growth : array, shape (1, m)
+        What each adds to the outline by coming nearer, in pixels; zero without a camera at a known distance.
     periods : float
         Of the lowest mode, over which wobble is read.
     constant : float
@@ -572,6 +574,7 @@ class _View:
     participation: Array
     shape: Array
     seen: Array
+    growth: Array
     periods: float
     constant: float
 
@@ -589,9 +592,14 @@ class _View:
     @property
     def slow(self) -> NDArray[np.bool_]:
         """Modes that move the picture by a fiftieth of what the strongest does, in a steady field, (m,)."""
-        weight = np.linalg.norm(self.seen, axis=0) * np.abs(self.participation[:, :3]).max(axis=1)
+        weight = self.size * np.abs(self.participation[:, :3]).max(axis=1)
         weight = weight / self.omega**2
         return np.asarray(weight >= _SLOW_SHARE * weight.max())
+
+    @property
+    def size(self) -> Array:
+        """How large each mode is to the eye, (m,)."""
+        return np.asarray(np.linalg.norm(self.seen, axis=0) + np.abs(self.growth[0]))
 
     def swing(self, states: States) -> Array:
         """Peak-to-peak size of each group's vibration, (K, groups): twice the long half-axis of its ellipse."""
@@ -599,7 +607,8 @@ class _View:
         for group in self.groups:
             vector = states[:, group] @ self.seen[:, group].T
             square = (np.abs(vector) ** 2).sum(axis=1) + np.abs((vector**2).sum(axis=1))
-            sizes.append(2 * np.sqrt(square / 2))
+            nearer = np.abs(states[:, group] @ self.growth[0, group])
+            sizes.append(2 * (np.sqrt(square / 2) + nearer))
         return np.stack(sizes, axis=1)
 
     def wobble(self, states: States) -> Array:
@@ -607,23 +616,23 @@ class _View:
 
         The same measure as `Task.move` takes; faster modes that add less than a thousandth are left out.
         """
-        result = np.empty(len(states))
-        size = np.linalg.norm(self.seen, axis=0)
+        result = np.zeros(len(states))
+        size, deep = self.size, bool(self.growth.any())
         for first in range(0, len(states), _BLOCK):
             block = states[first : first + _BLOCK]
             part = size * np.abs(block)
             largest = part.max(axis=1, keepdims=True)
             matters = (part > _TRACED_SHARE * largest).any(axis=0)
             if not matters.any():
-                result[first : first + _BLOCK] = 0.0
                 continue
             cycles = self.periods * float(self.omega[matters].max()) / float(self.omega[0])
             count = int(np.clip(math.ceil(cycles * _SAMPLES_PER_PERIOD), 160, 4000)) + 1
             times = np.linspace(0, 1, count) * (self.periods * 2 * np.pi / self.omega[0])
             turn = np.exp(self.exponent[matters, None] * times)
-            weights = block[:, None, matters] * self.seen[:, matters]
-            path = weights.real @ turn.imag + weights.imag @ turn.real
-            result[first : first + _BLOCK] = peak_to_peak_distance(path)
+            for part_seen in (self.seen, self.growth)[: 1 + deep]:
+                weights = block[:, None, matters] * part_seen[:, matters]
+                path = weights.real @ turn.imag + weights.imag @ turn.real
+                result[first : first + _BLOCK] += peak_to_peak_distance(path)
         return result + self.constant
 
     def compared(self, states: States, limit: float) -> Array:
@@ -649,6 +658,8 @@ def _view(task: Task, still: Outcome) -> _View:
     count = motion.angular_frequency.shape[1]  # the modes that the full computation takes in
     shape = dynamics.shape[0, :3, :count]
     seen = shape / NOMINAL_PIXEL if task.eye is None else task.eye.jacobian @ shape
+    eye = task.eye
+    growth = np.zeros(count) if eye is None or eye.growth is None else eye.growth @ shape
     constant = 0.0
     if task.pushes:
         alone = replace(task, travels=()).move(still, course=False)
@@ -660,6 +671,7 @@ def _view(task: Task, still: Outcome) -> _View:
         participation=dynamics.participation[0, :count],
         shape=shape,
         seen=seen,
+        growth=growth[None],
         periods=still.settings.residual_periods,
         constant=constant,
     )
@@ -957,7 +969,7 @@ class _Study:
             fastest = float(self.view.omega[self.view.slow].max())
             wanted = math.ceil(_LONGEST_SEARCH * self.total * fastest / (2 * np.pi) * _TRIED_PER_PERIOD)
             return np.linspace(1 / 8, _LONGEST_SEARCH, min(max(64, wanted), _MOST_TRIED)) * self.total
-        size = 2 * np.linalg.norm(self.view.seen, axis=0) * factor
+        size = 2 * self.view.size * factor
         drives = [
             self.view.participation[:, :3] @ np.array(travel.direction) * float(travel.stroke[0])
             for travel in course

@@ -392,7 +392,10 @@ def test_a_wobble_in_depth_shows_off_the_middle_of_the_picture() -> None:
     assert motion is not None
     value = figure(near, "wobble in the picture")[0]
     assert "left-right" in value
-    assert float(value.split(" ")[0]) == pytest.approx(float(motion.residual[0]) * 1e4 * 0.15, rel=0.02)
+    corner = np.hypot(
+        0.17, 0.02
+    )  # the outline's farthest point from the picture's centre, 40 mm wide and high
+    assert float(value.split(" ")[0]) == pytest.approx(float(motion.residual[0]) * 1e4 * corner, rel=0.02)
     assert figure(look(FIELD, RATES, *text), "wobble in the picture")[0] == "under 0.01 px"
 
 
