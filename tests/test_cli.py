@@ -204,7 +204,7 @@ def test_all_mistakes_of_a_file_are_reported_together(outcomes):
     """Each with line, key, what was given, what is allowed, and the nearest correct word."""
     said = outcomes["mistakes"].stderr.splitlines()
     assert said[0] == "rigcheck: mistakes.toml: 3 problems"
-    assert [re.match(r"  line (\d+), (.*?):", line).groups() for line in said[1:]] == [
+    assert [re.match(r"  line (\d+), (.*?):", line).groups() for line in said[1:-1]] == [
         ("4", 'prop "inkwell" > mass = "310 mm"'),
         ("6", 'prop "inkwell" > support > material = "music-wyre"'),
         ("7", 'prop "inkwell" > support > diameter = "3"'),
@@ -212,7 +212,16 @@ def test_all_mistakes_of_a_file_are_reported_together(outcomes):
     assert "a mass is needed" in said[1]
     assert 'Did you mean "music-wire"?' in said[2]
     assert '"3 mm"' in said[3]
-    assert outcomes["mistakes json"].stderr == outcomes["mistakes"].stderr
+    assert said[-1].startswith("  Next: rigcheck stock ")
+    told, told_with_json = (outcomes[case].stderr for case in ("mistakes", "mistakes json"))
+    assert told == told_with_json
+
+
+def test_errors_name_the_next_command_to_try(outcomes):
+    assert "  Next: rigcheck start goof.toml " in outcomes["missing"].stderr
+    assert "  Next: rigcheck check --help\n" in outcomes["wrong flags"].stderr
+    for case in BAD_CASES:
+        assert "rigcheck " in outcomes[case].stderr.replace("rigcheck: ", ""), case
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ from rigcheck.cli.words import plain
 
 __all__ = ["COMMANDS", "commands"]
 
-COMMANDS = ("check", "choose", "retime", "explain", "stock", "schema")
+COMMANDS = ("start", "check", "choose", "retime", "explain", "stock", "schema")
 """Every command, in the order of the help; ``rigcheck/cli/NAME.py`` holds the function NAME."""
 
 
@@ -47,7 +47,10 @@ class _OnDemand(click.Group):
 )
 @click.version_option(__version__, prog_name="rigcheck", message="%(prog)s %(version)s")
 def commands() -> None:
-    """Will the hidden wire, rod or tube that carries a prop sag, sway, bend for good or overload its head?
+    r"""Will the hidden wire, rod or tube that carries a prop sag, sway, bend for good or overload its head?
 
-    Start with:  rigcheck check shared/shots/desk-set.toml
+    \b
+    Your own rig:   rigcheck start my-rig.toml
+    A demo shot:    rigcheck check shared/shots/desk-set.toml
+    More of each:   rigcheck check --help
     """

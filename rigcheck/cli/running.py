@@ -11,13 +11,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from rigcheck.cli.group import commands
+from rigcheck.cli.next_step import next_step
 from rigcheck.cli.words import plain
 from rigcheck.errors import RigcheckError
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-__all__ = ["BAD_INPUT", "console", "print_json", "progress", "run"]
+__all__ = ["BAD_INPUT", "console", "messages", "print_json", "progress", "run"]
 
 BAD_INPUT = 2
 
@@ -28,10 +29,21 @@ def run() -> None:
         # A pipe may be told to be ASCII; a name with an accent must not end in a traceback.
         sys.stdout.reconfigure(errors="replace")
     try:
-        commands(prog_name="rigcheck")
+        sys.exit(commands.main(prog_name="rigcheck", standalone_mode=False) or 0)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(error.exit_code)
+    except click.Abort:
+        click.echo("Stopped.", err=True)
+        sys.exit(BAD_INPUT)
     except RigcheckError as error:
         click.echo(f"rigcheck: {plain(str(error))}", err=True)
+        step = next_step(error, sys.argv[1:])
+        if step is not None:
+            click.echo(f"  Next: {plain(step)}", err=True)
         sys.exit(BAD_INPUT)
+    except BrokenPipeError:
+        _drop_output()
     except OSError as error:
         _drop_output()
         click.echo(f"rigcheck: the result cannot be written: {error.strerror or error}.", err=True)
@@ -55,6 +67,13 @@ def console() -> Console:
             _drop_output()
 
     return Terminal(highlight=False)
+
+
+def messages() -> Console:
+    """Give a console for questions and messages, on stderr."""
+    from rich.console import Console
+
+    return Console(stderr=True, highlight=False)
 
 
 def print_json(value: Any) -> None:
