@@ -15,7 +15,7 @@ from rigcheck.motion._checks import FloatArray
 from rigcheck.motion.take_fit import Fit, predict
 from rigcheck.motion.take_pencil import pencil
 
-__all__ = ["adjusted_start", "frame_noise", "on_even_grid", "ringing_parts"]
+__all__ = ["adjusted_start", "dying_swing", "frame_noise", "on_even_grid", "ringing_parts"]
 
 BoolArray = NDArray[np.bool_]
 
@@ -29,6 +29,10 @@ _MOST_GROWTH = 6.0  # exponent over the view that noise and a crooked decay can 
 _SOUND = 8  # blocks whose changes are averaged
 _MISFIT = 1.5  # over the noise of the shorter stretches
 _HOPELESS = 3.0  # times the noise of one frame
+_CLEAR = 4.0  # times the noise of one frame: beyond that the point is clear of its place of rest
+_LEAST_HALVES = 6
+_STEADY, _MOST_SHRINK = 0.8, 3.0  # from one half swing to the next
+_EVEN = 1.6  # from one half swing's time to the next
 _OWN_MISFIT = 0.05  # over the size of the ringing itself: real supports are not quite linear
 
 
@@ -176,6 +180,64 @@ def adjusted_start(
     while begin < squares.shape[0] - width and (squares[begin : begin + 2].mean(axis=1) > 9.0).any():
         begin += 1
     return low + begin
+
+
+def dying_swing(track: FloatArray, start: int) -> tuple[int, int] | None:
+    """Find a swing that has died before the end, whatever its law of damping.
+
+    Play or friction can still a swing within seconds; no sum of damped oscillations fits it down to the noise, and
+    all that is found is the stillness after it.
+
+    Parameters
+    ----------
+    track : ndarray, (n, 2)
+        Positions at even times.
+    start : int
+        Row from which the point is still.
+
+    Returns
+    -------
+    (int, int) or None
+        First and last row of at least six half swings about the place of rest that come at nearly even times and
+        shrink (those of a move do neither), on the axis or diagonal that shows most of them.
+    """
+    n = track.shape[0]
+    rest = np.median(track[start:], axis=0) if n - start >= 4 else track[-1]
+    band = _CLEAR * max(frame_noise(track), 1e-300)
+    best: tuple[int, int, int] | None = None
+    for angle in np.arange(4) * 0.25 * np.pi:
+        along = (track[:n] - rest) @ np.array([np.cos(angle), np.sin(angle)])
+        extremes = _extremes(along, band)
+        first, last = _shrinking(along, extremes)
+        count = last - first + 1
+        if count >= _LEAST_HALVES and (best is None or count > best[0]):
+            best = (count, extremes[first], extremes[last])
+    return None if best is None else best[1:]
+
+
+def _extremes(along: FloatArray, band: float) -> list[int]:
+    """Give the row of the largest value between one change of side and the next, all beyond the band."""
+    rows = np.flatnonzero(np.abs(along) > band)
+    if not rows.size:
+        return []
+    turns = np.flatnonzero(np.diff(np.sign(along[rows])) != 0) + 1
+    return [int(run[np.argmax(np.abs(along[run]))]) for run in np.split(rows, turns)]
+
+
+def _shrinking(along: FloatArray, extremes: list[int]) -> tuple[int, int]:
+    """Give the first and the last of the longest run of extremes that come at nearly even times and shrink."""
+    best, first = (0, -1), 0
+    for place in range(1, len(extremes)):
+        before, here = extremes[place - 1], extremes[place]
+        shrinks = _STEADY < abs(along[before] / along[here]) < _MOST_SHRINK
+        even = place < first + 2 or 1.0 / _EVEN < (here - before) / (before - extremes[place - 2]) < _EVEN
+        if not shrinks:
+            first = place
+        elif not even:
+            first = place - 1
+        if place - first > best[1] - best[0]:
+            best = (first, place)
+    return best
 
 
 def _holds(squares: FloatArray, width: int) -> BoolArray:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from rigcheck.motion._checks import FloatArray
 from rigcheck.motion.take_cleaning import CleanTrack, MatchedMove, stuck_rows
 from rigcheck.motion.take_fit import Fit, Selection, fit_given, noise_spectrum, predict, refine, select
-from rigcheck.motion.take_part import adjusted_start, on_even_grid, ringing_parts
+from rigcheck.motion.take_part import adjusted_start, dying_swing, on_even_grid, ringing_parts
 from rigcheck.motion.take_pencil import candidate_poles
 
 __all__ = [
@@ -49,6 +49,10 @@ _STARTS = 4  # rounds of setting the start
 _LATE = 0.25  # periods of the main component to wait after the stop
 _DEAD = 0.1  # of the noise of one frame: what is left of the ringing no longer tells anything
 _OVERDAMPED = 0.3  # damping ratio beyond which it has sunk to a twentieth within one and a half swings
+_MISSED = 0.3  # share of a dying swing that lies before the part, from which it is fitted instead
+_FAST = 0.03  # damping ratio from which a component can stand for a quiet beginning
+_SET_IN = 0.5  # of the largest swing: then it has set in
+_QUIET = 0.2  # of the largest swing: under that it is quiet
 _BEND = 0.15  # damping ratio beyond which a weak component may be the end of the move
 
 
@@ -106,7 +110,32 @@ def best_part(cleaned: CleanTrack, track: FloatArray, move: MatchedMove | None, 
         if _told(tried[-1]) >= ENOUGH_CYCLES:
             break
     best = max(tried, key=_told)
-    return replace(best, earlier=best is not tried[0])
+    if move is None or not best.selection.fit.poles.size:
+        died = _died(cleaned, track, low, high, best, floor)
+        best = died or best
+    return replace(best, earlier=any(best is other for other in tried[1:]))
+
+
+def _died(
+    cleaned: CleanTrack, track: FloatArray, low: int, high: int, best: Part, floor: float
+) -> Part | None:
+    """Fit a swing that dies by a law of its own, where the best part has only the end of it or nothing."""
+    if best.start - low < LEAST_FRAMES or high - low < LEAST_FRAMES:
+        return None
+    grid, even = on_even_grid(cleaned.times[low:high], track[low:high])
+    begin = min(int(np.searchsorted(grid, cleaned.times[best.start])), grid.size - 1)
+    found = dying_swing(even, begin)
+    if found is None or begin - found[0] < _MISSED * (found[1] - found[0]):
+        return None
+    start, stop = np.searchsorted(cleaned.times, grid[np.array(found)] - 0.01 * (grid[1] - grid[0]))
+    if stop - start < LEAST_FRAMES:
+        return None
+    t = cleaned.times[start:stop] - cleaned.times[start]
+    chosen = _grown(t, track[start:stop], np.full(2, floor))
+    count = chosen.fit.residuals.shape[0]
+    if not chosen.fit.poles.size:
+        return None
+    return Part(start=int(start), stop=int(start) + count, used=t[:count], selection=chosen)
 
 
 def _parts(times: FloatArray, track: FloatArray, floor: float) -> list[tuple[int, int]]:
@@ -139,7 +168,7 @@ def _fitted(cleaned: CleanTrack, track: FloatArray, start: int, stop: int, lowes
     for _ in range(_STARTS):
         looked = start
         chosen, begin = _look(times, track, start, stop, floors)
-        begin = max(lowest, begin)
+        begin = max(lowest, begin, _onset(chosen.fit, times, start, stop))
         if begin == start or stop - begin < LEAST_FRAMES:
             break
         start = begin
@@ -180,6 +209,24 @@ def _look(
         return chosen, start + int(np.searchsorted(t, wait))
     plain = _without_bends(chosen, t, y, floors).fit
     return chosen, adjusted_start(times, track, start, near, plain, noise=spread)
+
+
+def _onset(fit: Fit, times: FloatArray, start: int, stop: int) -> int:
+    """Give the row where the swing sets in, if it is quiet before: what rings freely never grows.
+
+    A quiet beginning is fitted by components that die fast and cancel; beats, which grow too, are no such.
+    """
+    if not fit.poles.size or not (-fit.poles.real > _FAST * np.abs(fit.poles)).any():
+        return 0
+    rows = times[start:stop] - times[start]
+    rows = rows[rows <= fit.duration]
+    bare = replace(fit, drift=np.zeros_like(fit.drift))
+    size = np.hypot(*predict(bare, rows).T)
+    energy = (np.abs(fit.amplitudes) ** 2).sum(axis=1) / np.maximum(-fit.poles.real, 0.5 / fit.duration)
+    period = 2.0 * np.pi / float(fit.poles.imag[np.argmax(energy)])
+    first = int(np.argmax(size >= _SET_IN * size.max()))
+    quiet = rows[first] > 0.5 * period and float(np.median(size[:first])) < _QUIET * size.max()
+    return start + first if quiet else 0
 
 
 def _rings_throughout(

@@ -75,19 +75,24 @@ class Damping:
     high: float
     steady: float = 0.0
 
-    def density(self, seen: Component) -> float:
-        """How probable a seen damping is [per unit of damping ratio]."""
+    def density(self, seen: Component, share: float = 1.0) -> float:
+        """How probable a seen damping is [per unit of damping ratio].
+
+        With `share`, of a swing whose true frequency is the seen one over that: it decays alike in time, so its
+        damping ratio is as much smaller.
+        """
         low, high = seen.damping_range
         spread = max((high - low) / (2 * Z90), 5e-5)
-        spread = float(np.hypot(spread, _DAMPING_ERROR * seen.damping_ratio))
+        spread = float(np.hypot(spread, _DAMPING_ERROR * seen.damping_ratio)) * share
+        ratio = seen.damping_ratio * share
         logs = np.log(_RATIOS / self.median)
         above, below = float(np.log(self.high / self.median)), float(np.log(self.median / self.low))
         sigma = np.asarray(np.where(logs > 0, above, below)) / Z90
         prior = np.exp(-0.5 * (logs / sigma) ** 2)
         prior = prior / prior.sum()
-        fits = np.exp(-0.5 * ((seen.damping_ratio - _RATIOS) / spread) ** 2) / (spread * np.sqrt(2 * np.pi))
-        none = np.exp(-0.5 * (seen.damping_ratio / spread) ** 2) / (spread * np.sqrt(2 * np.pi))
-        return float((1 - self.steady) * (prior @ fits) + self.steady * none) + 1e-12
+        fits = np.exp(-0.5 * ((ratio - _RATIOS) / spread) ** 2) / (spread * np.sqrt(2 * np.pi))
+        none = np.exp(-0.5 * (ratio / spread) ** 2) / (spread * np.sqrt(2 * np.pi))
+        return share * float((1 - self.steady) * (prior @ fits) + self.steady * none) + 1e-12
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -205,7 +210,9 @@ def weigh(
     noise = np.array([_spread(component) for component in seen.components])
     own = np.sqrt((slopes**2).sum(axis=1))
     shown, aligned = _visible(predicted, seen), _aligned(predicted, seen)
-    damped = np.array([damping.density(component) for component in seen.components])
+    damped = [
+        _damped(component, damping, image) for component, image in zip(seen.components, images, strict=True)
+    ]
     loosest = _DROP if plays else 0.0
     total = np.zeros(values)
     table = np.zeros((len(seen.components), modes + 1))
@@ -218,7 +225,9 @@ def weigh(
             if mode < 0:
                 density = density * (ALONE * _stray(component, plays=seen.components[0] if plays else None))
             else:
-                density = density * ((1 - ALONE) * shown[:, mode] * aligned[index, :, mode] * damped[index])
+                density = density * (
+                    (1 - ALONE) * shown[:, mode] * aligned[index, :, mode] * damped[index][:, mode]
+                )
         density = density * _joint(predicted, seen, put, images, noise, plays=plays)
         total += density
         weighted = density * predicted.fault.prior
@@ -325,6 +334,13 @@ def _images(seen: Evidence, logs: Array) -> Array:
         nearest = np.where(np.abs(above - frequency) <= np.abs(below - frequency), above, below)
         result.append(np.maximum(nearest, 1e-3))
     return np.stack(result) if result else np.zeros((0, *logs.shape))
+
+
+def _damped(component: Component, damping: Damping, images: Array) -> Array:
+    """Density of a component's damping for each value and mode (n, m); images are few, or the seen one itself."""
+    shares, which = np.unique(component.frequency / images, return_inverse=True)
+    each = np.array([damping.density(component, float(share)) for share in shares])
+    return np.asarray(each[which].reshape(images.shape))
 
 
 def _ways(
