@@ -22,6 +22,7 @@ from rigcheck.motion.take_aliases import aliases
 from rigcheck.motion.take_cleaning import MatchedMove, clean, match_move
 from rigcheck.motion.take_components import Component, component
 from rigcheck.motion.take_fit import covariance, predict
+from rigcheck.motion.take_merging import merged
 from rigcheck.motion.take_notes import cleaning_notes, criterion, move_notes, part_notes
 from rigcheck.motion.take_part import frame_noise
 from rigcheck.motion.take_search import LEAST_FRAMES, best_part, noise_level
@@ -38,7 +39,9 @@ class Identification:
     Attributes
     ----------
     components : tuple of Component
-        Largest first.
+        Swings, largest first. One that changes with its size is put together from the parts that fit it.
+    parts : tuple of Component
+        The damped oscillations that make up the fit, largest first.
     start_index, stop_index : int
         First row of the part that was fitted, and the row after its last.
     start_time, stop_time : float
@@ -65,6 +68,7 @@ class Identification:
     """
 
     components: tuple[Component, ...]
+    parts: tuple[Component, ...]
     start_index: int
     stop_index: int
     start_time: float
@@ -153,13 +157,14 @@ def identify(
     level = noise_level(fit, part.used.size)
     spread = covariance(fit, part.used, least_noise=least_noise) if fit.poles.size else []
     limit = max(level, least_noise)
-    components = [
+    parts = [
         component(pole, amplitude, spread[j], duration=fit.duration, frame_rate=frame_rate)
         for j, (pole, amplitude) in enumerate(zip(fit.poles, fit.amplitudes, strict=True))
     ]
     own_noise = max(frame_noise(track[part.start : part.stop]), floor, least_noise)
     restless = level > _RESTLESS * own_noise and not part.stuck
-    components.sort(key=lambda component: -component.amplitude)
+    parts.sort(key=lambda component: -component.amplitude)
+    components, changing = merged(parts, duration=fit.duration, noise=limit)
 
     stretch = slice(part.start, part.stop)
     whole = np.full_like(y, np.nan)
@@ -167,6 +172,7 @@ def identify(
     whole[rows[stretch]] = model if move is None else model + move.path[stretch]
     return Identification(
         components=tuple(components),
+        parts=tuple(parts),
         start_index=int(rows[part.start]),
         stop_index=int(rows[part.stop - 1]) + 1,
         start_time=float(cleaned.times[part.start]),
@@ -178,7 +184,9 @@ def identify(
         drift_degree=fit.degree,
         planned_shift=None if move is None else move.shift,
         order_criterion=criterion(part.selection),
-        notes=tuple(notes + part_notes(part, cleaned, components, frame_rate, limit, restless, unit)),
+        notes=tuple(
+            notes + part_notes(part, cleaned, components, frame_rate, limit, restless, changing, unit)
+        ),
         is_noise=not components and not restless and part.used.size >= LEAST_FRAMES,
     )
 

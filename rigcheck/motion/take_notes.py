@@ -111,6 +111,7 @@ def part_notes(
     frame_rate: float,
     noise: float,
     restless: bool,
+    changing: int,
     unit: str,
 ) -> list[str]:
     """Say what cannot be known from the part.
@@ -129,6 +130,8 @@ def part_notes(
         Of one frame on one axis [unit].
     restless : bool
         Whether the fit leaves well more than the noise from frame to frame.
+    changing : int
+        How many swings were put together from parts, because they change with their size.
     unit : str
         Of the positions.
 
@@ -181,6 +184,11 @@ def part_notes(
         )
     if part.earlier:
         notes.append("Another move follows. The stop before it was used, because it shows more cycles.")
+    if changing:
+        notes.append(
+            "A swing changes its frequency or damping as it dies down, as with play in a clamp or friction in a "
+            "joint. Its numbers are means, and the ranges say how far they change."
+        )
     if _split(components, duration):
         notes.append(
             "Components lie closer together than the take can tell apart. Either two supports or directions "

@@ -195,7 +195,7 @@ def _components_only(track: Take) -> ExplainResult:
         noise=found.noise,
         components=_shown(found, track.unit),
         background=_shown(still, track.unit),
-        seen=peak_to_peak(found.components),
+        seen=peak_to_peak(found.parts),
         next_step=next_step(found, None),
         notes=(*found.notes, _NO_RIG),
         order_criterion=found.order_criterion,
@@ -274,7 +274,7 @@ def _explain(
             frame_rate=rate,
             take="the bench test" if track is None else track.source,
         )
-    seen = None if found is None else peak_to_peak(found.components)
+    seen = None if found is None else peak_to_peak(found.parts)
     within = moved and seen is not None and unit == sight.wobble_unit and seen <= sight.limit
     return ExplainResult(
         take="" if track is None else track.source,

@@ -12,6 +12,7 @@ from rigcheck.files.takes import Take
 from rigcheck.motion.distance_measures import peak_to_peak_distance
 from rigcheck.motion.identification import Component, Identification, aliases
 from rigcheck.motion.moving_frame import Carrier, frame_field
+from rigcheck.motion.take_merging import analytic
 from rigcheck.motion.take_spectrum import amplitude_spectrum
 from rigcheck.studies.cures import Task
 from rigcheck.studies.explain_results import Curves, Seen
@@ -33,6 +34,8 @@ _LEAST_SHARE = 0.01
 _WINDOWS = 8
 _LEAST_CYCLES = 2.5
 """Cycles in a window over which a frequency is followed."""
+_CLEAR_PHASE = 0.3
+"""Standard deviation of a phase up to which it can be followed [rad]."""
 _SAMPLES = 200
 _LEAST_SPECTRUM = 8
 """Frames below which a spectrum shows nothing."""
@@ -217,7 +220,7 @@ def curves_of(take: Take, found: Identification) -> Curves:
     rows = np.flatnonzero(np.isfinite(found.fit[:, 0]))
     swing, fitted = np.full_like(take.positions, np.nan), np.full_like(take.positions, np.nan)
     fitted[rows] = 0.0
-    for one in found.components:
+    for one in found.parts:
         fitted[rows] += _swing(one, take.times[rows] - found.start_time)
     swing[rows] = take.positions[rows] - found.fit[rows] + fitted[rows]
     frequencies = spectrum = fitted_spectrum = np.zeros(0)
@@ -237,40 +240,38 @@ def curves_of(take: Take, found: Identification) -> Curves:
     )
 
 
-def peak_to_peak(components: tuple[Component, ...]) -> float | None:
-    """Wobble over the first two periods of the slowest component, peak to peak.
+def peak_to_peak(parts: tuple[Component, ...]) -> float | None:
+    """Wobble over the first two periods of the slowest oscillation, peak to peak.
 
     Parameters
     ----------
-    components : tuple of Component
-        All that were found.
+    parts : tuple of Component
+        All that make up the fit.
 
     Returns
     -------
     float or None
         [px or mm]; None where nothing swings.
     """
-    if not components:
+    if not parts:
         return None
-    span = 2.0 / min(one.frequency for one in components)
-    fastest = max(one.frequency for one in components)
+    span = 2.0 / min(one.frequency for one in parts)
+    fastest = max(one.frequency for one in parts)
     count = int(np.clip(_SAMPLES * fastest * span / 2, _SAMPLES, 20_000))
     times = np.linspace(0.0, span, count)
     path = np.zeros((2, count))
-    for one in components:
+    for one in parts:
         path += _swing(one, times).T
     return float(peak_to_peak_distance(path))
 
 
 def _swing(one: Component, times: Array) -> Array:
     """The component's own movement from the start of the part on, (n, 2)."""
-    decay = np.exp(-2 * np.pi * one.frequency * one.damping_ratio * times)
-    phase = 2 * np.pi * one.damped_frequency * times + one.phase
+    turning = analytic(one, times)
     across = np.array([-one.direction[1], one.direction[0]])
-    swing = one.amplitude * np.cos(phase)[:, None] * one.direction
+    share = one.minor_amplitude / max(one.amplitude, 1e-300)
     return np.asarray(
-        decay[:, None] * (swing + one.minor_amplitude * np.sin(phase)[:, None] * across),
-        dtype=np.float64,
+        turning.real[:, None] * one.direction + share * turning.imag[:, None] * across, dtype=np.float64
     )
 
 
@@ -291,9 +292,9 @@ def bend_of(take: Take, found: Identification) -> Bend | None:
 
     Notes
     -----
-    What the fit leaves, with the largest component and all near it put back in, is turned back by that component's
-    frequency; in each window the mean of this is its complex amplitude, and the change of phase from window to
-    window the change of frequency. A frequency that falls as the swing dies down shows a gap, which bears less and
+    What the fit leaves, with the largest swing put back in, is turned back by the phase that this swing has in the
+    fit; in each window the mean of that is its complex size, and fit and mean together give the phase, whose change
+    from window to window is the frequency. One that falls as the swing dies down shows a gap, which bears less and
     less; derived here.
     """
     kept = distinct(found)
@@ -304,52 +305,50 @@ def bend_of(take: Take, found: Identification) -> Bend | None:
     near = max(_SAME_CYCLES / max(duration, 1e-9), _SAME_SHARE * main.frequency)
     rows = np.flatnonzero(np.isfinite(found.fit[:, 0]))
     times = take.times[rows] - found.start_time
-    left = (take.positions[rows] - found.fit[rows]) @ main.direction
-    for one in found.components:
-        if abs(one.frequency - main.frequency) <= near:
-            left = left + _swing(one, times) @ main.direction
+    fitted = np.zeros(len(rows), dtype=np.complex128)
+    for one in found.parts:
+        if main.frequency_range[0] - near <= one.frequency <= main.frequency_range[1] + near:
+            fitted += analytic(one, times) * float(one.direction @ main.direction)
+    left = (take.positions[rows] - found.fit[rows]) @ main.direction + fitted.real
     span = min(duration, main.cycles / max(main.damped_frequency, 1e-9))
     windows = int(min(_WINDOWS, span * main.damped_frequency / _LEAST_CYCLES))
     if windows < 4:
         return None
-    edges = np.linspace(0.0, span, windows + 1)
+    turned = np.unwrap(np.angle(fitted))
     noise = max(found.noise, 1e-12)
     amplitude, phase, spread, middle = [], [], [], []
-    for low, high in pairwise(edges):
+    for low, high in pairwise(np.linspace(0.0, span, windows + 1)):
         inside = (times >= low) & (times < high)
         if inside.sum() < 8:
             return None
-        at = times[inside]
-        turn = 2 * np.pi * main.damped_frequency * at
-        decay = np.exp(-2 * np.pi * main.frequency * main.damping_ratio * (at - at.mean()))
-        columns = np.stack([decay * np.cos(turn), -decay * np.sin(turn), np.ones_like(at)], axis=1)
-        solution = np.linalg.lstsq(columns, left[inside], rcond=None)[0]
-        size = float(np.hypot(solution[0], solution[1]))
+        wave = fitted[inside]
+        columns = np.stack([wave.real, -wave.imag, np.ones_like(wave.real)], axis=1)
+        share = np.linalg.lstsq(columns, left[inside], rcond=None)[0]
+        size = float(np.hypot(share[0], share[1]) * np.sqrt(np.mean(np.abs(wave) ** 2)))
+        centre = 0.5 * (low + high)
         amplitude.append(size)
-        phase.append(float(np.arctan2(solution[1], solution[0])))
+        phase.append(float(np.interp(centre, times, turned) + np.arctan2(share[1], share[0])))
         spread.append(noise * np.sqrt(2.0 / inside.sum()) / max(size, 1e-12))
-        middle.append(0.5 * (low + high))
-    return _bend(main, np.array(amplitude), np.unwrap(phase), np.array(spread), np.array(middle))
+        middle.append(centre)
+    return _bend(main, np.array(amplitude), np.array(phase), np.array(spread), np.array(middle))
 
 
 def _bend(main: Component, amplitude: Array, phase: Array, spread: Array, middle: Array) -> Bend | None:
-    clear = spread < 0.3
-    if clear.sum() < 4:
-        return None
-    last = int(np.flatnonzero(~clear)[0]) if not clear.all() else len(clear)
+    clear = spread < _CLEAR_PHASE
+    last = len(clear) if clear.all() else int(np.argmin(clear))
     if last < 4:
         return None
     amplitude, phase, spread, middle = (part[:last] for part in (amplitude, phase, spread, middle))
-    frequency = main.damped_frequency + np.diff(phase) / np.diff(middle) / (2 * np.pi)
     half = last // 2
     early, early_spread = _slope(middle[: half + 1], phase[: half + 1], spread[: half + 1])
     late, late_spread = _slope(middle[half:], phase[half:], spread[half:])
-    scale = 2 * np.pi * main.damped_frequency
+    if not (early > 0 and late > 0):
+        return None
     return Bend(
-        change=float(np.log1p(late / scale) - np.log1p(early / scale)),
-        spread=float(np.hypot(early_spread, late_spread) / scale),
+        change=float(np.log(late / early)),
+        spread=float(np.hypot(early_spread, late_spread) / (2 * np.pi * main.damped_frequency)),
         amplitude=np.sqrt(amplitude[:-1] * amplitude[1:]),
-        frequency=frequency,
+        frequency=np.diff(phase) / np.diff(middle) / (2 * np.pi),
     )
 
 
