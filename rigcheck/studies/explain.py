@@ -26,6 +26,7 @@ from rigcheck.studies.explain_seen import (
     curves_of,
     distinct,
     intended,
+    kicks_of,
     peak_to_peak,
     view_of,
 )
@@ -231,6 +232,7 @@ def _explain(
         components=components,
         frame_rate=rate,
         bend=None if found is None or track is None else bend_of(track, found),
+        kicks=None if found is None or track is None else kicks_of(track, found),
         view=view,
         lever=_lever(prop),
         point=None if point is None else np.array(point),

@@ -196,7 +196,7 @@ def _after_the_stop(
         rattling = Damping(median=0.015, low=0.003, high=0.08)
         played = weigh(base, seen, rattling, plays=True)
         add("clamp-play", played.evidence, predicted=base, weighed=played)
-        kept = weigh(base, seen, Damping(median=0.0002, low=0.00003, high=0.001, steady=0.8))
+        kept = weigh(base, seen, Damping(median=0.002, low=0.0002, high=0.02, steady=0.3), driven=True)
         add("air", kept.evidence, predicted=base, weighed=kept)
         rest = weigh_rest(base, seen, damping)
         evidence, which = weigh_source(rest, seen, None, _ANY)

@@ -13,13 +13,24 @@ from rigcheck.motion.distance_measures import peak_to_peak_distance
 from rigcheck.motion.identification import Component, Identification, aliases
 from rigcheck.motion.moving_frame import Carrier, frame_field
 from rigcheck.motion.take_merging import analytic
+from rigcheck.motion.take_part import frame_noise
 from rigcheck.motion.take_spectrum import amplitude_spectrum
 from rigcheck.studies.cures import Task
 from rigcheck.studies.explain_results import Curves, Seen
 from rigcheck.studies.moving import Travel
 from rigcheck.studies.rigs import GRAVITY
 
-__all__ = ["Bend", "as_seen", "bend_of", "curves_of", "distinct", "intended", "peak_to_peak", "view_of"]
+__all__ = [
+    "Bend",
+    "as_seen",
+    "bend_of",
+    "curves_of",
+    "distinct",
+    "intended",
+    "kicks_of",
+    "peak_to_peak",
+    "view_of",
+]
 
 Array = NDArray[np.float64]
 
@@ -34,6 +45,9 @@ _LEAST_SHARE = 0.01
 _WINDOWS = 8
 _LEAST_CYCLES = 2.5
 """Cycles in a window over which a frequency is followed."""
+_KICK_CYCLES, _KICK_FRAMES = 3.0, 16
+"""A window in which the size of a swing is taken."""
+_LEAST_WINDOWS = 6
 _CLEAR_PHASE = 0.3
 """Standard deviation of a phase up to which it can be followed [rad]."""
 _SAMPLES = 200
@@ -297,19 +311,11 @@ def bend_of(take: Take, found: Identification) -> Bend | None:
     from window to window is the frequency. One that falls as the swing dies down shows a gap, which bears less and
     less; derived here.
     """
-    kept = distinct(found)
-    if not kept:
+    followed = _followed(take, found)
+    if followed is None:
         return None
-    main = kept[0]
+    main, times, left, fitted = followed
     duration = found.stop_time - found.start_time
-    near = max(_SAME_CYCLES / max(duration, 1e-9), _SAME_SHARE * main.frequency)
-    rows = np.flatnonzero(np.isfinite(found.fit[:, 0]))
-    times = take.times[rows] - found.start_time
-    fitted = np.zeros(len(rows), dtype=np.complex128)
-    for one in found.parts:
-        if main.frequency_range[0] - near <= one.frequency <= main.frequency_range[1] + near:
-            fitted += analytic(one, times) * float(one.direction @ main.direction)
-    left = (take.positions[rows] - found.fit[rows]) @ main.direction + fitted.real
     span = min(duration, main.cycles / max(main.damped_frequency, 1e-9))
     windows = int(min(_WINDOWS, span * main.damped_frequency / _LEAST_CYCLES))
     if windows < 4:
@@ -331,6 +337,80 @@ def bend_of(take: Take, found: Identification) -> Bend | None:
         spread.append(noise * np.sqrt(2.0 / inside.sum()) / max(size, 1e-12))
         middle.append(centre)
     return _bend(main, np.array(amplitude), np.array(phase), np.array(spread), np.array(middle))
+
+
+def kicks_of(take: Take, found: Identification) -> float | None:
+    """How much the largest swing is kicked on its way, as air does and a ring-down never is.
+
+    Parameters
+    ----------
+    take : Take
+        The track.
+    found : Identification
+        What was found in it.
+
+    Returns
+    -------
+    float or None
+        Root mean square of what comes to it in the windows in which it grows, over its own; None where too little
+        is in view.
+
+    Notes
+    -----
+    The complex size c_k of the swing in windows of a few cycles, two modes of nearly one frequency included, follows
+    c_k = a c_(k-1) + b c_(k-2) while it rings freely. What this leaves, noise taken off, is what was added. Derived
+    here.
+    """
+    followed = _followed(take, found)
+    if followed is None:
+        return None
+    main, times, left, _ = followed
+    window = max(_KICK_CYCLES / max(main.damped_frequency, 1e-9), _KICK_FRAMES / found.frame_rate)
+    count = int((times[-1] - times[0]) / window)
+    if count < _LEAST_WINDOWS:
+        return None
+    sizes, frames = np.zeros(count, dtype=np.complex128), np.zeros(count)
+    for place in range(count):
+        inside = (times >= times[0] + place * window) & (times < times[0] + (place + 1) * window)
+        at = times[inside]
+        if len(at) < 8:
+            return None
+        turn = 2 * np.pi * main.damped_frequency * at
+        columns = np.stack([np.cos(turn), -np.sin(turn), np.ones_like(at), at - at.mean()], axis=1)
+        solution = np.linalg.lstsq(columns, left[inside], rcond=None)[0]
+        sizes[place], frames[place] = solution[0] + 1j * solution[1], len(at)
+    before = np.stack([sizes[1:-1], sizes[:-2]], axis=1)
+    law = np.linalg.lstsq(before, sizes[2:], rcond=1e-6)[0]
+    added = np.abs(sizes[2:] - before @ law) ** 2 * (len(before) / (len(before) - 2))
+    grows = np.abs(sizes[2:]) > np.abs(sizes[1:-1])
+    noise = (
+        4.0
+        * min(frame_noise(take.positions), found.noise) ** 2
+        / frames.mean()
+        * (1 + float((np.abs(law) ** 2).sum()))
+    )
+    more = float(np.mean(np.where(grows, added - noise, 0.0)))
+    return float(np.sqrt(max(more, 0.0) / max(float(np.mean(np.abs(sizes) ** 2)), 1e-300)))
+
+
+def _followed(
+    take: Take, found: Identification
+) -> tuple[Component, Array, Array, NDArray[np.complex128]] | None:
+    """The largest swing, the times of its part, and it as seen and as fitted along its direction."""
+    kept = distinct(found)
+    if not kept:
+        return None
+    main = kept[0]
+    duration = found.stop_time - found.start_time
+    near = max(_SAME_CYCLES / max(duration, 1e-9), _SAME_SHARE * main.frequency)
+    rows = np.flatnonzero(np.isfinite(found.fit[:, 0]))
+    times = take.times[rows] - found.start_time
+    fitted = np.zeros(len(rows), dtype=np.complex128)
+    for one in found.parts:
+        if main.frequency_range[0] - near <= one.frequency <= main.frequency_range[1] + near:
+            fitted += analytic(one, times) * float(one.direction @ main.direction)
+    left = (take.positions[rows] - found.fit[rows]) @ main.direction + fitted.real
+    return main, times, np.asarray(left), fitted
 
 
 def _bend(main: Component, amplitude: Array, phase: Array, spread: Array, middle: Array) -> Bend | None:

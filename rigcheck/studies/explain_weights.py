@@ -59,6 +59,9 @@ _STRAIGHT = 0.002
 """Change of frequency from early to late that a sound rig may show (logarithm): a choice."""
 _PLAY_CHANGE = 0.1
 """Usual size of the change where there is play: a choice."""
+_KICKS, _UNKICKED, _ODD = 0.2, 0.02, 0.02
+"""Usual size of kicks from air; what fit and noise leave without any; how often a sound rig looks kicked: choices
+that takes of known causes bear out."""
 _LOWEST, _HIGHEST = 0.3, 60.0
 """Where swings that nothing of the rig explains may lie [Hz]."""
 
@@ -107,6 +110,8 @@ class Evidence:
         [Hz].
     bend : Bend or None
         How the frequency of the first changes.
+    kicks : float or None
+        How much it is kicked on its way, see `kicks_of`.
     view : array, shape (2, 3)
         Screen for space.
     lever : float
@@ -122,6 +127,7 @@ class Evidence:
     components: tuple[Component, ...]
     frame_rate: float
     bend: Bend | None
+    kicks: float | None
     view: Array
     lever: float
     point: Array | None
@@ -182,6 +188,7 @@ def weigh(
     damping: Damping,
     *,
     plays: bool = False,
+    driven: bool = False,
     without: int | None = None,
 ) -> Weighed:
     """Weigh one fault.
@@ -196,6 +203,8 @@ def weigh(
         Prior of the damping with it.
     plays : bool
         Whether the fault is play: frequencies up to half as high, falling as the swing dies down.
+    driven : bool
+        Whether something keeps kicking it, such as air.
     without : int, optional
         A component to leave out, because something else explains it.
 
@@ -237,7 +246,7 @@ def weigh(
         if weighted[peak] > best[0]:
             best = (float(weighted[peak]), way, peak)
     weights = total * predicted.fault.prior
-    evidence = float(weights.sum()) * _bent(seen.bend, plays=plays)
+    evidence = float(weights.sum()) * _bent(seen.bend, plays=plays) * _kicked(seen.kicks, driven=driven)
     sums = table.sum(axis=1, keepdims=True)
     taken = dict(zip(chosen, best[1], strict=True))
     full = tuple(taken.get(index, -1) for index in range(len(seen.components)))
@@ -522,6 +531,17 @@ def _near(component: Component, source: Source, seen: Evidence) -> float:
     folded = max(min(folded, rate - folded), 1e-6)
     away = np.log(component.frequency / folded) / spread
     return float(np.exp(-0.5 * away**2) / (component.frequency * spread * np.sqrt(2 * np.pi)))
+
+
+def _kicked(kicks: float | None, *, driven: bool) -> float:
+    """Density of how much the swing is kicked."""
+    if kicks is None:
+        return 1.0
+    driven_so = kicks / _KICKS**2 * np.exp(-0.5 * (kicks / _KICKS) ** 2)
+    if driven:
+        return float(driven_so) + 1e-6
+    # A bad fit of a sound rig looks kicked too, now and then.
+    return float((1 - _ODD) * np.exp(-kicks / _UNKICKED) / _UNKICKED + _ODD * driven_so)
 
 
 def _bent(bend: Bend | None, *, plays: bool) -> float:
