@@ -17,7 +17,7 @@ from rigcheck.studies.cautions import cautions
 from rigcheck.studies.cures import Task
 from rigcheck.studies.explain_answers import answers, named, next_step
 from rigcheck.studies.explain_causes import rank
-from rigcheck.studies.explain_faults import Uncertain, faults_of, predict, uncertain
+from rigcheck.studies.explain_faults import Predicted, Uncertain, faults_of, predict, uncertain
 from rigcheck.studies.explain_fit import measured_damping, to_write_back, wobble
 from rigcheck.studies.explain_results import ExplainResult, Seen
 from rigcheck.studies.explain_seen import (
@@ -46,6 +46,7 @@ _STILL_PATH = 2.0
 _LEAST_SAG_ERROR, _SAG_STEP = 0.03, 2e-4
 """A sag read with a ruler: to 3 %, but no better than 0.2 mm; common practice, no source."""
 _LEVER = 0.02
+_SAME_MODE = 1e-3
 _SAME_RATE = 0.02
 """Share by which two frame rates may differ and still be one: 23.976 and 24."""
 _KNOWN_DAMPING = 1.5
@@ -256,7 +257,7 @@ def _explain(
     sight = Sight(
         task=task,
         prop=prop,
-        kinds=tuple(mode.kind for mode in describe_modes(task.rig, task.evaluate())),
+        kinds=_kinds(task, predicted[0]),
         components=components,
         frame_rate=rate,
         unit=unit,
@@ -264,7 +265,8 @@ def _explain(
         scale=1.0 if unit == "mm" else pixel,
         has_background=still is not None,
     )
-    told = answers(shot, prop, reading, unsure, ranking, sight, measured_damping(components))
+    damping_ratio = measured_damping(components, None if ranking.rig is None else ranking.rig.weighed)
+    told = answers(shot, prop, reading, unsure, ranking, sight, damping_ratio)
     fitted = None
     if ranking.rig is not None:
         fitted = to_write_back(
@@ -272,8 +274,8 @@ def _explain(
             task,
             faults,
             ranking.rig,
-            components,
-            frame_rate=rate,
+            damping_ratio,
+            bench=evidence.bench,
             take="the bench test" if track is None else track.source,
         )
     seen = None if found is None else peak_to_peak(found.parts)
@@ -303,6 +305,18 @@ def _explain(
         assumptions=_assumptions(reading, unsure, track, tap=tap, moved=moved, point=point),
         cautions=cautions(task.limits.hazard, reading.cautions),
     )
+
+
+def _kinds(task: Task, base: Predicted) -> tuple[str, ...]:
+    """Words of the modes that components are held against, by their frequencies."""
+    listed = describe_modes(task.rig, task.evaluate())
+    frequencies = np.array([mode.frequency.m_as("Hz") for mode in listed])
+    kinds = []
+    for value in np.exp(base.log_frequency[0]):
+        away = np.abs(frequencies / value - 1.0)
+        kinds.append(listed[int(away.argmin())].kind if away.min() < _SAME_MODE else "")
+        frequencies[int(away.argmin())] = np.inf
+    return tuple(kinds)
 
 
 def _camera_rate(shot: Shot) -> float | None:

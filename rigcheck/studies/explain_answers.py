@@ -10,7 +10,7 @@ from rigcheck.model import Prop, Shot
 from rigcheck.motion.identification import Identification
 from rigcheck.studies.explain_causes import Ranked, Ranking
 from rigcheck.studies.explain_faults import Uncertain
-from rigcheck.studies.explain_fit import cures_of, fit, image_of, wobble
+from rigcheck.studies.explain_fit import cures_of, fit, wobble
 from rigcheck.studies.explain_results import Cause, Implied
 from rigcheck.studies.explain_words import Sight, describe, mode_id, plain_cure, telling
 from rigcheck.studies.reading import Reading
@@ -102,7 +102,7 @@ def answers(
         value = predicted = after = None
         own: tuple[str, ...] = ()
         if ranked.weighed is not None and place < _FITTED and entry.chance >= _LEAST_FITTED:
-            fitted = fit(reading.task, unsure, ranked, sight.components, sight.frame_rate, damping_ratio)
+            fitted = fit(reading.task, unsure, ranked, damping_ratio)
             value = fitted.value
             if entry.id not in _UNKNOWN_EFFECT:
                 predicted = wobble(fitted.faulty)
@@ -185,7 +185,7 @@ def _mode_words(ranked: Ranked, sight: Sight, mode: int) -> tuple[str, Implied |
     if not which:
         return says, None
     seen = sight.components[which[0]]
-    value = image_of(seen, sight.frame_rate, given)
+    value = ranked.weighed.true_frequency[which[0]]
     low, high = (value + end - seen.frequency for end in seen.frequency_range)
     return says, Implied(
         what="frequency",
@@ -240,14 +240,14 @@ def named(ranking: Ranking, sight: Sight) -> dict[int, str]:
         shows another.
     """
     rig = ranking.rig
-    if rig is None or rig.weighed is None or rig.predicted is None:
+    if rig is None or rig.weighed is None:
         return {}
     names = {}
-    for component, mode in zip(sight.components, rig.weighed.best, strict=True):
+    for component, mode, true in zip(
+        sight.components, rig.weighed.best, rig.weighed.true_frequency, strict=True
+    ):
         if mode < 0:
             continue
-        expected = float(np.exp(rig.predicted.log_frequency[rig.weighed.place, mode]))
-        true = image_of(component, sight.frame_rate, expected)
         folded = abs(true - component.frequency) > _FOLDED * component.frequency
         names[id(component)] = _kind(sight, mode) + (f", truly at {true:.3g} Hz" if folded else "")
     return names

@@ -496,7 +496,7 @@ def predict(
     return result
 
 
-def follow(task: Task, fault: Fault) -> Predicted | None:
+def follow(task: Task, fault: Fault, *, hung: float | None = None) -> Predicted | None:
     """Modes of the rig with one fault, every input as given, at the fault's own values.
 
     Parameters
@@ -505,6 +505,8 @@ def follow(task: Task, fault: Fault) -> Predicted | None:
         The rig as described, a batch of one.
     fault : Fault
         What is wrong.
+    hung : float, optional
+        A mass hung at the prop's centre of mass [kg], for its further sag.
 
     Returns
     -------
@@ -513,7 +515,10 @@ def follow(task: Task, fault: Fault) -> Predicted | None:
     """
     base = evaluate(task.rig, _every_mode(task.settings))
     followed = _followed(task, fault, base, _Reference.of(base))
-    return None if followed is None else followed[2]
+    if followed is None:
+        return None
+    outcome, kept, predicted = followed
+    return predicted if hung is None else replace(predicted, log_sag=_log_further_sag(outcome, hung)[kept])
 
 
 def _followed(

@@ -21,14 +21,14 @@ from rigcheck.studies.explain_faults import (
     varied,
 )
 from rigcheck.studies.explain_results import Change, Fitted
-from rigcheck.studies.explain_weights import MODEL_ERROR, Weighed
+from rigcheck.studies.explain_weights import MODEL_ERROR, Bench, Weighed
 from rigcheck.studies.grading import Grade
 from rigcheck.studies.reading import choices_for
 from rigcheck.studies.results import Status
 from rigcheck.studies.rigs import Rig, repeat
 from rigcheck.studies.words import mass_words
 
-__all__ = ["Fit", "cures_of", "fit", "image_of", "measured_damping", "to_write_back", "wobble"]
+__all__ = ["Fit", "cures_of", "fit", "measured_damping", "to_write_back", "wobble"]
 
 Array = NDArray[np.float64]
 
@@ -60,13 +60,15 @@ class Fit:
     value: float
 
 
-def measured_damping(components: tuple[Component, ...]) -> float | None:
+def measured_damping(components: tuple[Component, ...], weighed: Weighed | None) -> float | None:
     """Damping ratio of the largest component, where the take tells it.
 
     Parameters
     ----------
     components : tuple of Component
         Largest first.
+    weighed : Weighed or None
+        What they probably are: a swing that the frame rate shows at another frequency is damped at its true one.
 
     Returns
     -------
@@ -76,35 +78,16 @@ def measured_damping(components: tuple[Component, ...]) -> float | None:
         return None
     low, high = components[0].damping_range
     ratio = components[0].damping_ratio
-    known = ratio > 0 and high - ratio <= _DAMPING_KNOWN * ratio and low > 0
-    return ratio if known else None
-
-
-def image_of(component: Component, frame_rate: float, predicted: float) -> float:
-    """The frequency nearest to a predicted one of all that look like the component [Hz].
-
-    Parameters
-    ----------
-    component : Component
-        As seen.
-    frame_rate, predicted : float
-        [Hz].
-
-    Returns
-    -------
-    float
-    """
-    order = round(predicted / frame_rate)
-    both = [order * frame_rate + component.frequency, abs(order * frame_rate - component.frequency)]
-    return min(both, key=lambda value: abs(value - predicted))
+    if not (ratio > 0 and high - ratio <= _DAMPING_KNOWN * ratio and low > 0):
+        return None
+    true = np.nan if weighed is None else weighed.true_frequency[0]
+    return ratio * components[0].frequency / true if np.isfinite(true) else ratio
 
 
 def fit(
     task: Task,
     unsure: Uncertain,
     ranked: Ranked,
-    components: tuple[Component, ...],
-    frame_rate: float,
     damping_ratio: float | None,
 ) -> Fit:
     """Fit the rig with one fault to the take.
@@ -117,10 +100,6 @@ def fit(
         Its inputs.
     ranked : Ranked
         A fault with its weight.
-    components : tuple of Component
-        Those that were weighed.
-    frame_rate : float
-        [Hz].
     damping_ratio : float or None
         As measured.
 
@@ -137,12 +116,7 @@ def fit(
     value = float(fault.values[weighed.place])
     put = _most_moved(ranked.predicted, weighed)
     if put is not None and not fault.names and fault.id != "as-described":
-        target = image_of(
-            components[put[0]],
-            frame_rate,
-            float(np.exp(ranked.predicted.log_frequency[weighed.place, put[1]])),
-        )
-        value = _refined(task, sound, fault, value, target)
+        value = _refined(task, sound, fault, value, weighed.true_frequency[put[0]])
     faulty = fault.apply(sound, np.array([value]))
     return Fit(faulty=replace(task, rig=faulty), mended=replace(task, rig=sound), value=value)
 
@@ -244,9 +218,9 @@ def to_write_back(
     task: Task,
     faults: list[Fault],
     ranked: Ranked,
-    components: tuple[Component, ...],
+    damping_ratio: float | None,
     *,
-    frame_rate: float,
+    bench: Bench | None,
     take: str,
 ) -> Fitted:
     """What of the rig file the take has measured.
@@ -261,10 +235,10 @@ def to_write_back(
         That it can have.
     ranked : Ranked
         The most probable state of the rig.
-    components : tuple of Component
-        As seen, those that were weighed.
-    frame_rate : float
-        [Hz].
+    damping_ratio : float or None
+        As measured.
+    bench : Bench or None
+        A mass hung on it: what counts where nothing swings.
     take : str
         Its name.
 
@@ -272,7 +246,8 @@ def to_write_back(
     -------
     Fitted
         One value such that the file alone, every other value in it as given, has the seen frequency of the mode
-        that this value moves most; and the damping. A rig that is as described takes what is left up in its clamp.
+        that this value moves most, or the sag of the bench test; and the damping. A rig that is as described takes
+        what is left up in its clamp.
     """
     changes: list[Change] = []
     says: list[str] = []
@@ -281,26 +256,31 @@ def to_write_back(
     kind = ranked.predicted.fault.id
     kind = "clamp-softer" if kind == "as-described" else kind
     fault = next((one for one in faults if one.id == kind), None)
-    wide = None if fault is None or kind not in _BRACKET else _over_bracket(task, fault, kind)
+    wide = None if fault is None or kind not in _BRACKET else _over_bracket(task, fault, kind, bench)
     put = _most_moved(wide or ranked.predicted, ranked.weighed, slopes=ranked.predicted.slopes)
     if ranked.predicted.fault.names:
         _write_stock(prop, ranked, changes, says)
-    elif put is not None and kind in _BRACKET:
-        expected = float(np.exp(ranked.predicted.log_frequency[ranked.weighed.place, put[1]]))
-        target = image_of(components[put[0]], frame_rate, expected)
-        value = None if wide is None else _matched(wide, put[1], target)
+    elif kind in _BRACKET and (put is not None or bench is not None):
+        value, target = None, "sag"
+        if put is not None:
+            frequency = ranked.weighed.true_frequency[put[0]]
+            target = f"{frequency:.3g} Hz"
+            value = (
+                None if wide is None else _crossed(wide, wide.log_frequency[:, put[1]] - np.log(frequency))
+            )
+        elif wide is not None and wide.log_sag is not None and bench is not None:
+            value = _crossed(wide, wide.log_sag - np.log(bench.sag))
         if fault is not None and value is not None:
             _write_value(prop, task, fault, kind, value, changes, says)
         else:
             says.append(
-                f"No value of the {_WORDS[kind]} alone gives the seen {target:.3g} Hz, so it is left as it was."
+                f"No value of the {_WORDS[kind]} alone gives the seen {target}, so it is left as it was."
             )
     elif put is not None:
         says.append("A rig file has no place for what was found; only the damping can be written back.")
-    ratio = measured_damping(components)
-    if ratio is not None:
-        changes.append(Change(key="damping_ratio", value=float(f"{ratio:.3g}")))
-        says.append(f"damping ratio {ratio:.2g}")
+    if damping_ratio is not None:
+        changes.append(Change(key="damping_ratio", value=float(f"{damping_ratio:.3g}")))
+        says.append(f"damping ratio {damping_ratio:.2g}")
     return Fitted(prop=prop.name, take=take, changes=tuple(changes), says=tuple(says))
 
 
@@ -311,11 +291,12 @@ _WORDS = {
 }
 
 
-def _over_bracket(task: Task, fault: Fault, kind: str) -> Predicted | None:
+def _over_bracket(task: Task, fault: Fault, kind: str, bench: Bench | None) -> Predicted | None:
     """The rig as the file has it, with all values that may be written back."""
     low, high = _BRACKET[kind]
     row = np.geomspace(low, high, _WIDE)
-    return follow(task, replace(fault, values=row, prior=np.full(_WIDE, 1 / _WIDE)))
+    hung = None if bench is None else bench.mass
+    return follow(task, replace(fault, values=row, prior=np.full(_WIDE, 1 / _WIDE)), hung=hung)
 
 
 def _most_moved(
@@ -328,8 +309,8 @@ def _most_moved(
     return max(put, key=lambda pair: float(reach[pair[1]] / own[pair[1]]), default=None)
 
 
-def _matched(wide: Predicted, mode: int, target: float) -> float | None:
-    away = wide.log_frequency[:, mode] - np.log(target)
+def _crossed(wide: Predicted, away: Array) -> float | None:
+    """The value at which what is `away` passes 0; None where it does not."""
     value = _crossing(np.log(wide.fault.values), away, np.nan)
     return None if np.isnan(value) else value
 

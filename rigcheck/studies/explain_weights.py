@@ -168,6 +168,8 @@ class Weighed:
         How probably each component is each mode; the last column is nothing of the rig.
     best : tuple of int
         The likeliest way: mode of each component, -1 for none.
+    true_frequency : tuple of float
+        What each component then is, of all that look like it [Hz]; NaN for none.
     place : int
         The likeliest value.
     deviates : array, shape (k,)
@@ -178,6 +180,7 @@ class Weighed:
     values: Array
     modes: Array
     best: tuple[int, ...]
+    true_frequency: tuple[float, ...]
     place: int
     deviates: Array
 
@@ -227,21 +230,21 @@ def weigh(
     table = np.zeros((len(seen.components), modes + 1))
     best: tuple[float, tuple[int, ...], int] = (-np.inf, (), 0)
     for way in _ways(chosen, logs, images, np.hypot(noise[:, None], own), loosest):
-        put = [(index, mode) for index, mode in zip(chosen, way, strict=True) if mode >= 0]
+        put = [(index, column) for index, column in zip(chosen, way, strict=True) if column >= 0]
         density = np.ones(values)
-        for index, mode in zip(chosen, way, strict=True):
-            component = seen.components[index]
-            if mode < 0:
+        for index, column in zip(chosen, way, strict=True):
+            component, mode = seen.components[index], column % modes
+            if column < 0:
                 density = density * (ALONE * _stray(component, plays=seen.components[0] if plays else None))
             else:
                 density = density * (
-                    (1 - ALONE) * shown[:, mode] * aligned[index, :, mode] * damped[index][:, mode]
+                    (1 - ALONE) * shown[:, mode] * aligned[index, :, mode] * damped[index][:, column]
                 )
         density = density * _joint(predicted, seen, put, images, noise, plays=plays)
         total += density
         weighted = density * predicted.fault.prior
-        for index, mode in zip(chosen, way, strict=True):
-            table[index, mode] += float(weighted.sum())
+        for index, column in zip(chosen, way, strict=True):
+            table[index, -1 if column < 0 else column % modes] += float(weighted.sum())
         peak = int(weighted.argmax())
         if weighted[peak] > best[0]:
             best = (float(weighted[peak]), way, peak)
@@ -249,13 +252,17 @@ def weigh(
     evidence = float(weights.sum()) * _bent(seen.bend, plays=plays) * _kicked(seen.kicks, driven=driven)
     sums = table.sum(axis=1, keepdims=True)
     taken = dict(zip(chosen, best[1], strict=True))
-    full = tuple(taken.get(index, -1) for index in range(len(seen.components)))
-    put = [(index, mode) for index, mode in enumerate(full) if mode >= 0]
+    full = [taken.get(index, -1) for index in range(len(seen.components))]
+    put = [(index, column) for index, column in enumerate(full) if column >= 0]
     return Weighed(
         evidence=evidence,
         values=weights / weights.sum() if weights.sum() > 0 else predicted.fault.prior,
         modes=np.divide(table, sums, out=np.zeros_like(table), where=sums > 0),
-        best=full,
+        best=tuple(-1 if column < 0 else column % modes for column in full),
+        true_frequency=tuple(
+            np.nan if column < 0 else float(images[index][best[2], column])
+            for index, column in enumerate(full)
+        ),
         place=best[2],
         deviates=_deviates(predicted, seen, put, images, noise, best[2]),
     )
@@ -333,16 +340,27 @@ def _spread(component: Component) -> float:
 
 
 def _images(seen: Evidence, logs: Array) -> Array:
-    """The image of each component nearest to each mode at each value, Hz, (c, n, m)."""
+    """The two images of each component nearest to each mode at each value, Hz: (c, n, 2 m), all nearest ones first.
+
+    Near a multiple of half the frame rate both may be meant.
+    """
     frequency = np.exp(logs)
     rate = seen.frame_rate
-    result = []
-    for component in seen.components:
-        order = np.rint(frequency / rate)
-        above, below = order * rate + component.frequency, order * rate - component.frequency
-        nearest = np.where(np.abs(above - frequency) <= np.abs(below - frequency), above, below)
-        result.append(np.maximum(nearest, 1e-3))
-    return np.stack(result) if result else np.zeros((0, *logs.shape))
+    result = np.zeros((len(seen.components), logs.shape[0], 2 * logs.shape[1]))
+    for index, component in enumerate(seen.components):
+        order = np.floor(frequency / rate)
+        all_of_them = np.stack(
+            [
+                np.abs(order * rate - component.frequency),
+                order * rate + component.frequency,
+                (order + 1) * rate - component.frequency,
+                (order + 1) * rate + component.frequency,
+            ]
+        )
+        nearest = np.argsort(np.abs(all_of_them - frequency), axis=0, kind="stable")
+        two = np.take_along_axis(all_of_them, nearest[:2], axis=0)
+        result[index] = np.maximum(np.concatenate([two[0], two[1]], axis=1), 1e-3)
+    return result
 
 
 def _damped(component: Component, damping: Damping, images: Array) -> Array:
@@ -355,20 +373,26 @@ def _damped(component: Component, damping: Damping, images: Array) -> Array:
 def _ways(
     chosen: list[int], logs: Array, images: Array, reach: Array, loosest: float
 ) -> Iterator[tuple[int, ...]]:
-    """All ways to put components to modes, no mode twice, none where it is far from all values."""
+    """All ways to put components to modes by either image, no mode twice, none where it is far from all values.
+
+    A way has a column of the images for each component, -1 for none.
+    """
     options: list[list[int]] = []
+    modes = logs.shape[1]
+    twice = np.tile(reach, (1, 2))
     for index in chosen:
-        away = logs - np.log(images[index])
-        near = (away > -_FAR * reach[index]) & (away < _FAR * reach[index] + loosest)
+        away = np.tile(logs, (1, 2)) - np.log(images[index])
+        near = (away > -_FAR * twice[index]) & (away < _FAR * twice[index] + loosest)
         options.append([-1, *np.flatnonzero(near.any(axis=0)).tolist()])
 
     def extend(taken: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
         if len(taken) == len(options):
             yield taken
             return
-        for mode in options[len(taken)]:
-            if mode < 0 or mode not in taken:
-                yield from extend((*taken, mode))
+        modes_taken = {column % modes for column in taken if column >= 0}
+        for column in options[len(taken)]:
+            if column < 0 or column % modes not in modes_taken:
+                yield from extend((*taken, column))
 
     yield from extend(())
 
@@ -391,8 +415,8 @@ def _joint(
     inverse, determinant = np.linalg.inv(covariance), float(np.linalg.det(covariance))
     factor = 1.0 / np.sqrt((2 * np.pi) ** away.shape[1] * determinant)
     width = np.ones(values)
-    for index, mode in put:
-        width = width * images[index][:, mode]
+    for index, column in put:
+        width = width * images[index][:, column]
     if not plays:
         power = np.einsum("ni,ij,nj->n", away, inverse, away)
         return np.asarray(factor * np.exp(-0.5 * power) / width)
@@ -410,8 +434,9 @@ def _residuals(
 ) -> tuple[Array, Array, Array]:
     """Seen less predicted logarithms (n, r), their slopes (r, k) and own standard deviations (r,)."""
     logs = predicted.log_frequency
-    away = [np.log(images[index][:, mode]) - logs[:, mode] for index, mode in put]
-    slopes = [predicted.slopes[mode] for _, mode in put]
+    modes = logs.shape[1]
+    away = [np.log(images[index][:, column]) - logs[:, column % modes] for index, column in put]
+    slopes = [predicted.slopes[column % modes] for _, column in put]
     spread = [float(noise[index]) for index, _ in put]
     if seen.bench is not None and predicted.log_sag is not None and predicted.sag_slopes is not None:
         away.append(np.nan_to_num(np.log(seen.bench.sag) - predicted.log_sag, nan=1e3))
