@@ -11,11 +11,11 @@ from rigcheck.studies.rigs import repeat, take
 from rigcheck.studies.uncertainty import (
     POINTS,
     Input,
-    inputs_of,
-    ranges,
     first_order_shares,
+    inputs_of,
     perturbed,
     quantile_range,
+    ranges,
     sample,
 )
 
