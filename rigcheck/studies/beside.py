@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.errors import ArgumentError
+from rigcheck.model import SIDES, Prop, Support
 from rigcheck.studies.moving import Travel
 from rigcheck.studies.rigs import Rig
+from rigcheck.units import measured
 
-__all__ = ["side_by_side", "tip_offsets"]
+__all__ = ["on_several", "side_by_side", "tip_offsets"]
 
 Array = NDArray[np.float64]
 
@@ -98,3 +101,61 @@ def side_by_side(
         for travel in travels
     )
     return replace(rig, supports=supports, centre_of_mass=rig.centre_of_mass - origin), moved
+
+
+def on_several(prop: Prop, support: Support, *, count: int, spacing: float) -> Prop:
+    """Give the prop on several equal supports, as its user would have written it; as `side_by_side`.
+
+    Parameters
+    ----------
+    prop : Prop
+        The prop.
+    support : Support
+        What carries it instead, its tip where that of its first one is.
+    count : int
+        1, 2 or 3.
+    spacing : float
+        Between neighbouring axes [m].
+
+    Returns
+    -------
+    Prop
+    """
+    points = _points(support)
+    offsets = tip_offsets(points, count=count, spacing=spacing)
+    supports = tuple(
+        support.model_copy(update={"offset": _vector(offset - offsets[0])}) for offset in offsets
+    )
+    moves = []
+    for move in prop.move:
+        if move.kind == "roll":
+            through = points[0] if move.through is None else _values(move.through)
+            move = move.model_copy(update={"through": _vector(through - offsets[0])})
+        moves.append(move)
+    centre = _shifted(prop.centre_of_mass, -offsets[0])
+    return prop.model_copy(update={"support": supports, "centre_of_mass": centre, "move": tuple(moves)})
+
+
+def _points(support: Support) -> Array:
+    if support.path is not None:
+        return np.array([_values(point) for point in support.path])
+    assert support.length is not None  # the model asks for a length or a path
+    return np.stack([np.array(SIDES[support.from_]) * support.length.m_as("m"), np.zeros(3)])
+
+
+def _values(vector: Any) -> Array:
+    return np.array([part.m_as("m") for part in vector])
+
+
+def _vector(values: Array) -> tuple[Any, ...]:
+    return tuple(measured(float(value), "m") for value in values)
+
+
+def _shifted(vector: Any, shift: Array) -> tuple[Any, ...]:
+    """Moved, with the ranges that were given."""
+    moved = []
+    for part, by in zip(vector, shift.tolist(), strict=True):
+        ends = part.range_as("m")
+        low, high = (None, None) if ends is None else (ends[0] + by, ends[1] + by)
+        moved.append(measured(part.m_as("m") + by, "m", low=low, high=high))
+    return tuple(moved)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from rigcheck.errors import ArgumentError, ValidityError
 from rigcheck.model import Prop, Shot, Support
 from rigcheck.stock import find_clamp, find_material, names, stock_sizes
-from rigcheck.studies.beside import side_by_side, tip_offsets
+from rigcheck.studies.beside import on_several, side_by_side
 from rigcheck.studies.cures import Task, Tube
 from rigcheck.studies.reading import constants_of, read_prop, stock_material
 from rigcheck.studies.rigs import _END_BENDS, _LINE_SHARE, GRAVITY, Material, Rig, SupportRig, repeat
@@ -458,19 +458,7 @@ def shot_with(
             raise ArgumentError("The support is bent: its path sets its length. Give a straight one.")
         changes["length"] = measured(free_length, "m")
     first = first.model_copy(update=changes)
-    points = _points(first)
-    offsets = tip_offsets(points, count=count, spacing=spacing_for(prop))
-    supports = tuple(first.model_copy(update={"offset": _vector(offset - offsets[0])}) for offset in offsets)
-    centre = np.array([part.m_as("m") for part in prop.centre_of_mass]) - offsets[0]
-    moves = []
-    for move in prop.move:
-        if move.kind == "roll":
-            through = points[0] if move.through is None else _values(move.through)
-            move = move.model_copy(update={"through": _vector(through - offsets[0])})
-        moves.append(move)
-    carried = _with_supports(prop, supports).model_copy(
-        update={"centre_of_mass": _vector(centre), "move": tuple(moves)}
-    )
+    carried = on_several(prop, first, count=count, spacing=spacing_for(prop))
     props = tuple(carried if other is prop else other for other in shot.prop)
     return shot.model_copy(update={"prop": props})
 
@@ -482,21 +470,6 @@ def _plain(support: Support) -> Support:
 
 def _with_supports(prop: Prop, supports: tuple[Support, ...]) -> Prop:
     return prop.model_copy(update={"support": supports})
-
-
-def _points(support: Support) -> Array:
-    if support.path is not None:
-        return np.array([_values(point) for point in support.path])
-    assert support.length is not None  # the model asks for a length or a path
-    return np.stack([_direction(support) * support.length.m_as("m"), np.zeros(3)])
-
-
-def _values(vector: Any) -> Array:
-    return np.array([part.m_as("m") for part in vector])
-
-
-def _vector(values: Array) -> tuple[Any, ...]:
-    return tuple(measured(float(value), "m") for value in values)
 
 
 def _metres(value: float | None) -> Any:

@@ -4,22 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from rigcheck.model import SIDES
+from rigcheck.model import SIDES, Move, Prop, Sleeve, Support
 from rigcheck.motion.profiles import profile
-from rigcheck.studies.beside import side_by_side
+from rigcheck.studies.beside import on_several, side_by_side
 from rigcheck.studies.evaluate import Outcome, Settings, evaluate
 from rigcheck.studies.grading import NOMINAL_PIXEL, Grade, Limits, grade
 from rigcheck.studies.moving import Eye, MotionOutcome, Push, Travel, is_turning, move
 from rigcheck.studies.results import Status
 from rigcheck.studies.rigs import Material, Rig, SleeveRig, SupportRig, stack
+from rigcheck.units import Measured, measured
 
-__all__ = ["Choices", "Cure", "Task", "Tube", "find_cures"]
+__all__ = ["KINDS", "Choices", "Cure", "Step", "Task", "Tube", "effect", "find_cures"]
 
 Array = NDArray[np.float64]
+Edit = Callable[[Prop], Prop]
 
 _LENGTHS = np.array([0.95, 0.9, 0.85, 0.8, 0.75, 0.7, 0.65, 0.6, 0.55, 0.5, 0.45, 0.4])
 _SLOWER = np.array([1.1, 1.2, 1.3, 1.45, 1.6, 1.8, 2.0, 2.3, 2.6, 3.0])
@@ -35,6 +38,8 @@ _SPACINGS = np.array([10e-3, 15e-3, 20e-3, 30e-3, 40e-3, 60e-3])
 _LOOSE = 0.15
 """Gap of a sleeve, as a share of the diameter it goes over, that glue still fills; common practice, no source."""
 _MOST_TUBES = 6
+_SMALL, _PLENTY = 1e-3, 1e4
+"""Values beyond which digits say nothing to anybody on a table top."""
 _HANDLE = 1e-3
 """Advice on lengths comes in whole millimetres [m]."""
 
@@ -104,6 +109,14 @@ class Choices:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
+class Step:
+    """One size of a change: what to do in words, and the same done to the prop as the user would write it."""
+
+    words: str
+    edit: Edit
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Cure:
     """One change.
 
@@ -114,19 +127,25 @@ class Cure:
     cures : frozenset of str
         Which findings it makes pass.
     kind : str
-        ``smoother``, ``slower``, ``shorter``, ``lighter``, ``thicker``, ``tube``, ``other material``, ``sleeve``,
-        ``second support`` or ``other side``: the order in which a crew would rather do them.
+        One of `KINDS`.
+    step : Step
+        The change itself.
+    larger : tuple of Step
+        The next larger ones of the kind.
     """
 
     says: str
     cures: frozenset[str]
-    kind: str = ""
+    kind: str
+    step: Step
+    larger: tuple[Step, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Trial:
     words: str
     task: Task
+    edit: Edit
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -183,11 +202,11 @@ def find_cures(
     if not thorough:
         kinds = [replace(kind, trials=_fewer(kind.trials)) for kind in kinds]
     if thorough:
-        kinds = sorted([*kinds, *_wider_kinds(task, choices)], key=lambda kind: _ORDER.index(kind.name))
+        kinds = sorted([*kinds, *_wider_kinds(task, choices)], key=lambda kind: KINDS.index(kind.name))
     grades = iter(_grade_all([trial for kind in kinds for trial in kind.trials]))
     for kind in kinds:
         found += _smallest(kind, [next(grades) for _ in kind.trials], wrong, before)
-    return sorted(found, key=lambda cure: (-len(cure.cures), _ORDER.index(cure.kind)))
+    return sorted(found, key=lambda cure: (-len(cure.cures), KINDS.index(cure.kind)))
 
 
 def _fewer(trials: list[_Trial]) -> list[_Trial]:
@@ -195,7 +214,7 @@ def _fewer(trials: list[_Trial]) -> list[_Trial]:
     return trials if len(trials) < _LONG_RUN else trials[1 - len(trials) % 2 :: 2]
 
 
-_ORDER = (
+KINDS = (
     "smoother",
     "slower",
     "shorter",
@@ -207,6 +226,7 @@ _ORDER = (
     "second support",
     "other side",
 )
+"""Kinds of change, in the order in which a crew would rather do them; the least asked for comes first."""
 
 _Graded = dict[str, tuple[float, Status]]
 
@@ -234,24 +254,29 @@ def _wider_kinds(task: Task, choices: Choices) -> list[_Kind]:
 
 
 def _smallest(kind: _Kind, grades: list[_Graded], wrong: set[str], before: dict[str, Grade]) -> list[Cure]:
-    """The first trial that cures each finding."""
-    cures: dict[int, set[str]] = {}
-    for name in sorted(wrong):
-        good = [after[name][1] == Status.PASS and not _breaks(before, after) for after in grades]
-        first = next(
-            (index for index in range(len(good)) if (all(good[index:]) if kind.lasting else good[index])),
-            None,
+    """The first trial that cures each finding, with all that it cures."""
+    good = {
+        name: [after[name][1] == Status.PASS and not _breaks(before, after) for after in grades]
+        for name in sorted(wrong)
+    }
+    if kind.lasting:
+        good = {name: [all(row[index:]) for index in range(len(row))] for name, row in good.items()}
+    first = sorted({row.index(True) for row in good.values() if any(row)})
+    steps = [Step(words=trial.words, edit=trial.edit) for trial in kind.trials]
+    cures = []
+    for index in first:
+        names = frozenset(name for name, row in good.items() if row[index])
+        says = effect(kind.trials[index].words, grades[index], names, before, kind.trials[index].task.eye)
+        cures.append(
+            Cure(
+                says=says,
+                cures=names,
+                kind=kind.name,
+                step=steps[index],
+                larger=tuple(steps[index + 1 :]) if kind.lasting else (),
+            )
         )
-        if first is not None:
-            cures.setdefault(first, set()).add(name)
-    return [
-        Cure(
-            says=_effect(kind.trials[index], grades[index], names, before),
-            cures=frozenset(names),
-            kind=kind.name,
-        )
-        for index, names in cures.items()
-    ]
+    return cures
 
 
 def _grade_moves(trials: list[_Trial], outcome: Outcome) -> list[_Graded]:
@@ -299,20 +324,48 @@ def _breaks(before: dict[str, Grade], after: _Graded) -> bool:
     )
 
 
-def _effect(trial: _Trial, after: _Graded, names: set[str], before: dict[str, Grade]) -> str:
-    name = next(
-        item for item in ("residual-wobble", "yield-factor", "sag", "buckling", "settle") if item in names
-    )
+def effect(
+    words: str, after: _Graded, names: frozenset[str], before: dict[str, Grade], eye: Eye | None
+) -> str:
+    """Words of a change with what it does to the figure that matters most of those it cures.
+
+    Parameters
+    ----------
+    words : str
+        What to do.
+    after : dict of str to (float, Status)
+        Value and status of each finding after it.
+    names : frozenset of str
+        What it cures.
+    before : dict of str to Grade
+        Grades of the rig as it is.
+    eye : Eye or None
+        The camera; without it wobble is in mm.
+
+    Returns
+    -------
+    str
+        For example ``Go up to 4 mm diameter (sag 8 to 2.5 mm)``.
+    """
+    order = ("residual-wobble", "yield-factor", "sag", "buckling", "settle")
+    name = next(item for item in order if item in names)
     old, new = float(before[name].value[0]), after[name][0]
-    scale, unit = (NOMINAL_PIXEL * 1e3, "mm") if trial.task.eye is None else (1.0, "px")
+    scale, unit = (NOMINAL_PIXEL * 1e3, "mm") if eye is None else (1.0, "px")
     said = {
-        "residual-wobble": f"wobble {old * scale:.3g} to {new * scale:.3g} {unit}",
-        "yield-factor": f"strength factor {old:.3g} to {new:.3g}",
-        "sag": f"sag {old * 1e3:.3g} to {new * 1e3:.3g} mm",
-        "buckling": f"buckling factor {old:.3g} to {new:.3g}",
+        "residual-wobble": f"wobble {_figure(old * scale)} to {_figure(new * scale)} {unit}",
+        "yield-factor": f"strength factor {_figure(old)} to {_figure(new)}",
+        "sag": f"sag {_figure(old * 1e3)} to {_figure(new * 1e3)} mm",
+        "buckling": f"buckling factor {_figure(old)} to {_figure(new)}",
         "settle": f"settled after {new:.2g} s",
     }[name]
-    return f"{trial.words} ({said})"
+    return f"{words} ({said})"
+
+
+def _figure(value: float) -> str:
+    """Three digits; what nobody can see or measure is only said to be small, and what is plenty to be plenty."""
+    if abs(value) < _SMALL:
+        return f"under {_SMALL:g}" if value else "0"
+    return f"over {_PLENTY:g}" if value > _PLENTY else f"{value:.3g}"
 
 
 # -- the changes ----------------------------------------------------------------------------------------
@@ -321,6 +374,33 @@ def _effect(trial: _Trial, after: _Graded, names: set[str], before: dict[str, Gr
 def _with_supports(task: Task, change: Callable[[SupportRig], SupportRig]) -> Task:
     rig = task.rig
     return replace(task, rig=replace(rig, supports=tuple(change(support) for support in rig.supports)))
+
+
+def _supports_edited(change: Callable[[Support], dict[str, Any]]) -> Edit:
+    """An edit that changes keys of every support."""
+
+    def edit(prop: Prop) -> Prop:
+        supports = tuple(support.model_copy(update=change(support)) for support in prop.support)
+        return prop.model_copy(update={"support": supports})
+
+    return edit
+
+
+def _moves_edited(change: Callable[[Move], dict[str, Any]]) -> Edit:
+    """An edit that changes keys of every move whose course is known."""
+
+    def edit(prop: Prop) -> Prop:
+        moves = tuple(
+            move if move.kind == "acceleration" else move.model_copy(update=change(move))
+            for move in prop.move
+        )
+        return prop.model_copy(update={"move": moves})
+
+    return edit
+
+
+def _si(value: float) -> Measured:
+    return measured(value, "m")
 
 
 def _shorter(task: Task) -> list[_Trial]:
@@ -338,6 +418,11 @@ def _shorter(task: Task) -> list[_Trial]:
             _Trial(
                 words=f"Shorten the free length by {(length - new) * 1e3:.0f} mm, to {new * 1e3:.0f} mm",
                 task=_with_supports(task, lambda item, share=share: _scaled(item, share)),  # type: ignore[misc]
+                edit=_supports_edited(
+                    lambda item, share=share: {  # type: ignore[misc]
+                        "length": None if item.length is None else _si(item.length.m_as("m") * share)
+                    }
+                ),
             )
         )
     return trials
@@ -372,6 +457,12 @@ def _thicker(task: Task, choices: Choices) -> list[_Trial]:
                         wall_thickness=np.array([wall]),
                     ),
                 ),
+                edit=_supports_edited(
+                    lambda _, size=size, wall=wall, tube=tube: {  # type: ignore[misc]
+                        "diameter": _si(size),
+                        "wall": _si(wall) if tube else None,
+                    }
+                ),
             )
         )
     return trials
@@ -390,6 +481,7 @@ def _other_material(task: Task, choices: Choices) -> list[_Trial]:
                     item, material=constants(support.diameter)
                 ),
             ),
+            edit=_supports_edited(lambda _, name=name: {"material": name}),  # type: ignore[misc]
         )
         for name, constants in choices.materials
     ]
@@ -405,9 +497,24 @@ def _lighter(task: Task) -> list[_Trial]:
             _Trial(
                 words=f"Make the prop {(now - new) * 1e3:.3g} g lighter, {new * 1e3:.3g} g in all",
                 task=replace(task, rig=replace(rig, mass=rig.mass * share, inertia=rig.inertia * share)),
+                edit=_lighter_by(now - new, share),
             )
         )
     return trials
+
+
+def _lighter_by(less: float, share: float) -> Edit:
+    """Mass taken off the prop itself; an insert keeps its own."""
+
+    def edit(prop: Prop) -> Prop:
+        changes: dict[str, Any] = {"mass": measured(prop.mass.m_as("kg") - less, "kg")}
+        if prop.inertia is not None:
+            changes["inertia"] = tuple(
+                measured(entry.m_as("kg*m^2") * share, "kg*m^2") for entry in prop.inertia
+            )
+        return prop.model_copy(update=changes)
+
+    return edit
 
 
 def _as_said(value: float, digits: int) -> float:
@@ -441,6 +548,14 @@ def _tube(task: Task, choices: Choices) -> list[_Trial]:
                     diameter=np.array([tube.diameter]),
                     wall_thickness=np.array([tube.wall_thickness]),
                 ),
+            ),
+            edit=_supports_edited(
+                lambda _, tube=tube: {  # type: ignore[misc]
+                    "section": "tube",
+                    "material": tube.name,
+                    "diameter": _si(tube.diameter),
+                    "wall": _si(tube.wall_thickness),
+                }
             ),
         )
         for tube in sorted(wider, key=lambda tube: tube.diameter)[:_MOST_TUBES]
@@ -485,10 +600,23 @@ def _sleeve(task: Task, choices: Choices) -> list[list[_Trial]]:
                         task,
                         lambda item, sleeve=sleeve: replace(item, sleeves=(sleeve,)),  # type: ignore[misc]
                     ),
+                    edit=_supports_edited(
+                        lambda _, tube=tube, end=end: {"sleeve": (_sleeve_of(tube, end),)}  # type: ignore[misc]
+                    ),
                 )
             )
         kinds.append(trials)
     return kinds
+
+
+def _sleeve_of(tube: Tube, end: float) -> Sleeve:
+    return Sleeve.model_construct(
+        material=tube.name,
+        diameter=_si(tube.diameter),
+        wall=_si(tube.wall_thickness),
+        start=_si(0.0),
+        end=_si(end),
+    )
 
 
 def _second(task: Task, choices: Choices) -> list[_Trial]:
@@ -504,6 +632,9 @@ def _second(task: Task, choices: Choices) -> list[_Trial]:
             _Trial(
                 words=f"Add a second support like it, {spacing * 1e3:.0f} mm apart",
                 task=replace(task, rig=rig, travels=travels),
+                edit=lambda prop, spacing=float(spacing): on_several(  # type: ignore[misc]
+                    prop, prop.support[0], count=2, spacing=spacing
+                ),
             )
         )
     return trials
@@ -534,6 +665,7 @@ def _other_side(task: Task) -> list[_Trial]:
                     item, points=np.stack([tip + np.array(way) * length, tip])[None]
                 ),
             ),
+            edit=_supports_edited(lambda _, name=name: {"from_": name}),  # type: ignore[misc]
         )
         for name, way in SIDES.items()
         if np.dot(now, way) < 0.99
@@ -557,9 +689,20 @@ def _slower(task: Task) -> list[_Trial]:
             _Trial(
                 words=f"Make the move {added:.2g} s longer, {total - begin + added:.3g} s",
                 task=replace(task, travels=travels),
+                edit=_moves_edited(
+                    lambda move, begin=begin, share=share: {  # type: ignore[misc]
+                        "start": measured(begin + (move.start.m_as("s") - begin) * share, "s"),
+                        "duration": measured(_seconds(move.duration) * share, "s"),
+                    }
+                ),
             )
         )
     return trials
+
+
+def _seconds(duration: Measured | None) -> float:
+    assert duration is not None  # a slide or roll without keys has one
+    return duration.m_as("s")
 
 
 def _smoother(task: Task) -> list[_Trial]:
@@ -570,6 +713,7 @@ def _smoother(task: Task) -> list[_Trial]:
             task=replace(
                 task, travels=tuple(replace(travel, profile=profile(name)) for travel in task.travels)
             ),
+            edit=_moves_edited(lambda _, name=name: {"profile": name}),  # type: ignore[misc]
         )
         for name in _SMOOTH
         if names != {name} and None not in names
