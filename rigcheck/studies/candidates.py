@@ -14,8 +14,8 @@ from rigcheck.errors import ArgumentError, ValidityError
 from rigcheck.model import Prop, Shot, Support
 from rigcheck.stock import find_clamp, find_material, names, stock_sizes
 from rigcheck.studies.beside import on_several, side_by_side
-from rigcheck.studies.cures import Task, Tube
-from rigcheck.studies.reading import constants_of, read_prop, stock_material
+from rigcheck.studies.cures import Choices, Task, Tube
+from rigcheck.studies.reading import choices_for, constants_of, read_prop, stock_material
 from rigcheck.studies.rigs import _END_BENDS, _LINE_SHARE, GRAVITY, Material, Rig, SupportRig, repeat
 from rigcheck.units import measured
 
@@ -29,6 +29,7 @@ __all__ = [
     "spacing_for",
     "stock_items",
     "tubes_of",
+    "wide_choices",
 ]
 
 Array = NDArray[np.float64]
@@ -179,6 +180,26 @@ def tubes_of(shot: Shot, items: Sequence[Item]) -> tuple[Tube, ...]:
         for item in items
         if item.section == "tube" and item.diameter is not None and item.wall is not None
     )
+
+
+def wide_choices(shot: Shot, prop: Prop, items: Sequence[Item] | None = None) -> Choices:
+    """Everything that a thorough search for cures may take instead of a prop's first support.
+
+    Parameters
+    ----------
+    shot : Shot
+        The shot.
+    prop : Prop
+        One of its props.
+    items : sequence of Item, optional
+        What can be had; all of stock if left out.
+
+    Returns
+    -------
+    Choices
+    """
+    tubes = tubes_of(shot, stock_items(shot) if items is None else items)
+    return replace(choices_for(shot, prop.support[0]), tubes=tubes, room=room_for(prop))
 
 
 def room_for(prop: Prop) -> float | None:

@@ -2,28 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from rigcheck.model import Prop, Shot
+from rigcheck.model import Shot
 from rigcheck.picture.wobble import seen_frequency
 from rigcheck.studies.cautions import cautions
-from rigcheck.studies.course import course
-from rigcheck.studies.cures import Cure, find_cures
+from rigcheck.studies.curing import proven_cures
 from rigcheck.studies.evaluate import Outcome
+from rigcheck.studies.examining import Examined, Work, examine, may_meet, meetings, work_on
 from rigcheck.studies.findings import find, in_order
-from rigcheck.studies.grading import Grade, grade
-from rigcheck.studies.holding import holding
-from rigcheck.studies.lasting import lasting
+from rigcheck.studies.grading import Grade
 from rigcheck.studies.mode_words import describe_modes
 from rigcheck.studies.moving import Eye, MotionOutcome
-from rigcheck.studies.offsets import offsets
-from rigcheck.studies.reading import Reading, choices_for, read_prop
+from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import (
     CheckResult,
-    Contribution,
     Figure,
     Finding,
     MotionResult,
@@ -37,10 +34,8 @@ from rigcheck.units import registry
 
 __all__ = ["check"]
 
-_CURABLE = ("residual-wobble", "settle", "yield-factor", "sag", "buckling")
 
-
-def check(shot: Shot, *, prop: str | None = None) -> CheckResult:
+def check(shot: Shot, *, prop: str | None = None, thorough: bool = False) -> CheckResult:
     """Check every prop of a shot, or one of them.
 
     Parameters
@@ -49,6 +44,8 @@ def check(shot: Shot, *, prop: str | None = None) -> CheckResult:
         As read from a rig file, or built in Python.
     prop : str, optional
         Name of the only prop to check.
+    thorough : bool
+        Look for every kind of change that cures what is wrong. Without, only for what to do next.
 
     Returns
     -------
@@ -60,10 +57,17 @@ def check(shot: Shot, *, prop: str | None = None) -> CheckResult:
         The shot has no prop of that name.
     """
     wanted = shot.prop if prop is None else (shot.find_prop(prop),)
-    works = [_work(shot, one) for one in shot.prop if one in wanted or _may_meet(shot)]
-    meetings = _meetings(shot, works)
+    works = [work_on(shot, one) for one in shot.prop if one in wanted or may_meet(shot)]
+    met = meetings(shot, works)
     results = tuple(
-        _result(shot, work, met) for work, met in zip(works, meetings, strict=True) if work.prop in wanted
+        _result(
+            shot,
+            examine(shot, work, met[place]),
+            others=[*works[:place], *works[place + 1 :]] if thorough and may_meet(shot) else [],
+            thorough=thorough,
+        )
+        for place, work in enumerate(works)
+        if work.prop in wanted
     )
     return CheckResult(
         title=shot.title,
@@ -73,44 +77,16 @@ def check(shot: Shot, *, prop: str | None = None) -> CheckResult:
     )
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Work:
-    """One prop computed, before anything is said about it."""
-
-    prop: Prop
-    reading: Reading
-    still: Outcome
-    motion: MotionOutcome | None
-
-
-def _work(shot: Shot, prop: Prop) -> _Work:
-    reading = read_prop(shot, prop)
-    still = reading.task.evaluate()
-    motion = reading.task.move(still) if still.solved[0] else None
-    return _Work(prop=prop, reading=reading, still=still, motion=motion)
-
-
-def _may_meet(shot: Shot) -> bool:
-    return len(shot.prop) > 1 and any(prop.mark is not None for prop in shot.prop)
-
-
-def _meetings(shot: Shot, works: list[_Work]) -> list[Contribution]:
-    if not _may_meet(shot):
-        return [Contribution()] * len(works)
-    from rigcheck.studies.meeting import meeting
-
-    readings, stills = [work.reading for work in works], [work.still for work in works]
-    return list(meeting(shot, readings, stills, [work.motion for work in works]))
-
-
-def _result(shot: Shot, work: _Work, met: Contribution) -> PropResult:
+def _result(shot: Shot, examined: Examined, *, others: Sequence[Work], thorough: bool) -> PropResult:
+    work, parts, grades = examined.work, examined.parts, examined.grades
     prop, reading, still, motion = work.prop, work.reading, work.still, work.motion
-    task = reading.task
-    solved = bool(still.solved[0])
-    grades = grade(still, motion, task.limits, task.eye)
-    cures = _cures(shot, prop, reading, still, grades) if solved else []
-    parts, lasting_set = _parts(shot, work) if solved else ([], None)
-    parts.append(met)
+    task, solved = reading.task, work.solved
+    choices = None
+    if thorough:
+        from rigcheck.studies.candidates import wide_choices
+
+        choices = wide_choices(shot, prop)
+    cures = proven_cures(shot, examined, others=others, choices=choices)
     findings = in_order(
         [*find(reading, still, grades, cures), *(finding for part in parts for finding in part.findings)]
     )
@@ -126,7 +102,7 @@ def _result(shot: Shot, work: _Work, met: Contribution) -> PropResult:
     return PropResult(
         name=prop.name,
         verdict=worst([finding.status for finding in findings]),
-        static=_static(still, lasting_set) if solved else None,
+        static=_static(still, examined.lasting_set) if solved else None,
         modes=describe_modes(task.rig, still, motion) if solved else (),
         motion=None if motion is None else _motion(shot, reading, motion, grades),
         ranges={} if spread is None else spread.ranges,
@@ -142,7 +118,7 @@ def _result(shot: Shot, work: _Work, met: Contribution) -> PropResult:
     )
 
 
-def _spread(shot: Shot, work: _Work) -> Ranges | None:
+def _spread(shot: Shot, work: Work) -> Ranges | None:
     """How sure the figures are; None where there are none, or where a unit is probably wrong."""
     if not work.still.solved[0] or work.reading.doubts:
         return None
@@ -173,49 +149,6 @@ def _with_chances(
     labels = ", ".join(dict.fromkeys(finding.label for finding in fixed))
     held = f"Without a range, and taken to come out alike in every variant: {labels}."
     return told, chance, (held,) if labels else ()
-
-
-def _parts(shot: Shot, work: _Work) -> tuple[list[Contribution], float | None]:
-    """What the other rooms of the check add, and the lasting set [m]."""
-    prop = work.prop
-    given = (shot, prop, work.reading, work.still, work.motion)
-    stays, lasting_set = lasting(*given)
-    others = [holding, offsets, course]
-    if prop.insert is not None or prop.flexural_rigidity is not None or prop.droop_test is not None:
-        from rigcheck.studies.drooping import drooping
-
-        others.append(drooping)
-    if any(
-        support.form == "line" or support.tension is not None for support in work.reading.task.rig.supports
-    ):
-        from rigcheck.studies.lines import lines
-
-        others.append(lines)
-    if shot.camera is not None:
-        from rigcheck.studies.picturing import picturing
-
-        others.append(picturing)
-    if lasting_set is None or lasting_set > 0:
-        # What keeps a bend settles elsewhere than computed, so no offset can be promised.
-        others.remove(offsets)
-    return [stays, *(part(*given) for part in others)], lasting_set
-
-
-def _cures(
-    shot: Shot, prop: Prop, reading: Reading, outcome: Outcome, grades: dict[str, Grade]
-) -> list[Cure]:
-    wrong = {
-        name
-        for name in _CURABLE
-        if name in grades and str(grades[name].status[0]) in (Status.FAIL, Status.CAUTION)
-    }
-    # Over people no strength makes a pass, so nothing there is worth trying for one.
-    if reading.task.limits.hazard == "overhead":
-        wrong -= {"yield-factor"}
-    # With a unit that is probably wrong the advice would be too, and 25 m of wire take long to bend.
-    if not wrong or reading.doubts:
-        return []
-    return find_cures(reading.task, outcome, grades, wrong, choices_for(shot, prop.support[0]))
 
 
 def _next_step(findings: tuple[Finding, ...]) -> str | None:

@@ -14,16 +14,17 @@ from rigcheck.studies.candidates import (
     Item,
     divided_at_ends,
     own_items,
-    room_for,
     stock_items,
-    tubes_of,
+    wide_choices,
 )
 from rigcheck.studies.cautions import REQUIRED_FACTOR, cautions
-from rigcheck.studies.cures import Cure, Task, find_cures
+from rigcheck.studies.cures import Cure, Task
+from rigcheck.studies.curing import proven_cures
 from rigcheck.studies.evaluate import Outcome, _needs_large
+from rigcheck.studies.examining import examine, may_meet, meetings, work_on
 from rigcheck.studies.grading import BUCKLING_FACTOR, DROOP_SHARE, NOMINAL_PIXEL, Grade, Limits, grade
 from rigcheck.studies.reach import Reach, longest_reach
-from rigcheck.studies.reading import Reading, choices_for, read_prop, stock_material
+from rigcheck.studies.reading import stock_material
 from rigcheck.studies.results import Status
 from rigcheck.studies.rigs import Rig
 
@@ -343,7 +344,6 @@ def _choose_prop(
         return _candidate(candidates, graded, width, reaches, index)
 
     prop, shot = candidates.prop, candidates.shot
-    reading = read_prop(shot, prop)
     materials = dict.fromkeys(candidates.items[candidates.item[index]].material for index in shown)
     warned = [text for name in materials for text in stock_material(shot, name).cautions]
     return PropChoice(
@@ -352,7 +352,7 @@ def _choose_prop(
         front=tuple(made(index) for index in front.tolist()),
         thinner=_why_not_thinner(candidates, graded, width, shown, made),
         reach=_reach_rows(candidates, reaches),
-        cures=tuple(_cures(candidates, reading)) if cures else (),
+        cures=tuple(_cures(candidates)) if cures else (),
         tried=len(candidates),
         passing=int((graded.rank == 0).sum()),
         cautioned=int((graded.rank == 1).sum()),
@@ -761,25 +761,14 @@ def _reach_rows(candidates: Candidates, reaches: dict[tuple[int, int], float]) -
     )
 
 
-def _cures(candidates: Candidates, reading: Reading) -> list[Cure]:
+def _cures(candidates: Candidates) -> list[Cure]:
     """Single changes that cure the rig as it stands in the file."""
-    task = reading.task
-    still = task.evaluate()
-    if not still.solved[0]:
-        return []
-    grades = task.grade(still)
-    wrong = {
-        name
-        for name, item in grades.items()
-        if str(item.status[0]) in (Status.FAIL, Status.CAUTION)
-        and not (name == "yield-factor" and task.limits.hazard == "overhead")
-    }
-    if not wrong:
-        return []
     shot, prop = candidates.shot, candidates.prop
-    choices = choices_for(shot, prop.support[0])
-    choices = replace(choices, tubes=tubes_of(shot, candidates.items), room=room_for(prop))
-    return find_cures(task, still, grades, wrong, choices, thorough=True)
+    works = [work_on(shot, one) for one in shot.prop if one is prop or may_meet(shot)]
+    place = next(index for index, work in enumerate(works) if work.prop is prop)
+    examined = examine(shot, works[place], meetings(shot, works)[place])
+    others = [*works[:place], *works[place + 1 :]]
+    return proven_cures(shot, examined, others=others, choices=wide_choices(shot, prop, candidates.items))
 
 
 def _assumptions(candidates: Candidates, graded: Graded, held: NDArray[np.bool_]) -> tuple[str, ...]:

@@ -110,10 +110,21 @@ class Choices:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Step:
-    """One size of a change: what to do in words, and the same done to the prop as the user would write it."""
+    """One size of a change.
+
+    Attributes
+    ----------
+    words : str
+        What to do.
+    edit : callable
+        The same done to the prop, as its user would write it.
+    cures : frozenset of str
+        Findings that it makes pass, and not by luck: of a kind that lasts, larger ones make them pass too.
+    """
 
     words: str
     edit: Edit
+    cures: frozenset[str]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -132,6 +143,8 @@ class Cure:
         The change itself.
     larger : tuple of Step
         The next larger ones of the kind.
+    size : int
+        How many smaller ones of the kind were tried.
     """
 
     says: str
@@ -139,6 +152,7 @@ class Cure:
     kind: str
     step: Step
     larger: tuple[Step, ...] = ()
+    size: int = 0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -245,7 +259,8 @@ def _kinds(task: Task, wrong: set[str], choices: Choices) -> list[_Kind]:
 
 def _wider_kinds(task: Task, choices: Choices) -> list[_Kind]:
     kinds = [
-        _Kind(name="tube", trials=_tube(task, choices)),
+        # Tubes of several materials and walls are no scale, so one that cures need not be followed by others.
+        _Kind(name="tube", trials=_tube(task, choices), lasting=False),
         *(_Kind(name="sleeve", trials=trials) for trials in _sleeve(task, choices)),
         _Kind(name="second support", trials=_second(task, choices)),
         *(_Kind(name="other side", trials=[trial], lasting=False) for trial in _other_side(task)),
@@ -262,10 +277,17 @@ def _smallest(kind: _Kind, grades: list[_Graded], wrong: set[str], before: dict[
     if kind.lasting:
         good = {name: [all(row[index:]) for index in range(len(row))] for name, row in good.items()}
     first = sorted({row.index(True) for row in good.values() if any(row)})
-    steps = [Step(words=trial.words, edit=trial.edit) for trial in kind.trials]
+    steps = [
+        Step(
+            words=trial.words,
+            edit=trial.edit,
+            cures=frozenset(name for name, row in good.items() if row[index]),
+        )
+        for index, trial in enumerate(kind.trials)
+    ]
     cures = []
     for index in first:
-        names = frozenset(name for name, row in good.items() if row[index])
+        names = steps[index].cures
         says = effect(kind.trials[index].words, grades[index], names, before, kind.trials[index].task.eye)
         cures.append(
             Cure(
@@ -273,7 +295,8 @@ def _smallest(kind: _Kind, grades: list[_Graded], wrong: set[str], before: dict[
                 cures=names,
                 kind=kind.name,
                 step=steps[index],
-                larger=tuple(steps[index + 1 :]) if kind.lasting else (),
+                larger=tuple(step for step in steps[index + 1 :] if step.cures),
+                size=index,
             )
         )
     return cures

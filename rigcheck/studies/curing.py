@@ -1,0 +1,223 @@
+"""Cures that were proven: each change made in the shot, and the whole check made again."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from rigcheck.model import Shot
+from rigcheck.studies.cures import KINDS, Choices, Cure, Step, effect, find_cures
+from rigcheck.studies.examining import Examined, Work, examine, meetings, with_prop, work_on
+from rigcheck.studies.reading import choices_for
+from rigcheck.studies.results import Finding, Status
+
+__all__ = ["proven_cures"]
+
+_CURABLE = ("residual-wobble", "settle", "yield-factor", "sag", "buckling")
+_LARGER = 2
+"""Larger steps of a change that are tried where the smallest that mends its own finding leaves others wrong."""
+_ENOUGH = 3
+"""Changes examined for an ordinary check, which needs one piece of advice."""
+_ALL_APART = ("other material", "other side")
+"""Kinds whose changes are not more or less of the same."""
+_GRAVITY = (Status.SKIPPED, Status.PASS, Status.CAUTION, Status.FAIL)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Proof:
+    """A change with what the whole check finds after it."""
+
+    cure: Cure
+    after: Work
+    left: tuple[Finding, ...]
+    worse: tuple[Finding, ...]
+
+    @property
+    def names(self) -> frozenset[str]:
+        """What it leaves, by id and status."""
+        return frozenset(f"{item.id} {item.status.value}" for item in self.left)
+
+    @property
+    def order(self) -> tuple[bool, int, int, int]:
+        """What makes everything pass comes first, then what leaves less, then what asks less."""
+        kind = KINDS.index(self.cure.kind)
+        return (bool(self.left), len(self.worse), -len(self.cure.cures), kind)
+
+
+def proven_cures(
+    shot: Shot,
+    examined: Examined,
+    *,
+    others: Sequence[Work] = (),
+    choices: Choices | None = None,
+) -> list[Cure]:
+    """Find single changes that make what is wrong with a prop pass, each computed with the whole check.
+
+    Parameters
+    ----------
+    shot : Shot
+        As it is.
+    examined : Examined
+        The prop as it is.
+    others : sequence of Work
+        The shot's other props, for how close they come; left out, that is not looked at.
+    choices : Choices, optional
+        What could be taken instead, for a thorough search over all kinds of change. Left out, only as much is tried
+        as an ordinary check needs: a change that makes everything pass, or the best of a few.
+
+    Returns
+    -------
+    list of Cure
+        Those that make everything pass first, then those that cure most; among equals the kind that asks least
+        (`KINDS`). Each says what it leaves. A change that makes another finding fail is left out, one that makes it
+        a caution says so.
+    """
+    work = examined.work
+    wrong = _wrong(examined)
+    if not wrong:
+        return []
+    task, thorough = work.reading.task, choices is not None
+    given = (task, work.still, examined.grades, wrong)
+    usual = choices_for(shot, work.prop.support[0]) if choices is None else choices
+    found = find_cures(*given, usual, thorough=thorough)
+    failing = {name for name in wrong if str(examined.grades[name].status[0]) == Status.FAIL}
+    if not thorough and failing - {name for cure in found for name in cure.cures}:
+        from rigcheck.studies.candidates import wide_choices
+
+        found = find_cures(*given, wide_choices(shot, work.prop), thorough=True)
+    proofs: list[_Proof] = []
+    for cure in found:
+        if not thorough and (len(proofs) >= _ENOUGH or any(not proof.left for proof in proofs)):
+            break
+        if (proof := _prove(shot, examined, cure, others)) is not None:
+            proofs.append(proof)
+    return [_worded(proof) for proof in _least(sorted(proofs, key=lambda proof: proof.order))]
+
+
+def _least(proofs: list[_Proof]) -> list[_Proof]:
+    """Without those that ask more of the same kind for the same."""
+    kept: list[_Proof] = []
+    for proof in proofs:
+        mine = proof.cure
+        rivals = [
+            other
+            for other in proofs
+            if other is not proof and other.cure.kind == mine.kind and mine.kind not in _ALL_APART
+        ]
+        if not any(
+            other.cure.cures >= mine.cures
+            and other.names <= proof.names
+            and (other.cure.size, proofs.index(other)) < (mine.size, proofs.index(proof))
+            for other in rivals
+        ):
+            kept.append(proof)
+    return kept
+
+
+def _wrong(examined: Examined) -> set[str]:
+    """Findings to cure."""
+    reading = examined.work.reading
+    wrong = {
+        name
+        for name in _CURABLE
+        if name in examined.grades and str(examined.grades[name].status[0]) in (Status.FAIL, Status.CAUTION)
+    }
+    # Over people no strength makes a pass, so nothing there is worth trying for one.
+    if reading.task.limits.hazard == "overhead":
+        wrong -= {"yield-factor"}
+    # With a unit that is probably wrong the advice would be too, and 25 m of wire take long to bend.
+    return set() if reading.doubts or not examined.work.solved else wrong
+
+
+def _prove(shot: Shot, before: Examined, cure: Cure, others: Sequence[Work]) -> _Proof | None:
+    """The smallest step of a change that makes everything pass, else the first that mends what it should."""
+    first: _Proof | None = None
+    for step in (cure.step, *cure.larger[:_LARGER]):
+        proof = _judged(shot, before, cure, step)
+        if proof is None:
+            continue
+        if not proof.left:
+            return _beside(shot, before, proof, others)
+        first = first or proof
+        if not _may_help(proof.left, cure):
+            break
+    return None if first is None else _beside(shot, before, first, others)
+
+
+def _judged(shot: Shot, before: Examined, cure: Cure, step: Step) -> _Proof | None:
+    """What one step of a change does to the prop alone; None where it cures nothing or breaks something."""
+    prop = step.edit(before.work.prop)
+    changed = with_prop(shot, before.work.prop, prop)
+    after = examine(changed, work_on(changed, prop))
+    passing = frozenset(name for name in _wrong(before) if str(after.grades[name].status[0]) == Status.PASS)
+    mended = passing & step.cures
+    if passing - mended:
+        # By luck: the next larger step may fail again.
+        return None
+    left, worse = _compared(before.findings, after.findings)
+    if not after.work.solved or not mended or any(item.status is Status.FAIL for item in worse):
+        return None
+    graded = {
+        name: (float(item.value[0]), Status(str(item.status[0]))) for name, item in after.grades.items()
+    }
+    says = effect(step.words, graded, mended, before.grades, before.work.reading.task.eye)
+    cure = replace(cure, says=says, cures=mended, step=step)
+    return _Proof(cure=cure, after=after.work, left=left, worse=worse)
+
+
+def _beside(shot: Shot, before: Examined, proof: _Proof, others: Sequence[Work]) -> _Proof | None:
+    """The same among the other props; None where it comes too close to one of them."""
+    if not others:
+        return proof
+    place = next(index for index, one in enumerate(shot.prop) if one is before.work.prop)
+    works = [*others[:place], proof.after, *others[place:]]
+    changed = with_prop(shot, before.work.prop, proof.after.prop)
+    left, worse = _compared(before.findings, meetings(changed, works)[place].findings)
+    if any(item.status is Status.FAIL for item in worse):
+        return None
+    return replace(proof, left=(*proof.left, *left), worse=(*proof.worse, *worse))
+
+
+def _may_help(left: tuple[Finding, ...], cure: Cure) -> bool:
+    """Whether a larger step of the change may mend what is left."""
+    names = {item.id for item in left}
+    if cure.kind in ("slower", "smoother"):
+        return bool(names & {"residual-wobble", "settle"})
+    return bool(names - {"hidden", "meeting", "overhead", "cleanup"})
+
+
+def _compared(
+    before: Sequence[Finding], after: Sequence[Finding]
+) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
+    """Findings that do not pass after a change, and those of them that are worse than before."""
+    was: dict[str, int] = {}
+    for item in before:
+        was[item.id] = max(was.get(item.id, 0), _GRAVITY.index(item.status))
+    left = tuple(item for item in after if item.status in (Status.CAUTION, Status.FAIL))
+    skipped = _GRAVITY.index(Status.SKIPPED)
+    worse = tuple(
+        item
+        for item in left
+        # What could not be checked before is not made worse by being seen now.
+        if (old := was.get(item.id, _GRAVITY.index(Status.PASS))) != skipped
+        and _GRAVITY.index(item.status) > old
+    )
+    return left, worse
+
+
+def _worded(proof: _Proof) -> Cure:
+    """The cure with what it leaves."""
+    cure = proof.cure
+    if not proof.left:
+        return replace(cure, says=f"{cure.says}: then it passes")
+    new = {item.id for item in proof.worse}
+    told = [
+        ("it brings", [item for item in proof.left if item.id in new]),
+        ("that leaves", [item for item in proof.left if item.id not in new]),
+    ]
+    words = [
+        f"{lead} {', '.join(dict.fromkeys(f'{item.label} ({item.status.value})' for item in items))}"
+        for lead, items in told
+        if items
+    ]
+    return replace(cure, says=f"{cure.says}: {'; '.join(words)}")

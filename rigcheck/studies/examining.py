@@ -1,0 +1,151 @@
+"""Everything a check looks at in one prop, before advice and ranges: computed, graded, and found."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from rigcheck.model import Prop, Shot
+from rigcheck.studies.course import course
+from rigcheck.studies.evaluate import Outcome
+from rigcheck.studies.findings import find
+from rigcheck.studies.grading import Grade, grade
+from rigcheck.studies.holding import holding
+from rigcheck.studies.lasting import lasting
+from rigcheck.studies.moving import MotionOutcome
+from rigcheck.studies.offsets import offsets
+from rigcheck.studies.reading import Reading, read_prop
+from rigcheck.studies.results import Contribution, Finding, Status, worst
+
+__all__ = ["Examined", "Work", "examine", "may_meet", "meetings", "with_prop", "work_on"]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Work:
+    """One prop computed, before anything is said about it."""
+
+    prop: Prop
+    reading: Reading
+    still: Outcome
+    motion: MotionOutcome | None
+
+    @property
+    def solved(self) -> bool:
+        """Whether it has a settled state."""
+        return bool(self.still.solved[0])
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Examined:
+    """One prop, with all that was found.
+
+    Attributes
+    ----------
+    work : Work
+        What was computed.
+    grades : dict of str to Grade
+        Of the findings that a batch can be graded on.
+    parts : tuple of Contribution
+        Of all other checks.
+    lasting_set : float or None
+        [m]; None where it is not known.
+    """
+
+    work: Work
+    grades: dict[str, Grade]
+    parts: tuple[Contribution, ...]
+    lasting_set: float | None
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """All of them, without advice that would have to be computed."""
+        found = find(self.work.reading, self.work.still, self.grades, [])
+        return (*found, *(finding for part in self.parts for finding in part.findings))
+
+    @property
+    def verdict(self) -> Status:
+        """The gravest of them."""
+        return worst([finding.status for finding in self.findings])
+
+
+def work_on(shot: Shot, prop: Prop) -> Work:
+    """Compute one prop of a shot."""
+    reading = read_prop(shot, prop)
+    still = reading.task.evaluate()
+    motion = reading.task.move(still) if still.solved[0] else None
+    return Work(prop=prop, reading=reading, still=still, motion=motion)
+
+
+def examine(shot: Shot, work: Work, met: Contribution | None = None) -> Examined:
+    """Make every check of one prop.
+
+    Parameters
+    ----------
+    shot : Shot
+        The prop's.
+    work : Work
+        Of `work_on`.
+    met : Contribution, optional
+        What `meetings` found of it.
+
+    Returns
+    -------
+    Examined
+    """
+    task = work.reading.task
+    parts, lasting_set = _parts(shot, work) if work.solved else ([], None)
+    if met is not None:
+        parts.append(met)
+    return Examined(
+        work=work,
+        grades=grade(work.still, work.motion, task.limits, task.eye),
+        parts=tuple(parts),
+        lasting_set=lasting_set,
+    )
+
+
+def may_meet(shot: Shot) -> bool:
+    """Whether the props of a shot have places, so that they can come close."""
+    return len(shot.prop) > 1 and any(prop.mark is not None for prop in shot.prop)
+
+
+def meetings(shot: Shot, works: Sequence[Work]) -> list[Contribution]:
+    """How close the props come, for each of them; nothing where their places are not known."""
+    if not may_meet(shot):
+        return [Contribution()] * len(works)
+    from rigcheck.studies.meeting import meeting
+
+    readings, stills = [work.reading for work in works], [work.still for work in works]
+    return list(meeting(shot, readings, stills, [work.motion for work in works]))
+
+
+def with_prop(shot: Shot, prop: Prop, changed: Prop) -> Shot:
+    """Give the shot with one prop changed."""
+    props = tuple(changed if other is prop else other for other in shot.prop)
+    return shot.model_copy(update={"prop": props})
+
+
+def _parts(shot: Shot, work: Work) -> tuple[list[Contribution], float | None]:
+    """What the other rooms of the check add, and the lasting set [m]."""
+    prop = work.prop
+    given = (shot, prop, work.reading, work.still, work.motion)
+    stays, lasting_set = lasting(*given)
+    others = [holding, offsets, course]
+    if prop.insert is not None or prop.flexural_rigidity is not None or prop.droop_test is not None:
+        from rigcheck.studies.drooping import drooping
+
+        others.append(drooping)
+    if any(
+        support.form == "line" or support.tension is not None for support in work.reading.task.rig.supports
+    ):
+        from rigcheck.studies.lines import lines
+
+        others.append(lines)
+    if shot.camera is not None:
+        from rigcheck.studies.picturing import picturing
+
+        others.append(picturing)
+    if lasting_set is None or lasting_set > 0:
+        # What keeps a bend settles elsewhere than computed, so no offset can be promised.
+        others.remove(offsets)
+    return [stays, *(part(*given) for part in others)], lasting_set
