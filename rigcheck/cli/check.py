@@ -62,7 +62,7 @@ def check(
         write_history(response_history(shot, prop=prop), history)
     from rigcheck.studies.check import check as check_shot
 
-    result = check_shot(shot, prop=prop, thorough=details or as_json)
+    result = check_shot(shot, prop=prop, thorough=details)
     if as_json:
         from rigcheck.views.as_json import check_json
 
