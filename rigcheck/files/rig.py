@@ -14,7 +14,7 @@ from rigcheck.files.syntax import parse_toml
 from rigcheck.model import Shot
 from rigcheck.units import shown
 
-__all__ = ["LARGEST_FILE", "read_rig", "rig_from_text"]
+__all__ = ["LARGEST_FILE", "read_rig", "rig_from_data", "rig_from_text"]
 
 LARGEST_FILE = 1_000_000
 """Most bytes of a rig file."""
@@ -105,6 +105,34 @@ def rig_from_text(text: str, source: str = "rig file", *, folder: Path | None = 
         problems.extend(problem for problem in located if problem.line not in parsed.repaired)
     if problems or shot is None:
         raise InputError(source, sorted(problems, key=lambda problem: problem.line or 0))
+    return shot
+
+
+def rig_from_data(data: Mapping[str, Any], source: str = "rig", *, folder: Path | None = None) -> Shot:
+    """Read what a rig file holds, given as Python values.
+
+    Parameters
+    ----------
+    data : mapping
+        Nested as in the file. Quantities are texts as there, or quantities of pint.
+    source : str, optional
+        What to call it in messages.
+    folder : Path, optional
+        Where files that it names lie; the current folder where not given.
+
+    Returns
+    -------
+    Shot
+        What it says.
+
+    Raises
+    ------
+    InputError
+        Everything that is wrong with it.
+    """
+    shot, troubles = check(data, folder or Path.cwd())
+    if troubles or shot is None:
+        raise InputError(source, [_problem(trouble, data, {}) for trouble in troubles])
     return shot
 
 
