@@ -136,6 +136,7 @@ def settle_large(
     gravity: Array,
     *,
     push: Array | None = None,
+    natural: list[Array] | None = None,
     shear: bool = True,
     elements: int | None = None,
     order: int = 4,
@@ -155,6 +156,9 @@ def settle_large(
     push : array, shape (B, 6), optional
         Steady force on the prop and couple about its centre of mass, beside the weight [N], [N m]; raised
         with it in steps. The couple is made of dead forces.
+    natural : list of array, shape (B, segments, n, 3), optional
+        Twist and curvatures of each support that need no moment, as those of a wire that has yielded; at n even
+        places along each straight piece, in its local axes [1/m].
     shear : bool
         False leaves shear deformation out.
     elements : int, optional
@@ -195,7 +199,7 @@ def settle_large(
     field = _checked(supports, prop, np.asarray(gravity, dtype=float), order, elements)
     if elements is None:
         elements = _mesh(supports, prop, field)
-    rods = Rods(supports, prop, order=order, elements=elements, shear=shear, push=push)
+    rods = Rods(supports, prop, order=order, elements=elements, shear=shear, push=push, natural=natural)
     parts = []
     for start in range(0, batch, _CHUNK):
         chosen = np.arange(start, min(start + _CHUNK, batch))

@@ -35,6 +35,7 @@ __all__ = [
     "plastic_strip",
     "residual_curvature",
     "set_at_offset",
+    "yielding_curvature",
 ]
 
 Array = NDArray[np.float64]
@@ -625,8 +626,41 @@ def _with_stations(section: PlasticSection, count: int) -> PlasticSection:
     )
 
 
+def yielding_curvature(
+    section: PlasticSection, *, moment_y: ArrayLike, moment_z: ArrayLike = 0.0
+) -> tuple[Array, Array, Flags]:
+    """Curvature that yielding adds to the elastic one while a first load is on: ``kappa(M) - M / EI``.
+
+    Parameters
+    ----------
+    section : PlasticSection
+        Batch shape (...).
+    moment_y, moment_z : array_like, shape (..., n)
+        Bending moments about local y and z [N m].
+
+    Returns
+    -------
+    about_y, about_z : ndarray, shape (..., n)
+        [1/m]; not-a-number where it collapses.
+    collapses : ndarray of bool, shape (..., n)
+
+    Raises
+    ------
+    ArgumentError
+        If a moment is not finite.
+    """
+    about_y, about_z = np.broadcast_arrays(_finite("moment_y", moment_y), _finite("moment_z", moment_z))
+    found_y, found_z, collapses, _ = _permanent(_with_stations(section, 1), about_y, about_z, hung=True)
+    return found_y, found_z, collapses
+
+
 def lasting_set(
-    section: PlasticSection, *, stations: ArrayLike, moment_y: ArrayLike, moment_z: ArrayLike = 0.0
+    section: PlasticSection,
+    *,
+    stations: ArrayLike,
+    moment_y: ArrayLike,
+    moment_z: ArrayLike = 0.0,
+    hung: bool = False,
 ) -> LastingSet:
     """Bend that stays in a member clamped at its first station, from its moment diagram.
 
@@ -639,6 +673,8 @@ def lasting_set(
     moment_y, moment_z : array_like, shape (..., n)
         Bending moments about local y and z at the stations [N m], straight between them. For a round section
         the two combine as vectors, which is exact when both grow together.
+    hung : bool
+        True gives what yielding adds while the load is still on, beside the elastic bend.
 
     Returns
     -------
@@ -667,14 +703,16 @@ def lasting_set(
             f"give one value at each of the {s.size} stations."
         )
     at_stations = _with_stations(section, 1)
-    station_y, station_z, collapses, strain = _permanent(at_stations, about_y, about_z)
+    station_y, station_z, collapses, strain = _permanent(at_stations, about_y, about_z, hung=hung)
 
     place, weight = _span_points(_use(at_stations, about_y, about_z))
 
     def inside(moment: Array) -> Array:
         return moment[..., :-1, None] * (1 - place) + moment[..., 1:, None] * place
 
-    curvature_y, curvature_z, _, _ = _permanent(_with_stations(section, 2), inside(about_y), inside(about_z))
+    curvature_y, curvature_z, _, _ = _permanent(
+        _with_stations(section, 2), inside(about_y), inside(about_z), hung=hung
+    )
     span = np.diff(s)
 
     def integrate(kappa: Array) -> tuple[Array, Array]:
@@ -722,12 +760,13 @@ def _span_points(use: Array) -> tuple[Array, Array]:
 
 
 def _permanent(
-    section: PlasticSection, moment_y: Array, moment_z: Array
+    section: PlasticSection, moment_y: Array, moment_z: Array, *, hung: bool
 ) -> tuple[Array, Array, Flags, Array]:
-    """Permanent curvature about y and z, collapse flags and loaded strain, all of the broadcast shape."""
+    """Curvature about y and z that stays, or that yielding adds under load, collapse flags and loaded strain."""
     use = _use(section, moment_y, moment_z)
     residual, loaded, collapses = _residual_ratio(use, section)
-    share = np.divide(residual, use, out=np.zeros_like(use), where=use > 0.0)
+    added = np.maximum(loaded - use, 0.0) if hung else residual
+    share = np.divide(added, use, out=np.zeros_like(use), where=use > 0.0)
     return (
         share * moment_y / section.bending_stiffness_y,
         share * moment_z / section.bending_stiffness_z,

@@ -122,6 +122,8 @@ class Line:
         Mass moments per length about the local axes [kg m].
     pull : array, shape (B,)
         Tension before the weight comes on [N].
+    natural : array, shape (B, E, p, 3), or None
+        Twist and curvatures that need no moment under the whole load, at the Gauss points [1/m]; None for none.
     root_axes : array, shape (B, 3, r)
         Columns are the axes about which the root can turn.
     root_springs : array, shape (B, r)
@@ -147,6 +149,7 @@ class Line:
     mass_per_length: Array
     section_inertia: Array
     pull: Array
+    natural: Array | None
     root_axes: Array
     root_springs: Array
     joint: Array | None
@@ -198,7 +201,9 @@ class LineEnergy:
     strain_map: Array
 
 
-def line_energy(line: Line, order: int, shift: Array, turn: Array, mixed: Array | None) -> LineEnergy:
+def line_energy(
+    line: Line, order: int, shift: Array, turn: Array, mixed: Array | None, share: Array | None = None
+) -> LineEnergy:
     """Strain energy of one line with its gradient and tangent.
 
     Parameters
@@ -213,6 +218,8 @@ def line_energy(line: Line, order: int, shift: Array, turn: Array, mixed: Array 
         Their rotations, as quaternions.
     mixed : array, shape (B, E, p, 6), or None
         Section forces for the geometric part of the tangent; those of the state if None.
+    share : array, shape (B,), optional
+        Share of the line's natural curvature that is there; the whole of it if left out.
 
     Returns
     -------
@@ -246,6 +253,8 @@ def line_energy(line: Line, order: int, shift: Array, turn: Array, mixed: Array 
     local = np.concatenate(
         [np.einsum("...ij,...j->...i", axes, strain), np.einsum("...ij,...j->...i", axes, curve)], axis=-1
     )
+    if line.natural is not None:
+        local[..., 3:] -= line.natural if share is None else share[:, None, None, None] * line.natural
     by_local = np.concatenate([axes @ by[..., :3, :], axes @ by[..., 3:, :]], axis=-2)
     stiffness = line.strain_stiffness[:, :, None]
     stress = stiffness * local

@@ -130,6 +130,10 @@ class Rods:
         False leaves shear deformation and the rotary inertia of the section out.
     push : array, shape (B, 6), optional
         Steady force on the prop and couple about its centre of mass, raised together with the weight [N], [N m].
+    natural : list of array, shape (B, segments, n, 3), optional
+        Twist about the local x and curvatures about y and z of each support that need no moment, at n even places
+        along each straight piece from its start to its end, straight between them; they come on with the weight
+        [1/m].
 
     Attributes
     ----------
@@ -150,6 +154,7 @@ class Rods:
         elements: int,
         shear: bool,
         push: Array | None = None,
+        natural: list[Array] | None = None,
     ) -> None:
         self.order, self.shear = order, shear
         self.prop = prop
@@ -157,8 +162,13 @@ class Rods:
         self.size, self.angle_count = PROP_FREEDOMS, 0
         points = [prop.centre_of_mass[:, None]]
         lines = []
-        for support in supports:
-            line, nodes = self._divide(support, elements, sum(part.shape[1] for part in points))
+        for index, support in enumerate(supports):
+            line, nodes = self._divide(
+                support,
+                elements,
+                sum(part.shape[1] for part in points),
+                None if natural is None else natural[index],
+            )
             lines.append(line)
             points.append(nodes)
         self.lines = tuple(lines)
@@ -187,7 +197,9 @@ class Rods:
 
     # -- layout -----------------------------------------------------------------------------------------
 
-    def _divide(self, support: Support, elements: int, first: int) -> tuple[Line, Array]:
+    def _divide(
+        self, support: Support, elements: int, first: int, natural: Array | None
+    ) -> tuple[Line, Array]:
         steps = np.diff(support.points, axis=1)
         lengths = np.linalg.norm(steps, axis=2)
         axes = local_axes(steps / lengths[..., None], support.width_direction)
@@ -235,6 +247,11 @@ class Rods:
             mass_per_length=support.mass_per_length[:, segment],
             section_inertia=inertia[:, segment],
             pull=np.zeros(self.batch) if support.tension is None else support.tension,
+            natural=None
+            if natural is None
+            else _at_places(
+                natural[:, segment], (within[:, None] + gauss(order)[0]) / counts[segment][:, None]
+            ),
             root_axes=np.where(held[:, None], 0.0, directions.transpose(0, 2, 1))[:, :, free],
             root_springs=springs[:, free],
             joint=support.joint_stiffness,
@@ -437,7 +454,7 @@ class Rods:
             Section forces for the geometric part of the tangent, as from `predicted_stress`; those of the
             state if left out.
         share : array, shape (B,), optional
-            Share of the load's couple that acts; the whole of it if left out.
+            Share of the load's couple and of the natural curvature that acts; the whole of both if left out.
 
         Returns
         -------
@@ -462,6 +479,7 @@ class Rods:
                 state.shift[:, line.span],
                 state.turn[:, line.span],
                 None if stress is None else stress[index],
+                share,
             )
             load = total[:, line.span]
             parts.force[..., :3] -= load
@@ -775,6 +793,15 @@ def _swing(force: Array, arm: Array) -> Array:
     outer = force[:, :, None] * arm[:, None, :]
     along = np.einsum("bi,bi->b", force, arm)[:, None, None]
     return np.asarray((outer + outer.transpose(0, 2, 1)) / 2 - along * np.eye(3))
+
+
+def _at_places(values: Array, places: Array) -> Array:
+    """Values at even places along each element's piece, taken straight between them at others, (B, E, p, 3)."""
+    steps = values.shape[2] - 1
+    before = np.minimum((places * steps).astype(int), steps - 1)
+    share = (places * steps - before)[..., None]
+    rows = np.arange(len(before))[:, None]
+    return np.asarray(values[:, rows, before] * (1 - share) + values[:, rows, before + 1] * share)
 
 
 def _field_couple(inertia: Array, gradient: Array) -> Array:

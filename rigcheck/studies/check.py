@@ -179,7 +179,7 @@ def _static(outcome: Outcome, lasting_set: float | None) -> StaticResult:
     factor = float(outcome.strength_factor[0])
     buckling = float(outcome.buckling_factor[0])
     return StaticResult(
-        method="large displacement" if outcome.large[0] else "linear",
+        method=_method(outcome),
         sag=unit.Quantity(float(outcome.sag[0]), "m"),
         prop_displacement=unit.Quantity(outcome.displacement[0], "m"),
         prop_rotation=unit.Quantity(outcome.rotation[0], "rad"),
@@ -190,6 +190,14 @@ def _static(outcome: Outcome, lasting_set: float | None) -> StaticResult:
         set=None if lasting_set is None else unit.Quantity(lasting_set, "m"),
         buckling_factor=buckling if np.isfinite(buckling) else None,
     )
+
+
+def _method(outcome: Outcome) -> str:
+    method = "large displacement" if outcome.large[0] else "linear"
+    if outcome.yielding is None:
+        return method
+    known = np.isfinite(outcome.yielding[0]).all()
+    return f"{method}, {'elastic-plastic' if known else 'elastic part only'}"
 
 
 def _motion(shot: Shot, reading: Reading, motion: MotionOutcome, grades: dict[str, Grade]) -> MotionResult:

@@ -24,10 +24,12 @@ if TYPE_CHECKING:
     from rigcheck.mechanics.large import MovedFrame
 
 __all__ = [
+    "LARGE_SHARE",
     "STATIONS",
     "Dynamics",
     "Outcome",
     "Settings",
+    "bent_by",
     "each",
     "evaluate",
     "largest_stress",
@@ -199,6 +201,9 @@ class Outcome:
         About the settled state.
     slack : array of bool, shape (B, supports)
         Which lines hang slack, because they would have to push: they carry nothing and have no part in the modes.
+    yielding : array, shape (B, 3), or None
+        How much of the displacement comes from yielding [m] (`rigcheck.studies.yielding`); NaN where it yields by an
+        amount that is not known, and only the elastic part is given. None where nothing was looked for, or yields.
     """
 
     rig: Rig
@@ -219,6 +224,7 @@ class Outcome:
     strength_factor: Array
     dynamics: Dynamics
     slack: Flags
+    yielding: Array | None = None
 
     @property
     def sag(self) -> Array:
@@ -434,7 +440,28 @@ def _moved(outcome: Outcome) -> Array:
     return np.asarray(np.linalg.norm(outcome.displacement, axis=1) / reach)
 
 
-def _with_large(outcome: Outcome, far: Flags, *, turning: bool) -> Outcome:
+def bent_by(outcome: Outcome, natural: list[Array] | None) -> Outcome:
+    """The outcome of every variant solved for large displacement, of supports that have a bend of their own.
+
+    Parameters
+    ----------
+    outcome : Outcome
+        By linear theory, or of the same supports with another bend.
+    natural : list of array, shape (B, segments, n, 3), or None
+        Twist and curvatures of each support that need no moment, as in `rigcheck.mechanics.large.settle_large`.
+
+    Returns
+    -------
+    Outcome
+        Displacements count from where the prop would be on straight supports.
+    """
+    turning = outcome.dynamics.participation.shape[2] > len(np.eye(3))
+    return _with_large(outcome, np.ones(outcome.rig.batch, dtype=bool), turning=turning, natural=natural)
+
+
+def _with_large(
+    outcome: Outcome, far: Flags, *, turning: bool, natural: list[Array] | None = None
+) -> Outcome:
     """The outcome with the variants in `far` solved for large displacement."""
     from rigcheck.mechanics.lanczos import motion_of
     from rigcheck.mechanics.large import MovedFrame, settle_large
@@ -443,7 +470,7 @@ def _with_large(outcome: Outcome, far: Flags, *, turning: bool) -> Outcome:
     chosen = np.flatnonzero(far)
     part = build_frame(take(rig, chosen), order=settings.order)[0]
     push = None if rig.push is None else rig.push[chosen]
-    settled = settle_large(part.supports, part.prop, _DOWN, push=push, shear=settings.shear)
+    settled = settle_large(part.supports, part.prop, _DOWN, push=push, natural=natural, shear=settings.shear)
     known = np.flatnonzero(settled.converged & settled.stable)
     solved = outcome.solved.copy()
     reached = outcome.reached.copy()

@@ -16,6 +16,7 @@ from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.offsets import offsets
 from rigcheck.studies.reading import Reading, read_prop
 from rigcheck.studies.results import Contribution, Finding, Status, worst
+from rigcheck.studies.yielding import with_yielding
 
 __all__ = ["Examined", "Work", "examine", "may_meet", "meetings", "with_prop", "work_on"]
 
@@ -71,7 +72,7 @@ class Examined:
 def work_on(shot: Shot, prop: Prop) -> Work:
     """Compute one prop of a shot."""
     reading = read_prop(shot, prop)
-    still = reading.task.evaluate()
+    still = with_yielding(shot, prop, reading.task.evaluate())
     motion = reading.task.move(still) if still.solved[0] else None
     return Work(prop=prop, reading=reading, still=still, motion=motion)
 

@@ -106,7 +106,9 @@ def _strength(reading: Reading, grade: Grade, cures: list[Cure]) -> Finding:
             advice=("Give the material's yield_strength in a [[material]] of your own.",),
         )
     breaks = "breaks" if kind == "rupture" else "bends for good"
-    if value < 1:
+    if reading.set_share < 1:
+        says = _soft_strength(value, grade.limit, status, reading.set_share)
+    elif value < 1:
         says = f"It {breaks}: the stress is {1 / value:.3g} times its {kind}."
     elif status is Status.FAIL:
         says = f"Too close to the load at which it {breaks}: only {value:.3g} times in hand, {grade.limit:g} wanted."
@@ -122,6 +124,25 @@ def _strength(reading: Reading, grade: Grade, cures: list[Cure]) -> Finding:
         says=says,
         advice=_advice(cures, "yield-factor") or ((_NOT_ENOUGH,) if status is Status.FAIL else ()),
     )
+
+
+def _soft_strength(value: float, limit: float, status: Status, share: float) -> str:
+    """The same of soft wire, which keeps a bend long before the yield that its strength is given by."""
+    keeps = value * share
+    if value < 1:
+        return (
+            f"It bends for good: the stress is {1 / value:.3g} times its yield (0.2 % proof stress), and soft wire"
+            f" keeps a bend from {share:.0%} of that on."
+        )
+    begins = (
+        f"a soft wire keeps a bend from {share:.0%} of that on, so this one does: see the lasting bend"
+        if keeps < 1
+        else f"a soft wire keeps a bend from {share:.0%} of that on, which leaves {keeps:.3g} times"
+    )
+    if status is Status.FAIL:
+        return f"Too close to its yield (0.2 % proof stress): {value:.3g} times in hand, {limit:g} wanted; {begins}."
+    hand = f"Settled and moving, {value:.3g} times the load is in hand"
+    return f"{hand} before it yields (0.2 % proof stress); {begins}."
 
 
 def _strength_unknown() -> Finding:
@@ -142,6 +163,22 @@ def _strength_unknown() -> Finding:
 def _sag(outcome: Outcome, grade: Grade, cures: list[Cure]) -> Finding:
     status, value = _status(grade), float(outcome.sag[0])
     limit = None if np.isnan(grade.limit) else grade.limit * 1e3
+    if outcome.yielding is not None and not np.isfinite(outcome.yielding[0]).all():
+        least = (
+            f"It gives way by more than the {value * 1e3:.3g} mm that are elastic; how far is not computed."
+        )
+        if status is not Status.FAIL:
+            return Finding(id="sag", label="sag", status=Status.SKIPPED, limit=limit, unit="mm", says=least)
+        return Finding(
+            id="sag",
+            label="sag",
+            status=status,
+            value=value * 1e3,
+            limit=limit,
+            unit="mm",
+            says=least,
+            advice=_advice(cures, "sag"),
+        )
     if status is Status.FAIL:
         says = "It sags further than the limit."
     elif status is Status.CAUTION:

@@ -7,24 +7,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from rigcheck.mechanics.plasticity import (
-    LastingSet,
-    PlasticSection,
-    bending_moment,
-    lasting_set,
-    set_at_offset,
-)
-from rigcheck.mechanics.statics import SectionForces
 from rigcheck.stock import practice
 from rigcheck.studies.contributions import skipped
-from rigcheck.studies.evaluate import STATIONS, Outcome
-from rigcheck.studies.layers import Layer, forces_by_place, piece_axes, pieces_of, still_and_moving
+from rigcheck.studies.evaluate import Outcome
+from rigcheck.studies.layers import Layer, still_and_moving
 from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.rigs import SupportRig
 from rigcheck.studies.set_advice import SHAKE_DOWN, Loads, gentler, set_cures
-from rigcheck.studies.strength_used import State, Use, state_under
+from rigcheck.studies.strength_used import State, state_under
 from rigcheck.studies.words import length_words, mass_words, way_words
+from rigcheck.studies.yielding import bend_of
 
 __all__ = ["SET_LABEL", "SET_LIMIT", "Bent", "check_set"]
 
@@ -34,16 +27,9 @@ SET_LABEL = "lasting bend"
 SET_LIMIT = 5e-4
 """Lasting bend at the prop up to which it is a caution [m]: a choice, stated as one."""
 
-# Places along a piece where its moment is taken: the quartic through the five stations, which is the moment
-# itself where the piece carries its even weight and end loads (a parabola).
-_FINE = np.linspace(0.0, 1.0, 33)
-_TO_FINE = np.vander(_FINE, 5) @ np.linalg.inv(np.vander(STATIONS, 5))
-# The same for a piece with a sleeve, whose curvature is added up by the trapezoidal rule.
-_FINER = np.linspace(0.0, 1.0, 257)
-_TO_FINER = np.vander(_FINER, 5) @ np.linalg.inv(np.vander(STATIONS, 5))
+_LEAST_SAG = 5e-5
+"""Sag from yielding that is left out of the words [m]."""
 _NOUNS = {"tube": "tube", "strip": "strip", "strand": "strand", "threaded": "rod", "line": "line"}
-_MOST_DOUBLINGS = 200
-_HALVINGS = 60
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -95,11 +81,11 @@ def check_set(still: Outcome, motion: MotionOutcome | None, layers: list[Layer])
     where = np.zeros(3)
     if sets:
         several = len(still.rig.supports) > 1
-        moved = None if several or state.full_plastic <= 1 else _displacement(still, layers, state.uses)
-        if moved is None:
+        bend = None if several or state.full_plastic <= 1 else bend_of(still, layers, state.uses)
+        if bend is None:
             value = None
         else:
-            value, where = float(np.linalg.norm(moved)), moved
+            value, where = float(np.linalg.norm(bend.displacement)), bend.displacement
     elif state.unknown:
         value = None
     moving = np.inf if motion is None or sets else _moving_onset(still, motion, layers, state)
@@ -196,12 +182,14 @@ def _finding(
     else:
         advice = set_cures(still, state, loads)
         hung = f"This {noun} bends for good when the prop is hung"
+        soft = state.worst.layer.onset_fraction
+        if soft < 1:
+            from_on += f" ({soft:.0%} of its yield)"
         several = len(still.rig.supports) > 1
         if state.full_plastic <= 1 and not several:
             status = Status.FAIL
             says = (
-                f"This {noun} folds under the prop: {from_on}{folds},"
-                f" and the prop weighs {mass_words(loads.mass)}."
+                f"{hung}, and folds under it: {from_on}{folds}, and the prop weighs {mass_words(loads.mass)}."
             )
         elif value is None:
             status = Status.FAIL if state.first_yield < 1 else Status.CAUTION
@@ -210,7 +198,7 @@ def _finding(
         else:
             status = Status.CAUTION if value <= SET_LIMIT else Status.FAIL
             stays = f"{length_words(value)} {way_words(where)} stay at the prop's place"
-            says = f"{hung}: when it is taken off, {stays}; {from_on}{folds}."
+            says = f"{hung}: {_sagging(still)}when it is taken off, {stays}; {from_on}{folds}."
             if status is Status.CAUTION:
                 advice = (SHAKE_DOWN, *advice)
     return Finding(
@@ -229,122 +217,11 @@ def _noun(support: SupportRig) -> str:
     return _NOUNS.get(support.form, "wire")
 
 
-# -- how far the prop moves -------------------------------------------------------------------------------
-
-
-def _left(level: float, use: Use) -> float:
-    """Share of the yield strength that torsion and axial force leave to bending, up to a level of stress."""
-    torsion = float(use.torsion.max())
-    return float(np.sqrt(max(level**2 - torsion**2, 0.0))) - float(use.axial.max())
-
-
-def _displacement(still: Outcome, layers: list[Layer], uses: list[Use]) -> Array | None:
-    """Lasting displacement of the centre of mass of a single support [m]; None where it is not known.
-
-    Each piece keeps a bend and is otherwise rigid; to first order their effects on the centre of mass add.
-    None too where a piece has just too little left for its moment, which the safe sum in `_left` can bring
-    about shortly before it folds.
-    """
-    rig = still.rig
-    by_layer = {use.layer.index: use for use in uses}
-    at = forces_by_place(still.parts, still.forces)
-    total = np.zeros(3)
-    for members in pieces_of(layers):
-        found = [by_layer[layer.index] for layer in members if layer.index in by_layer]
-        if all(use.onset >= 1 for use in found):
-            continue
-        if any(layer.yield_strength is None and not layer.brittle for layer in members):
-            return None
-        if any(_left(use.layer.onset_fraction, use) <= 0 for use in found):
-            return None
-        if len(members) > 1 and members[0].support.form == "strip":
-            return None
-        first = members[0]
-        length = float(np.linalg.norm(first.stop - first.start))
-        axes = piece_axes(first.support.form, first.start, first.stop)
-        forces = at[first.part.support, first.part.segment]
-        if len(members) == 1:
-            bend = lasting_set(
-                _left_law(found[0]),
-                stations=_FINE * length,
-                moment_y=_TO_FINE @ forces.moment_y[0],
-                moment_z=_TO_FINE @ forces.moment_z[0],
-            )
-        else:
-            bend = _sleeved_set(members, by_layer, forces, length)
-        if bool(bend.collapses):
-            return None
-        total += set_at_offset(bend, axes @ (rig.centre_of_mass[0] - first.stop)) @ axes
-    return total
-
-
-def _left_law(use: Use) -> PlasticSection:
-    left = _left(1.0, use)
-    layer = use.layer
-    assert layer.yield_strength is not None
-    return layer.law(left * layer.yield_strength, _left(layer.onset_fraction, use) / left)
-
-
-def _sleeved_set(
-    members: list[Layer], uses: dict[int, Use], forces: SectionForces, length: float
-) -> LastingSet:
-    """The bend that stays in a sleeved piece, whose layers share one curvature.
-
-    ``M(kappa) = sum M_i(kappa)``; what cannot set stays on its elastic line. The sum unloads as its members
-    do, on the loading curve doubled, so ``kappa(M) - 2 kappa(M / 2)`` stays.
-    """
-    laws = [_left_law(uses[layer.index]) for layer in members if layer.index in uses]
-    rigid = sum(
-        layer.youngs_modulus * float(layer.part.section.second_moment_y[0])
-        for layer in members
-        if layer.index not in uses
-    )
-    about_y, about_z = _TO_FINER @ forces.moment_y[0], _TO_FINER @ forces.moment_z[0]
-    moment = np.hypot(about_y, about_z)
-    # The laws' own plastic moments, which torsion and axial force have lowered, bound what the piece holds.
-    holds = np.inf if rigid > 0 else float(sum(float(law.plastic_moment_y) for law in laws))
-    collapses = bool(moment.max() >= holds * (1 - 1e-9))
-    if collapses:
-        stays = np.full(moment.shape, np.nan)
-    else:
-        stays = _shared_curvature(laws, rigid, moment) - 2 * _shared_curvature(laws, rigid, moment / 2)
-    with np.errstate(invalid="ignore"):
-        per_moment = np.where(moment > 0, np.maximum(stays, 0.0) / moment, 0.0)
-    step = length / (len(_FINER) - 1)
-
-    def integral(values: Array) -> Array:
-        return np.concatenate([[0.0], np.cumsum((values[1:] + values[:-1]) / 2 * step)])
-
-    curvature_y, curvature_z = per_moment * about_y, per_moment * about_z
-    rotation_y, rotation_z = integral(curvature_y), integral(curvature_z)
-    return LastingSet(
-        curvature_y=curvature_y,
-        curvature_z=curvature_z,
-        rotation_y=rotation_y,
-        rotation_z=rotation_z,
-        displacement_y=integral(rotation_z),
-        displacement_z=-integral(rotation_y),
-        peak_strain=np.asarray(np.nan),
-        sets=np.asarray(True),
-        collapses=np.asarray(collapses),
-    )
-
-
-def _shared_curvature(laws: list[PlasticSection], rigid: float, moment: Array) -> Array:
-    """Curvature at which bonded layers hold a moment of 0 or more together, by halving."""
-
-    def held(curvature: Array) -> Array:
-        return np.asarray(sum((bending_moment(law, curvature) for law in laws), rigid * curvature))
-
-    low = moment / (rigid + sum(float(law.bending_stiffness_y) for law in laws))
-    high = 2 * low
-    for _ in range(_MOST_DOUBLINGS):
-        short = held(high) < moment
-        if not short.any():
-            break
-        high = np.where(short, 2 * high, high)
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        short = held(middle) < moment
-        low, high = np.where(short, middle, low), np.where(short, high, middle)
-    return (low + high) / 2
+def _sagging(still: Outcome) -> str:
+    """How much of the sag comes from yielding, in words; nothing where that is next to nothing."""
+    if still.yielding is None or not np.isfinite(still.yielding[0]).all():
+        return ""
+    more = -float(still.yielding[0, 1])
+    if more < _LEAST_SAG:
+        return ""
+    return f"of its {length_words(float(still.sag[0]))} of sag {length_words(more)} is the wire giving way; "

@@ -158,7 +158,7 @@ def layers_of(shot: Shot, prop: Prop, rig: Rig, parts: list[Part]) -> list[Layer
     list of Layer
         In the order of the parts.
     """
-    corners = _corners(rig)
+    corners = _corners(rig, parts)
     layers = []
     for index, (support, given) in enumerate(zip(rig.supports, prop.support, strict=True)):
         wire = _sized(stock_material(shot, given.material), float(support.outer_size[0]))
@@ -170,9 +170,7 @@ def layers_of(shot: Shot, prop: Prop, rig: Rig, parts: list[Part]) -> list[Layer
         along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
         own = [(at, part) for at, part in enumerate(parts) if part.support == index]
         for segment, group in groupby(own, key=lambda item: item[1].segment):
-            # A tied line has short extra pieces at its ends, which no result here asks for.
-            place = min(segment, len(points) - 2)
-            middle = (along[place] + along[place + 1]) / 2
+            middle = (along[segment] + along[segment + 1]) / 2
             over = iter([pair for pair in sleeves if pair[0].start[0] < middle < pair[0].end[0]])
             for at, part in group:
                 sleeve, stock = (None, wire) if part.label == "wire" else next(over)
@@ -183,18 +181,21 @@ def layers_of(shot: Shot, prop: Prop, rig: Rig, parts: list[Part]) -> list[Layer
                         support=support,
                         sleeve=sleeve,
                         stock=stock,
-                        start=points[place],
-                        stop=points[place + 1],
+                        start=points[segment],
+                        stop=points[segment + 1],
                     )
                 )
     return layers
 
 
-def _corners(rig: Rig) -> list[Array]:
-    """Points of each support, with the places where a sleeve begins or ends."""
-    if any(support.sleeves for support in rig.supports):
-        return [support.points[0] for support in build_frame(rig)[0].supports]
-    return [support.points[0] for support in rig.supports]
+def _corners(rig: Rig, parts: list[Part]) -> list[Array]:
+    """Points of each support, with the places between its corners where its pieces begin and end."""
+    pieces = [0] * len(rig.supports)
+    for part in parts:
+        pieces[part.support] = max(pieces[part.support], part.segment + 1)
+    if all(count == support.points.shape[1] - 1 for count, support in zip(pieces, rig.supports, strict=True)):
+        return [support.points[0] for support in rig.supports]
+    return [support.points[0] for support in build_frame(rig)[0].supports]
 
 
 def _sized(stock: StockMaterial, size: float) -> StockMaterial:

@@ -54,6 +54,8 @@ class Reading:
         Values that are possible but look like a wrong unit.
     strength_kind : str
         ``yield``, ``elastic limit`` or ``rupture`` of the first support.
+    set_share : float
+        Share of that strength from which the first support keeps a bend: below 1 for soft wire only.
     notes : tuple of (str, str, str)
         Figures for the details: label, value, source.
     """
@@ -65,6 +67,7 @@ class Reading:
     cautions: tuple[str, ...]
     doubts: tuple[str, ...]
     strength_kind: str
+    set_share: float
     notes: tuple[tuple[str, str, str], ...]
 
 
@@ -130,6 +133,7 @@ def read_prop(shot: Shot, prop: Prop) -> Reading:
         cautions=tuple(dict.fromkeys(notes.cautions)),
         doubts=tuple(_doubts(shot, prop, mass)),
         strength_kind=stock_material(shot, prop.support[0].material).working_strength_kind,
+        set_share=_set_share(shot, prop.support[0]),
         notes=tuple(notes.figures),
     )
     return reading if prop.insert is None else _with_joint(shot, prop, reading)
@@ -182,6 +186,14 @@ def stock_material(shot: Shot, name: str) -> StockMaterial:
         tensile_strength=_si(own.tensile_strength, "Pa"),
         damping_ratio=own.damping_ratio or None,
     )
+
+
+def _set_share(shot: Shot, support: Support) -> float:
+    stock = stock_material(shot, support.material)
+    if not stock.soft_temper or stock.yield_strength is None:
+        return 1.0
+    onset = stock.set_onset()
+    return 1.0 if onset is None else onset.value / stock.yield_strength.value
 
 
 def constants_of(material: StockMaterial, size: Array, damping_ratio: float | None = None) -> Material:

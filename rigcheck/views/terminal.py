@@ -251,8 +251,10 @@ def _deciding_rows(prop: PropResult) -> list[_Row]:
     static, motion = prop.static, prop.motion
     wobble, wobble_unit = _wobble(motion)
     worst_case = ", worst case" if motion is not None and motion.worst_case else ""
+    # Of a wire that folds only the elastic part of the sag is known.
+    more = " or more" if static is not None and static.method.endswith("elastic part only") else ""
     rows = [
-        _row(prop, "sag", "sag", None if static is None else _in(static.sag, "mm"), "mm"),
+        _row(prop, "sag", "sag", None if static is None else _in(static.sag, "mm"), "mm", more),
         _Row(None, "lowest frequency", _lowest_frequency(prop)),
         _row(prop, "residual-wobble", "wobble after move", wobble, wobble_unit, worst_case),
         _row(

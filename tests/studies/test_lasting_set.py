@@ -122,8 +122,9 @@ def test_set_of_a_cantilever() -> None:
     found = finding(result, "set")
     assert found.value == pytest.approx(set_m * 1e3)
     assert found.says == (
-        "This wire bends for good when the prop is hung: when it is taken off, 0.49 mm down stay at the prop's"
-        " place; it keeps a bend from 2.4 g on and folds at 9.3 g."
+        "This wire bends for good when the prop is hung: of its 7.2 mm of sag 0.49 mm is the wire giving way; when"
+        " it is taken off, 0.49 mm down stay at the prop's"
+        " place; it keeps a bend from 2.4 g on (50% of its yield) and folds at 9.3 g."
     )
 
 
@@ -248,7 +249,8 @@ def test_soft_wire_folds() -> None:
     found = finding(result, "set")
     assert (found.status, found.value) == (Status.FAIL, None)
     assert found.says == (
-        "This wire folds under the prop: it keeps a bend from 2.4 g on and folds at 9.3 g,"
+        "This wire bends for good when the prop is hung, and folds under it: it keeps a bend from 2.4 g on"
+        " (50% of its yield) and folds at 9.3 g,"
         " and the prop weighs 14 g."
     )
 

@@ -6,6 +6,7 @@ from rigcheck.files import rig_from_text
 from rigcheck.studies.lasting import lasting
 from rigcheck.studies.reading import read_prop
 from rigcheck.studies.results import Contribution
+from rigcheck.studies.yielding import with_yielding
 
 SOFT = "aluminium-1100-o"
 # 34 MPa and 68.9 GPa at any size, but next to no weight and no soft onset: the wire of the data file's sums.
@@ -24,7 +25,7 @@ def run(text: str) -> tuple[Contribution, float | None]:
     shot = rig_from_text(text)
     prop = shot.prop[0]
     reading = read_prop(shot, prop)
-    still = reading.task.evaluate()
+    still = with_yielding(shot, prop, reading.task.evaluate())
     motion = reading.task.move(still) if still.solved[0] else None
     return lasting(shot, prop, reading, still, motion)
 
