@@ -122,7 +122,18 @@ def _spread(shot: Shot, work: Work) -> Ranges | None:
     """How sure the figures are; None where there are none, or where a unit is probably wrong."""
     if not work.still.solved[0] or work.reading.doubts:
         return None
-    return ranges(shot, work.prop, task=work.reading.task)
+    spread = ranges(shot, work.prop, task=work.reading.task)
+    if work.still.yielding is None:
+        return spread
+    # The variants are elastic, and so would be the range beside a sag that is mostly yielding.
+    return replace(
+        spread,
+        ranges={name: value for name, value in spread.ranges.items() if name != "sag_mm"},
+        assumptions=(
+            *spread.assumptions,
+            "The sag has no range: the support yields, and how far is computed once.",
+        ),
+    )
 
 
 def _with_chances(

@@ -204,6 +204,8 @@ class Outcome:
     yielding : array, shape (B, 3), or None
         How much of the displacement comes from yielding [m] (`rigcheck.studies.yielding`); NaN where it yields by an
         amount that is not known, and only the elastic part is given. None where nothing was looked for, or yields.
+    natural : list of array, shape (B, segments, n, 3), or None
+        Bend of its own that each support was solved with, as for `bent_by`.
     """
 
     rig: Rig
@@ -225,6 +227,7 @@ class Outcome:
     dynamics: Dynamics
     slack: Flags
     yielding: Array | None = None
+    natural: list[Array] | None = None
 
     @property
     def sag(self) -> Array:
@@ -374,7 +377,15 @@ def listed_modes(outcome: Outcome) -> tuple[Array, Array]:
         from rigcheck.mechanics.large import large_modes, settle_large
 
         found = large_modes(
-            settle_large(frame.supports, frame.prop, _DOWN, push=rig.push, shear=settings.shear), count
+            settle_large(
+                frame.supports,
+                frame.prop,
+                _DOWN,
+                push=rig.push,
+                natural=outcome.natural,
+                shear=settings.shear,
+            ),
+            count,
         )
     else:
         load = frame.inertial_load(_DOWN)
@@ -456,7 +467,8 @@ def bent_by(outcome: Outcome, natural: list[Array] | None) -> Outcome:
         Displacements count from where the prop would be on straight supports.
     """
     turning = outcome.dynamics.participation.shape[2] > len(np.eye(3))
-    return _with_large(outcome, np.ones(outcome.rig.batch, dtype=bool), turning=turning, natural=natural)
+    everyone = np.ones(outcome.rig.batch, dtype=bool)
+    return replace(_with_large(outcome, everyone, turning=turning, natural=natural), natural=natural)
 
 
 def _with_large(

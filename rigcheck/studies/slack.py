@@ -301,7 +301,7 @@ def _fallen(outcome: Outcome, members: Index) -> Outcome:
     return replace(outcome, solved=solved, reached=reached)
 
 
-_KEPT = ("rig", "settings", "parts", "slack", "yielding")
+_KEPT = ("rig", "settings", "parts", "slack", "yielding", "natural")
 
 
 def _put(base: Outcome, members: Index, found: Outcome) -> Outcome:

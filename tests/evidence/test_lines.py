@@ -14,7 +14,7 @@ import pytest
 from line_rigs import Line, task_on_lines
 from rig_builders import GRAVITY
 
-from rigcheck.studies.evaluate import evaluate
+from rigcheck.studies.evaluate import evaluate, listed_modes
 from rigcheck.studies.slack import line_pull
 
 E, DIAMETER, DENSITY = 2.5e9, 1e-4, 1140.0  # nylon-monofilament, as in stock, and the thinnest of it
@@ -38,11 +38,12 @@ def settled(lines, **given):
 
 def modes_of(outcome, axis):
     """Angular frequencies of the modes whose motion of the prop is mainly along one freedom of six, rising."""
-    shape = np.abs(outcome.dynamics.shape[0])
+    omega, shape = listed_modes(outcome)
+    shape = np.abs(shape)
     shape[3:] *= 0.02  # about how far a turn moves the rim of these props
     mine = shape.argmax(axis=0) == axis
     # The lines' own vibration leaves the prop nearly still; a mode of the prop has a modal mass of about its own.
-    return outcome.dynamics.angular_frequency[0, mine & (shape.max(axis=0) > 0.3 / np.sqrt(MASS))]
+    return omega[mine & (shape.max(axis=0) > 0.3 / np.sqrt(MASS))]
 
 
 def shortened(length, pull, ends=2, times=1):
@@ -58,7 +59,7 @@ def test_simple_pendulum_and_bounce():
     # omega^2 = g / L (C. Huygens, 1673). A point of mass turns with its tip, so only the upper end is clamped.
     outcome = settled([Line(root=(0, 800, 0), tip=(0, 0, 0))], **POINT)
     length = shortened(stretched(0.8, WEIGHT), WEIGHT, ends=1)
-    found = outcome.dynamics.angular_frequency[0]
+    found, _ = listed_modes(outcome)
     np.testing.assert_allclose(found[:2], np.sqrt(GRAVITY / length), rtol=1e-4)
     # Bounce: omega^2 = (EA / L) / (m + rho A L / 3), the line's third counted (J. W. Strutt, Lord Rayleigh).
     wanted = np.sqrt(E * AREA / 0.8 / (MASS + DENSITY * AREA * 0.8 / 3))
@@ -79,7 +80,7 @@ def test_prop_under_one_line_is_a_double_pendulum(axis):
     k2 = INERTIA[2 if axis == 0 else 0] / MASS
     swing = np.array([[length**2, length * h], [length * h, h**2 + k2]])
     wanted = np.sqrt(1 / np.linalg.eigvals(np.linalg.solve(np.diag([GRAVITY * length, GRAVITY * h]), swing)))
-    found = outcome.dynamics.angular_frequency[0]
+    found, _ = listed_modes(outcome)
     for omega in wanted:
         assert np.min(np.abs(found / omega - 1)) < 3e-4
 
@@ -137,7 +138,7 @@ def test_two_lines_in_a_v():
     side = 2 * (axial * np.sin(angle) ** 2 + across * np.cos(angle) ** 2)
     # The lines' own mass, 0.11 g each against 60 g, counts a third where they stretch.
     mass = MASS + 2 * DENSITY * area * long / 3
-    found = outcome.dynamics.angular_frequency[0]
+    found, _ = listed_modes(outcome)
     thick = np.sqrt(256 * E * SECOND / pull)
     swing = np.sqrt(GRAVITY / ((height + outcome.sag[0]) * (1 - thick / long)))
     for omega, tolerance in ((swing, 1e-3), (np.sqrt(up / mass), 3e-3), (np.sqrt(side / mass), 3e-3)):
@@ -158,8 +159,8 @@ def test_a_prop_threaded_on_a_taut_line():
     pull = tension + E * AREA * (sag / length) ** 2 / 2
     own = DENSITY * AREA * length
     assert sag == pytest.approx((mass + own) * GRAVITY * (length - 2 * end) / (2 * pull), rel=3e-3)
-    shape = np.abs(outcome.dynamics.shape[0])
-    away = outcome.dynamics.angular_frequency[0, shape[2] > 0.5 * shape[2].max()][0]
+    omega, shape = listed_modes(outcome)
+    away = omega[np.abs(shape[2]) > 0.5 * np.abs(shape[2]).max()][0]
     # The moving lines bring a third of their mass.
     wanted = np.sqrt(2 * pull / ((length - 2 * end) * (mass + 2 * own / 3)))
     assert away == pytest.approx(wanted, rel=2e-3)
