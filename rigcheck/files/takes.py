@@ -23,6 +23,7 @@ __all__ = [
     "MOST_ROWS",
     "Keys",
     "Take",
+    "beside_hint",
     "keys_from_text",
     "read_keys",
     "read_take",
@@ -488,9 +489,7 @@ def _text(path: Path) -> str:
         with path.open("rb") as stream:
             content = stream.read(LARGEST_TABLE + 1)
     except FileNotFoundError:
-        close = difflib.get_close_matches(path.name, _beside(path), n=1)
-        hint = f'Did you mean "{path.with_name(close[0])}"?' if close else None
-        troubles.stop("the file", None, None, "there is no such file.", hint)
+        troubles.stop("the file", None, None, "there is no such file.", beside_hint(path))
     except (OSError, ValueError) as error:
         if isinstance(error, InputError):
             raise
@@ -504,6 +503,12 @@ def _text(path: Path) -> str:
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
         troubles.stop("text", line, None, "this is not UTF-8 text.", _EXPORT)
+
+
+def beside_hint(path: Path) -> str | None:
+    """Suggest the file beside a missing one that was probably meant."""
+    close = difflib.get_close_matches(path.name, _beside(path), n=1)
+    return f'Did you mean "{path.with_name(close[0])}"?' if close else None
 
 
 def _beside(path: Path) -> list[str]:
