@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from rigcheck.cli.options import as_json_option, details_option
-from rigcheck.cli.running import console, print_json
+from rigcheck.cli.running import console, print_json, progress
+from rigcheck.cli.words import plain
+
+if TYPE_CHECKING:
+    from rigcheck.files.takes import Take
+    from rigcheck.model.shot import Shot
 
 __all__ = ["explain"]
 
@@ -40,7 +46,31 @@ __all__ = ["explain"]
     type=click.Path(path_type=Path),
     help="Write the fitted rig to a new rig file.",
 )
-@click.option("--overwrite", is_flag=True, help="Let --save replace a file that is there.")
+@click.option(
+    "--follow",
+    metavar="X,Y",
+    help="In a video: the point to follow, in pixels of the first frame, or the number of a proposed one.",
+)
+@click.option(
+    "--still",
+    metavar="X,Y",
+    multiple=True,
+    help="In a video: a point of the background, against camera shake; may be given again, or none.",
+)
+@click.option("--square", metavar="PX", type=int, help="In a video: side of the square followed, 25 to 201.")
+@click.option(
+    "--track-to",
+    metavar="FILE.csv",
+    type=click.Path(path_type=Path),
+    help="Write the track of a video, for use again.",
+)
+@click.option(
+    "--marks",
+    metavar="FILE.png",
+    type=click.Path(path_type=Path),
+    help="Write the first frame of a video with the proposed points numbered.",
+)
+@click.option("--overwrite", is_flag=True, help="Let what is written replace files that are there.")
 @details_option
 @as_json_option
 def explain(
@@ -54,6 +84,11 @@ def explain(
     drive_rates: tuple[str, ...],
     point: str | None,
     save: Path | None,
+    follow: str | None,
+    still: tuple[str, ...],
+    square: int | None,
+    track_to: Path | None,
+    marks: Path | None,
     overwrite: bool,
     details: bool,
     as_json: bool,
@@ -61,11 +96,13 @@ def explain(
     """What wobbled in a test take, and what cures it?
 
     TAKE is the track of a point on the prop: a table with columns frame, time_s, x_px, y_px (or x_mm, y_mm), and
-    still_x_px, still_y_px of a fixed point.
+    still_x_px, still_y_px of a fixed point. Or it is the video itself (with the extra "video" installed): a point is
+    proposed or named, and followed.
 
     \b
       rigcheck explain shared/takes/notebook-take.csv --rig shared/shots/desk-set.toml --prop notebook
       rigcheck explain shared/takes/notebook-tap.csv --rig shared/shots/desk-set.toml --prop notebook --tap
+      rigcheck explain take.mp4 --rig shared/shots/desk-set.toml --prop notebook --track-to take.csv
       rigcheck explain --hung 200g --sag 1.6mm --rig shared/shots/desk-set.toml --prop notebook
     """
     from rigcheck.files import read_rig
@@ -86,8 +123,15 @@ def explain(
     bench = None
     if flags.hung is not None and flags.sag is not None:
         bench = HungMass(mass=flags.hung, sag=flags.sag)
+    video_flags = {
+        "--follow": follow,
+        "--still": still,
+        "--square": square,
+        "--track-to": track_to,
+        "--marks": marks,
+    }
     result = explain_take(
-        take,
+        _track(take, shot, fps, video_flags, overwrite=overwrite),
         shot=shot,
         prop=prop,
         frame_rate=fps,
@@ -104,3 +148,36 @@ def explain(
         print_json(explain_json(result, saved=save))
     else:
         render_explain(console(), result, details=details, saved=save)
+
+
+def _track(
+    take: Path | None, shot: Shot | None, fps: float | None, flags: dict[str, Any], *, overwrite: bool
+) -> Take | Path | None:
+    """The take to explain: of a video the track of a point, of a table its file."""
+    from rigcheck.files.video_frames import is_video
+
+    if take is None or not is_video(take):
+        for flag, given in flags.items():
+            if given:
+                raise click.UsageError(f"{flag} belongs to a take that is a video (.mp4, .mov, .avi ...).")
+        return take
+    from rigcheck.files.video_flags import follow_video
+    from rigcheck.studies.explain import rate_as_shot
+
+    rate, rate_from = rate_as_shot(shot, fps)
+    with progress() as tell:
+        followed = follow_video(
+            take,
+            follow=flags["--follow"],
+            still=flags["--still"],
+            square=flags["--square"],
+            track_to=flags["--track-to"],
+            marks=flags["--marks"],
+            frame_rate=rate,
+            rate_from=rate_from,
+            overwrite=overwrite,
+            progress=lambda done, total: tell("Frames", done, total),
+        )
+    for line in followed.says:
+        click.echo(plain(line), err=True)
+    return followed.track.take

@@ -87,7 +87,7 @@ def print_json(value: Any) -> None:
 
 
 @contextmanager
-def progress() -> Iterator[Callable[[str, int, int], None]]:
+def progress() -> Iterator[Callable[[str, int, int | None], None]]:
     """A function to tell how far a long job is; it draws on stderr, and only on a terminal."""
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
@@ -97,7 +97,7 @@ def progress() -> Iterator[Callable[[str, int, int], None]]:
     with Progress(*columns, console=Console(stderr=True), transient=True, disable=quiet) as bar:
         task = bar.add_task("", total=None)
 
-        def tell(what: str, done: int, total: int) -> None:
+        def tell(what: str, done: int, total: int | None) -> None:
             bar.update(task, description=what, completed=done, total=total)
 
         yield tell

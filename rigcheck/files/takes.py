@@ -77,6 +77,8 @@ class Take:
         Frames a second [Hz].
     source : str
         The file, for messages.
+    notes : tuple of str
+        What to know about how it was made, in plain words.
     """
 
     times: FloatArray
@@ -86,6 +88,7 @@ class Take:
     dropped: int
     frame_rate: float
     source: str
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

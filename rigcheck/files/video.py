@@ -1,4 +1,4 @@
-"""A test take as a video file: one point followed through it, the camera's shake from points that stay, and the track.
+"""A test take as a video: one point followed through it, the camera's shake by points that stay, and the track.
 
 Needs the extra ``video``. Coordinates count from the middle of the first pixel: x to the right, y down.
 """
@@ -22,7 +22,9 @@ from rigcheck.files.video_points import MARGIN, Proposals, marked_picture, propo
 from rigcheck.files.writing import write_whole
 
 __all__ = [
+    "RATE_OF_RIG",
     "FrameSource",
+    "Progress",
     "TrackedVideo",
     "Video",
     "is_video",
@@ -36,6 +38,9 @@ __all__ = [
 FloatArray = NDArray[np.float64]
 Point = tuple[float, float]
 Progress = Callable[[int, int | None], None]
+
+RATE_OF_RIG = "as camera.frame_rate of the rig file says"
+"""For the notes, where the frame rate comes from there."""
 
 _LEAST_FRAMES = 4
 _WIDEST = 201  # px of the square
@@ -79,8 +84,6 @@ class TrackedVideo:
         Standard error of one position, from the texture and the grain [px].
     frame_rate : float
         Frames a second that the times count [Hz].
-    notes : tuple of str
-        What to know about it, in plain words.
     """
 
     take: Take
@@ -94,7 +97,6 @@ class TrackedVideo:
     still: tuple[Point, ...]
     expected_error: float
     frame_rate: float
-    notes: tuple[str, ...]
 
 
 def track_video(
@@ -103,6 +105,7 @@ def track_video(
     point: Point | None = None,
     still: Sequence[Point] | Literal["auto"] = "auto",
     frame_rate: float | None = None,
+    rate_from: str = "as given",
     square: int | None = None,
     proposals: Proposals | None = None,
     progress: Progress | None = None,
@@ -119,9 +122,11 @@ def track_video(
         Points of the background, to take the camera's shake out; proposed ones if left out, none where empty.
     frame_rate : float, optional
         Frames a second as shot [Hz]; the file's own if left out, which is wrong where it was slowed down.
+    rate_from : str, optional
+        Where that comes from, for the notes.
     square : int, optional
-        Side of the square around the point that is followed, 25 to 201 [px]; 41 if left out, 25 where a small prop was
-        proposed.
+        Side of the square around the point that is followed, 25 to 201 [px]; 41 if left out, 25 where the point
+        proposed lies on a small prop.
     proposals : Proposals, optional
         What `propose_points` found, so that it need not look again.
     progress : callable, optional
@@ -130,7 +135,7 @@ def track_video(
     Returns
     -------
     TrackedVideo
-        The track. A frame in which the point was not found is missing in it, and told in the notes.
+        The track. A frame in which the point was not found is missing in it, and told in the take's notes.
 
     Raises
     ------
@@ -156,7 +161,7 @@ def track_video(
                 video,
                 "point",
                 "nothing in the picture was seen to move against the rest.",
-                "Name the point on the prop: --point X,Y, in pixels of the first frame.",
+                "Name the point on the prop: --follow X,Y, in pixels of the first frame.",
             )
         point = (proposals.moving[0].x, proposals.moving[0].y)
         half = proposals.moving[0].half if square is None else half
@@ -169,7 +174,7 @@ def track_video(
 
     raw = _follow_all(video, point, stills, half, progress)
     expected = _check_points(video, raw, half, notes)
-    times, rate, missing = _clock(video, raw.stamps, frame_rate, notes)
+    times, rate, missing = _clock(video, raw.stamps, frame_rate, rate_from, notes)
     positions = raw.places[:, 0]
     repeats = _repeats(raw.differences, video, notes)
     positions[repeats] = np.nan
@@ -183,7 +188,8 @@ def track_video(
         raise _problem(
             video,
             "the track",
-            f"has {int(found.sum())} frames with a position of {found.size}; at least {_LEAST_FRAMES} are needed.{lost}",
+            f"has {int(found.sum())} frames with a position of {found.size}; at least {_LEAST_FRAMES} are needed."
+            f"{lost}",
             "Name a point with more texture, on the same side of the prop all through.",
         )
     rows = np.flatnonzero(found)
@@ -195,6 +201,7 @@ def track_video(
         dropped=int(rows[-1] - rows[0] + 1 - rows.size) + int(missing[rows[0] : rows[-1]].sum()),
         frame_rate=rate,
         source=video.source,
+        notes=tuple(notes),
     )
     return TrackedVideo(
         take=take,
@@ -208,7 +215,6 @@ def track_video(
         still=stills,
         expected_error=expected,
         frame_rate=rate,
-        notes=tuple(notes),
     )
 
 
@@ -356,7 +362,8 @@ def _first_looks(
                 video,
                 name,
                 "lies on a plain surface or a straight edge, where no place can be told from the next.",
-                "Choose a corner, a print or a speck, or stick a small mark on; without --point, points are proposed.",
+                "Choose a corner, a print or a speck, or stick a small mark on; without --follow, points are "
+                "proposed.",
                 given=f"{x:g},{y:g}",
             )
         patches.append(patch)
@@ -375,13 +382,14 @@ def _check_points(video: Video | FrameSource, raw: _Raw, half: int, notes: list[
         )
     if promised is not None and frames < 0.98 * promised - 1:
         notes.append(
-            f"The file ends after {frames:,} of the {promised:,} frames it says it has: it is cut short or damaged there."
+            f"The file ends after {frames:,} of the {promised:,} frames it says it has: it is cut short or "
+            "damaged there."
         )
     away = np.linalg.norm(raw.places[:, 0] - raw.places[0, 0], axis=1) > half
     if away.any() and np.median(raw.side[away]) < _PARTED:
         notes.append(
-            f"One side of the square of {2 * half + 1} px around the point shows something that does not move with it, "
-            "which pulls the track astray: name a point further inside the prop, or a smaller --square."
+            f"One side of the square of {2 * half + 1} px around the point shows something that does not move with "
+            "it, which pulls the track astray: name a point further inside the prop, or a smaller --square."
         )
     if raw.errors[0] > _ROUGH:
         notes.append(
@@ -392,7 +400,7 @@ def _check_points(video: Video | FrameSource, raw: _Raw, half: int, notes: list[
 
 
 def _clock(
-    video: Video | FrameSource, stamps: FloatArray, frame_rate: float | None, notes: list[str]
+    video: Video | FrameSource, stamps: FloatArray, frame_rate: float | None, rate_from: str, notes: list[str]
 ) -> tuple[FloatArray, float, NDArray[np.int64]]:
     """Give the time of each frame, the frames a second, and how many frames are missing after each."""
     own = video.info.rate
@@ -415,13 +423,13 @@ def _clock(
     rate = frame_rate or own or 1.0
     if frame_rate is None:
         notes.append(
-            f"Times count {rate:.6g} frames a second, as the file says. If it was shot faster and slowed down, that is "
-            "wrong: give the rate as shot (--fps, or camera.frame_rate in the rig file)."
+            f"Times count {rate:.6g} frames a second, as the file says. If it was shot faster and slowed down, "
+            "that is wrong: give the rate as shot (--fps, or camera.frame_rate in the rig file)."
         )
     elif own is not None and abs(own - rate) > 0.01 * rate:
-        notes.append(f"Times count {rate:.6g} frames a second, as given; the file plays at {own:.6g}.")
+        notes.append(f"Times count {rate:.6g} frames a second, {rate_from}; the file plays at {own:.6g}.")
     else:
-        notes.append(f"Times count {rate:.6g} frames a second, as given.")
+        notes.append(f"Times count {rate:.6g} frames a second, {rate_from}.")
     if not uneven:
         return numbers / rate, rate, missing
     counts = steps / usual
@@ -452,16 +460,17 @@ def _repeats(differences: FloatArray, video: Video | FrameSource, notes: list[st
         usual = np.quantile(windows, 0.75, axis=1)
     else:
         usual = np.full(count - 1, np.quantile(padded, 0.75))
-    repeats = np.concatenate([[False], differences[1:] < _REPEAT * usual])
+    still = (differences[1:] < _REPEAT * usual) | (differences[1:] == 0.0)  # at rest without grain too
+    repeats = np.concatenate([[False], still])
     edges = np.flatnonzero(np.diff(np.concatenate([[0], repeats.astype(np.int8), [0]])))
     for start, end in zip(edges[::2], edges[1::2], strict=True):
-        if end - start > _LONGEST_REPEAT:
+        if end - start > _LONGEST_REPEAT or not usual[start - 1 : end - 1].all():
             repeats[start:end] = False
     total = int(repeats.sum())
     if total:
         text = (
-            f"{total:,} of {count:,} frames repeat the one before (the first is frame {int(np.argmax(repeats))}); they "
-            "were left out."
+            f"{total:,} of {count:,} frames repeat the one before (the first is frame {int(np.argmax(repeats))}); "
+            "they were left out."
         )
         if total > 0.1 * count and video.info.rate is not None:
             text += (
@@ -493,7 +502,7 @@ def _background(places: FloatArray, positions: FloatArray, notes: list[str]) -> 
 
     Notes
     -----
-    One to three points give a shift, the median over points. From four on, the picture may also turn and grow: with
+    One or two points give a shift, the median over points. From three on, the picture may also turn and grow: with
     places as complex numbers, z' = a z + b is fitted by least squares, in which points that do not fit weigh less
     (Huber's weights, five rounds). That is used where it leaves clearly less than shifts alone do.
     """
@@ -507,8 +516,8 @@ def _background(places: FloatArray, positions: FloatArray, notes: list[str]) -> 
         shift[some] = np.nanmedian(shifts[some].real, axis=1) + 1j * np.nanmedian(shifts[some].imag, axis=1)
     moved = shift
     turned = False
-    if z.shape[1] >= 4:
-        full = seen.sum(axis=1) >= 4
+    if z.shape[1] >= 3:
+        full = seen.sum(axis=1) >= 2
         scale, offset, left = _similarity(start, np.where(seen, z, 0.0)[full], seen[full])
         plain = np.abs((shifts - shift[:, None])[full][seen[full]])
         if (
@@ -550,7 +559,7 @@ def _similarity(
         b = there - a * middle
         left = np.abs(z - a[:, None] * start - b[:, None])
         spread = np.maximum(np.nanmedian(np.where(seen, left, np.nan), axis=1), _FLOOR)
-        weights = seen * np.minimum(1.0, 1.5 * spread[:, None] / np.maximum(left, 1e-12))
+        weights = seen * np.minimum(1.0, 2.0 * spread[:, None] / np.maximum(left, 1e-12)) ** 2
     return a, b, left
 
 
@@ -575,8 +584,8 @@ def _tell_lost(
         gone = ~np.isfinite(raw.places[:, number]).all(axis=1)
         if gone.mean() > 0.2:
             notes.append(
-                f"The background point {_place(still)} was lost in {int(gone.sum()):,} of {gone.size:,} frames, first in "
-                f"frame {int(np.argmax(gone))}."
+                f"The background point {_place(still)} was lost in {int(gone.sum()):,} of {gone.size:,} frames, "
+                f"first in frame {int(np.argmax(gone))}."
             )
 
 

@@ -1,10 +1,10 @@
 """Following one patch of a picture through later pictures, always against its first look.
 
-A small square around the point is the reference. In each later picture the position, turn, size and skew of that square
-are found that maximise the enhanced correlation coefficient of Evangelidis and Psarakis, "Parametric Image Alignment
-Using Enhanced Correlation Coefficient Maximization", IEEE Transactions on Pattern Analysis and Machine Intelligence 30
-(2008), by OpenCV. The coefficient does not change with brightness and contrast, so a flickering lamp does no harm.
-Because each picture is compared with the first and never with the one before, errors do not add up.
+A small square around the point is the reference. In each later picture the position, turn, size and skew of that
+square are found that maximise the enhanced correlation coefficient of Evangelidis and Psarakis, "Parametric Image
+Alignment Using Enhanced Correlation Coefficient Maximization", IEEE Transactions on Pattern Analysis and Machine
+Intelligence 30 (2008), by OpenCV. The coefficient does not change with brightness and contrast, so a flickering lamp
+does no harm. Because each picture is compared with the first and never with the one before, errors do not add up.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ _WIDEST = 200  # px around where it was last seen, when it has been lost for a w
 _SURE = 0.9  # a match from here on is not doubted
 _LEAST_MATCH = 0.6  # below, it is another thing; much blur leaves about that
 _LEAST_AGAIN = 0.8  # where it is found again, or far from where it was expected
-_LEAST_SIDE = 0.4  # of the worst side, for what rests
+_LEAST_SIDE = 0.6  # of the worst side, for what rests
 _MOST_RETURN = 0.5  # px between the way there and the way back
 _SIZES = (0.4, 2.5)  # of the square against the first look
 _MOST_CHANGE = 0.3  # of turn, size and skew between two frames
@@ -91,8 +91,8 @@ class Patch:
     half : int, optional
         Half the side of the square, without its middle [px].
     rests : bool, optional
-        Whether it belongs to the background: then it is looked for about its place only, and a frame in which something
-        comes before it is left out rather than used.
+        Whether it belongs to the background: then it is looked for about its place only, and a frame in which
+        something comes before it is left out rather than used.
     """
 
     def __init__(
@@ -182,17 +182,17 @@ class Patch:
         start[:, 2] = place - corner - linear @ self._inside[:2]
         criteria = (self._cv2.TERM_CRITERIA_EPS | self._cv2.TERM_CRITERIA_COUNT, _STEPS, _ACCURACY)
         try:
-            match, warp = self._cv2.findTransformECC(
+            match, carry = self._cv2.findTransformECC(
                 self.first, picture, start, self._cv2.MOTION_AFFINE, criteria, None, _SMOOTHING
             )
         except self._cv2.error:  # it did not converge, or a picture is of one shade
             return 0.0, None
-        warp = warp.astype(np.float64)
+        warp: FloatArray = np.asarray(carry, dtype=np.float64)
         warp[:, 2] += corner
         sizes = np.linalg.svd(warp[:, :2], compute_uv=False) if np.isfinite(warp).all() else np.zeros(2)
         if sizes[1] < _SIZES[0] or sizes[0] > _SIZES[1] or np.abs(warp[:, :2] - linear).max() > _MOST_CHANGE:
             return 0.0, None
-        return float(match), np.asarray(warp, dtype=np.float64)
+        return float(match), warp
 
     def _search(self, frame: Frame, place: FloatArray, reach: int) -> FloatArray | None:
         """Look for the square within some pixels, to a whole pixel."""
@@ -216,7 +216,9 @@ class Patch:
         row, column = np.unravel_index(int(np.argmax(scores)), scores.shape)
         if not scores[row, column] > 0.5 * _LEAST_MATCH:
             return None
-        return corner + np.array([column, row]) + (self.half - margin) + self._inside[:2] - self.half
+        # The square found starts that margin further in than the first look does.
+        there: FloatArray = corner + np.array([column, row]) - margin + self._inside[:2]
+        return there
 
     def _way_back(self, carried: Picture) -> float:
         """Follow the patch found back into the first picture, and say how far from the point that ends [px]."""
@@ -276,9 +278,9 @@ def expected_error(square: Picture) -> float:
     Notes
     -----
     With independent noise s on each pixel and the gradient g, least squares give the covariance s^2 (sum g g^T)^-1
-    (Lucas and Kanade 1981; the least eigenvalue is the corner measure of Shi and Tomasi, "Good Features to Track", 1994).
-    s is estimated by Immerkær, "Fast Noise Variance Estimation", Computer Vision and Image Understanding 64 (1996), but
-    taken as one grey level at least. Noise has a gradient too, which is taken off.
+    (Lucas and Kanade 1981; its least eigenvalue is the corner measure of Shi and Tomasi, "Good Features to Track",
+    1994). s is estimated by Immerkær, "Fast Noise Variance Estimation", Computer Vision and Image Understanding 64
+    (1996), but taken as one grey level at least. Noise has a gradient too, which is taken off.
     """
     values = square.astype(np.float64)
     inner = values[1:-1, 1:-1]

@@ -123,41 +123,50 @@ def propose_points(path: str | Path | Video | FrameSource, *, progress: Progress
     still = kept & (extent <= 1.5 * base + 0.5)
     moving = kept & (extent > 3.0 * base + 0.5)
     reach = np.linalg.norm(corners[:, None] - corners[None], axis=2) < _NEIGHBOURS
-    for kind in (moving, still):
-        kind &= (reach & kind).sum(axis=1) > _SAME * (reach & kept).sum(axis=1)
-    chosen: dict[bool, tuple[list[int], FloatArray, int]] = {}
+    chosen: dict[bool, tuple[list[int], FloatArray, FloatArray, int]] = {}
+    tried: dict[bool, tuple[FloatArray, FloatArray]] = {}
     for half in (HALF_SIZE, SMALL_HALF):
-        tried = {
-            is_moving: kind for is_moving, kind in ((True, moving), (False, still)) if is_moving not in chosen
-        }
-        errors = np.array([expected_error(Patch(first, np.rint(corner), half).first) for corner in corners])
-        rows = {
-            is_moving: _best(kind & (errors < _ROUGH), corners, errors, _TRIED)
-            for is_moving, kind in tried.items()
-        }
-        good = _trial(video, corners, [row for group in rows.values() for row in group], half, count)
-        for is_moving, group in rows.items():
-            most = _MOST_MOVING if is_moving else _MOST_STILL
-            passed = [row for row in group if row in good][:most]
-            if passed:
-                chosen[is_moving] = (passed, errors, half)
+        rows: dict[bool, list[int]] = {}
+        for is_moving, kind in ((True, moving), (False, still)):
+            alike = reach & kind
+            if half == HALF_SIZE:
+                places, good = corners, kind & (alike.sum(axis=1) > _SAME * (reach & kept).sum(axis=1))
+            else:
+                # Corners of a small prop lie on its outline; the middle of those that move together lies inside.
+                places, good = alike @ corners / np.maximum(alike.sum(axis=1), 1)[:, None], kind
+            places = np.rint(places)
+            errors = np.full(len(places), np.inf)
+            for row in np.flatnonzero(good):
+                errors[row] = expected_error(Patch(first, places[row], half).first)
+            rows[is_moving] = (
+                _best(good & (errors < _ROUGH), places, errors, _TRIED) if is_moving not in chosen else []
+            )
+            tried[is_moving] = places, errors
+        every = [(is_moving, row) for is_moving, group in rows.items() for row in group]
+        passed = _trial(video, [tried[is_moving][0][row] for is_moving, row in every], half, count)
+        for is_moving, most in ((True, _MOST_MOVING), (False, _MOST_STILL)):
+            kept_rows = [
+                row for (moves, row), good in zip(every, passed, strict=True) if good and moves is is_moving
+            ]
+            if kept_rows:
+                chosen[is_moving] = (kept_rows[:most], *tried[is_moving], half)
         if len(chosen) == 2:
             break
     found: list[tuple[Proposal, ...]] = []
     for is_moving in (True, False):
-        passed, errors, half = chosen.get(is_moving, ([], np.zeros(0), HALF_SIZE))
+        group, places, errors, half = chosen.get(is_moving, ([], corners, np.zeros(0), HALF_SIZE))
         found.append(
             tuple(
                 Proposal(
                     number=number,
-                    x=float(np.round(corners[row, 0])),
-                    y=float(np.round(corners[row, 1])),
+                    x=float(places[row, 0]),
+                    y=float(places[row, 1]),
                     moving=is_moving,
                     extent=float(extent[row]),
                     expected_error=float(errors[row]),
                     half=half,
                 )
-                for number, row in enumerate(passed, 1 + sum(map(len, found)))
+                for number, row in enumerate(group, 1 + sum(map(len, found)))
             )
         )
     return Proposals(moving=found[0], still=found[1], frames=count)
@@ -275,32 +284,29 @@ def _clear(paths: Sequence[FloatArray], kept: NDArray[np.bool_]) -> bool:
     )
 
 
-def _trial(
-    video: Video | FrameSource, corners: FloatArray, rows: Sequence[int], half: int, count: int
-) -> frozenset[int]:
-    """Follow corners through the frames looked at, and give those whose whole square stays what it was.
+def _trial(video: Video | FrameSource, places: Sequence[FloatArray], half: int, count: int) -> list[bool]:
+    """Follow points through the frames looked at, and say of which the whole square stays what it was.
 
     A square that shows two things which part, or that something comes before, would be pulled both ways.
     """
-    if not rows:
-        return frozenset()
-    patches: dict[int, Patch] = {}
-    sides: dict[int, list[float]] = {row: [] for row in rows}
+    if not places:
+        return []
+    patches: list[Patch] = []
+    sides: list[list[float]] = [[] for _ in places]
     for frame in video.frames():
         if not patches:
-            patches = {row: Patch(frame, np.rint(corners[row]), half) for row in rows}
+            patches = [Patch(frame, place, half) for place in places]
             continue
-        for row, patch in patches.items():
+        for patch, seen in zip(patches, sides, strict=True):
             found = patch.follow(frame)
-            sides[row].append(found.side if isinstance(found, Found) else np.nan)
+            seen.append(found.side if isinstance(found, Found) else np.nan)
         if frame.number + 1 >= min(count, _TRIAL):
             break
-    good = set()
-    for row, seen in sides.items():
-        there = [side for side in seen if np.isfinite(side)]
-        if there and len(there) > _LEAST_FOUND * len(seen) and np.quantile(there, 0.25) > _LEAST_SIDE:
-            good.add(row)
-    return frozenset(good)
+    there = [[side for side in seen if np.isfinite(side)] for seen in sides]
+    return [
+        len(good) > _LEAST_FOUND * len(seen) and bool(np.quantile(good, 0.25) > _LEAST_SIDE)
+        for good, seen in zip(there, sides, strict=True)
+    ]
 
 
 def _best(kind: NDArray[np.bool_], corners: FloatArray, errors: FloatArray, most: int) -> list[int]:

@@ -9,18 +9,39 @@ from pathlib import Path
 
 from rigcheck.errors import OutputError
 
-__all__ = ["write_whole"]
+__all__ = ["check_free", "write_whole"]
 
 
-def write_whole(path: str | Path, text: str, *, overwrite: bool = False) -> Path:
-    """Write a text file so that it is there whole, or as it was before.
+def check_free(path: str | Path, *, overwrite: bool = False) -> None:
+    """Say before long work what would keep `write_whole` from writing a file.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file.
+    overwrite : bool, optional
+        Whether a file that is there may be replaced.
+
+    Raises
+    ------
+    OutputError
+        The file is there and may not be replaced, is a folder, or its folder is not there.
+    """
+    try:
+        _target(Path(path), overwrite=overwrite)
+    except (OSError, RuntimeError, ValueError) as error:
+        raise _refused(Path(path), error) from error
+
+
+def write_whole(path: str | Path, content: str | bytes, *, overwrite: bool = False) -> Path:
+    """Write a file so that it is there whole, or as it was before.
 
     Parameters
     ----------
     path : str or Path
         The file. Where it is a link, what it points to is written.
-    text : str
-        The content, written as UTF-8.
+    content : str or bytes
+        What to write, text as UTF-8.
     overwrite : bool, optional
         Whether a file that is there may be replaced.
 
@@ -36,27 +57,36 @@ def write_whole(path: str | Path, text: str, *, overwrite: bool = False) -> Path
 
     Notes
     -----
-    The text goes to a new file in the same folder, reaches the disk, and then takes the name in one step.
+    It goes to a new file in the same folder, reaches the disk, and then takes the name in one step.
     Without `overwrite` that step is a hard link, which fails where the name has been taken meanwhile.
     """
     path = Path(path)
+    data = content.encode("utf-8") if isinstance(content, str) else content
     try:
-        target = path.resolve()
-        if target.is_dir():
-            raise OutputError(f"{path} is a folder. Give a file name in it.")
-        if not target.parent.is_dir():
-            raise OutputError(
-                f"the folder {path.parent} is not there. Make it first, or give another file name."
-            )
-        if target.exists() and not overwrite:
-            raise _taken(path)
-        _write(target, path, text.encode("utf-8"), overwrite=overwrite)
-    except OutputError:
-        raise
+        target = _target(path, overwrite=overwrite)
+        _write(target, path, data, overwrite=overwrite)
     except (OSError, RuntimeError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise OutputError(f"{path} was not written: {reason[0].lower()}{reason[1:]}.") from error
+        raise _refused(path, error) from error
     return path
+
+
+def _target(path: Path, *, overwrite: bool) -> Path:
+    """Give the file that a path stands for, if it may be written."""
+    target = path.resolve()
+    if target.is_dir():
+        raise OutputError(f"{path} is a folder. Give a file name in it.")
+    if not target.parent.is_dir():
+        raise OutputError(f"the folder {path.parent} is not there. Make it first, or give another file name.")
+    if target.exists() and not overwrite:
+        raise _taken(path)
+    return target
+
+
+def _refused(path: Path, error: Exception) -> OutputError:
+    if isinstance(error, OutputError):
+        return error
+    reason = getattr(error, "strerror", None) or str(error)
+    return OutputError(f"{path} was not written: {reason[0].lower()}{reason[1:]}.")
 
 
 def _taken(path: Path) -> OutputError:

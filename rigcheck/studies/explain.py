@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from rigcheck.errors import ArgumentError, InputError
 from rigcheck.files.takes import Take, read_take
+from rigcheck.files.video import RATE_OF_RIG, is_video, track_video
 from rigcheck.model import Prop, Shot
 from rigcheck.motion.identification import Identification, identify
 from rigcheck.studies.cautions import cautions
@@ -37,7 +38,7 @@ from rigcheck.studies.mode_words import describe_modes
 from rigcheck.studies.reading import Reading, read_prop
 from rigcheck.studies.uncertainty import inputs_of
 
-__all__ = ["HungMass", "explain"]
+__all__ = ["HungMass", "explain", "rate_as_shot"]
 
 Array = NDArray[np.float64]
 
@@ -92,7 +93,8 @@ def explain(
     Parameters
     ----------
     take : Take, str, Path or None
-        The track of a point on the prop, or its file. None with a bench test alone.
+        The track of a point on the prop, or its file: a table, or a video, of which the strongest point is
+        followed. None with a bench test alone.
     shot : Shot, optional
         The rig. Without it only the components of the swing are given.
     prop : str, optional
@@ -137,7 +139,31 @@ def explain(
     return _explain(shot, _prop(shot, prop), track, tap=tap, hung=hung, rates=rates, point=point)
 
 
+def rate_as_shot(shot: Shot | None, given: float | None) -> tuple[float | None, str]:
+    """Say at how many frames a second a video was shot, and where that comes from.
+
+    Parameters
+    ----------
+    shot : Shot or None
+        The rig, whose camera has a frame rate.
+    given : float or None
+        What the user says [Hz]; it wins.
+
+    Returns
+    -------
+    rate : float or None
+        [Hz]; None where only the video file itself can tell.
+    source : str
+        In words.
+    """
+    known = None if shot is None else _camera_rate(shot)
+    return (known, RATE_OF_RIG) if given is None and known is not None else (given, "as given")
+
+
 def _read(path: str | Path, shot: Shot | None, frame_rate: float | None) -> Take:
+    if is_video(path):
+        rate, rate_from = rate_as_shot(shot, frame_rate)
+        return track_video(path, frame_rate=rate, rate_from=rate_from).take
     known = None if shot is None else _camera_rate(shot)
     try:
         return read_take(path, frame_rate=frame_rate)
@@ -199,7 +225,7 @@ def _components_only(track: Take) -> ExplainResult:
         background=_shown(still, track.unit),
         seen=peak_to_peak(found.parts),
         next_step=next_step(found, None),
-        notes=(*found.notes, _NO_RIG),
+        notes=(*track.notes, *found.notes, _NO_RIG),
         order_criterion=found.order_criterion,
         assumptions=(_SLOW_DRIFT,),
         cautions=cautions("clear"),
@@ -300,7 +326,11 @@ def _explain(
         limit=sight.limit,
         next_step=next_step(found, told, within=within, tapped=tap, swings=len(components)),
         fitted=fitted,
-        notes=(*(() if tap else _clock_notes(shot, track)), *(() if found is None else found.notes)),
+        notes=(
+            *(() if track is None else track.notes),
+            *(() if tap else _clock_notes(shot, track)),
+            *(() if found is None else found.notes),
+        ),
         order_criterion="" if found is None else found.order_criterion,
         assumptions=_assumptions(reading, unsure, track, tap=tap, moved=moved, point=point),
         cautions=cautions(task.limits.hazard, reading.cautions),

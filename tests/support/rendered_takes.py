@@ -1,8 +1,8 @@
 """Rendered takes: a textured prop over a textured background, with motion known exactly.
 
-Both textures are sums of plane waves, so they exist at every point and not only on pixels: a shift by a hundredth of a
-pixel is exact, and so is the blur. Over a shutter the phase of each wave is averaged in many steps before the wave is
-drawn. Only along the outline of the prop is the blur approximate (mean outline times mean texture).
+Both textures are sums of plane waves, so they exist at every point and not only on pixels: a shift by a hundredth of
+a pixel is exact, and so is the blur. Over a shutter the phase of each wave is averaged in many steps before the wave
+is drawn. Only along the outline of the prop is the blur approximate (mean outline times mean texture).
 
 Pictures count from the middle of the first pixel, x to the right and y down.
 """
