@@ -49,6 +49,7 @@ _PARTED = (
 )
 _UNCLEAR = 0.5  # px of expected error from which a point is refused
 _ROUGH = 0.1  # and from which it is remarked upon
+_OFTEN = 0.2  # of the frames
 _UNEVEN = 0.25  # of a frame: more, and the file's clock is uneven
 _REPEAT = 0.1  # of the usual difference between frames: less, and a frame repeats the one before
 _LONGEST_REPEAT = 3  # frames; longer is a picture at rest without grain
@@ -503,8 +504,9 @@ def _background(places: FloatArray, positions: FloatArray, notes: list[str]) -> 
     Notes
     -----
     One or two points give a shift, the median over points. From three on, the picture may also turn and grow: with
-    places as complex numbers, z' = a z + b is fitted by least squares, in which points that do not fit weigh less
-    (Huber's weights, five rounds). That is used where it leaves clearly less than shifts alone do.
+    places as complex numbers, z' = a z + b is fitted by least squares, in which a point that is further off than
+    twice the median weighs less by the square of that (five rounds). That is used where it leaves clearly less than
+    shifts alone do.
     """
     z = places[..., 0] + 1j * places[..., 1]
     start = z[0]
@@ -573,20 +575,27 @@ def _tell_lost(
     for start, end in spans[:5]:
         why = raw.why.get(int(start), "it was not found")
         if end == lost.size:
-            notes.append(f"The point was lost for good at frame {start} ({times[start]:.3g} s): {why}.")
+            notes.append(
+                f"The point was lost for good at frame {start} ({times[start]:.3g} s): {why}. "
+                "If it is still in view there, name a point further inside the prop, or with more texture."
+            )
         elif end - start == 1:
             notes.append(f"The point was lost in frame {start} ({times[start]:.3g} s): {why}.")
         else:
             notes.append(f"The point was lost from frame {start} to {end - 1} ({times[start]:.3g} s): {why}.")
     if len(spans) > 5:
-        notes.append(f"It was lost {len(spans) - 5} more times, {int(lost.sum()):,} frames in all.")
-    for number, still in enumerate(stills, 1):
-        gone = ~np.isfinite(raw.places[:, number]).all(axis=1)
-        if gone.mean() > 0.2:
-            notes.append(
-                f"The background point {_place(still)} was lost in {int(gone.sum()):,} of {gone.size:,} frames, "
-                f"first in frame {int(np.argmax(gone))}."
-            )
+        notes.append(
+            f"It was lost {len(spans) - 5} more time{'' if len(spans) == 6 else 's'}, "
+            f"{int(lost.sum()):,} frames in all."
+        )
+    gone = np.isnan(raw.places[:, 1:, 0])
+    often = [(still, lost) for still, lost in zip(stills, gone.T, strict=True) if lost.mean() > _OFTEN]
+    if often:
+        places = "; ".join(f"{_place(still)} from frame {int(np.argmax(lost))}" for still, lost in often)
+        notes.append(
+            f"{len(often)} of {len(stills)} background points were hidden or lost in many frames ({places}); there "
+            "the others were used."
+        )
 
 
 def _place(point: Point) -> str:

@@ -31,7 +31,7 @@ _REACH = 24  # px around where the point is expected, at first
 _WIDEST = 200  # px around where it was last seen, when it has been lost for a while
 _SURE = 0.9  # a match from here on is not doubted
 _LEAST_MATCH = 0.6  # below, it is another thing; much blur leaves about that
-_LEAST_AGAIN = 0.8  # where it is found again, or far from where it was expected
+_LEAST_AGAIN = 0.9  # where it is found again, or far from where it was expected
 _LEAST_SIDE = 0.6  # of the worst side, for what rests
 _MOST_RETURN = 0.5  # px between the way there and the way back
 _SIZES = (0.4, 2.5)  # of the square against the first look
@@ -106,7 +106,7 @@ class Patch:
         self._inside = np.append(half + point - middle, 1.0)  # the point in the square
         self._linear = np.eye(2)
         self._place = point.astype(np.float64)
-        self._start = self._place
+        self.start = self._place
         self._step = np.zeros(2)
         self._lost = 0
         self._rests = rests
@@ -159,7 +159,7 @@ class Patch:
         self._lost += 1
         self._step = np.zeros(2)
         if self._rests:
-            self._place, self._linear = self._start, np.eye(2)
+            self._place, self._linear = self.start, np.eye(2)
         return Lost(why=why)
 
     def _region(self, frame: Frame, middle: FloatArray, half: int) -> tuple[Picture, FloatArray] | None:

@@ -25,11 +25,13 @@ _MOST_CORNERS = 400
 _APART = 16  # px in the picture that is searched, between corners
 _WIDTH = 960  # px to which a wide picture is brought for this
 _LOOK = 25  # frames between two looks at what moves
-_CLEAR = 15.0  # px that the prop has to be away from where it was, so that the look can end
+_CLEAR = 2.0 * HALF_SIZE  # px that the prop has to be away from where it was, so that the look can end
 _MOST_FRAMES = 2000
 _MOST_RETURN = 0.7  # px between the way there and the way back
 _LEAST_SIDE = 0.85  # agreement of the worst side with the first look, in three of four frames
 _LEAST_FOUND = 0.7  # share of the frames
+_PARTED = 8.0  # px from where it was at first, from which a square that shows two things betrays itself
+_LEAST_AWAY = 3  # frames so far from there that they alone are judged by
 _TRIED = 16  # corners of a kind that are followed on trial
 _TRIAL = 400  # frames of it at most
 _MOST_MOVING, _MOST_STILL = 6, 8
@@ -292,21 +294,30 @@ def _trial(video: Video | FrameSource, places: Sequence[FloatArray], half: int, 
     if not places:
         return []
     patches: list[Patch] = []
-    sides: list[list[float]] = [[] for _ in places]
+    sides: list[list[tuple[float, bool]]] = [[] for _ in places]
     for frame in video.frames():
         if not patches:
             patches = [Patch(frame, place, half) for place in places]
             continue
         for patch, seen in zip(patches, sides, strict=True):
             found = patch.follow(frame)
-            seen.append(found.side if isinstance(found, Found) else np.nan)
+            if isinstance(found, Found):
+                far = bool(np.linalg.norm(found.place - patch.start) > _PARTED)
+                seen.append((found.side, far))
+            else:
+                seen.append((np.nan, True))
         if frame.number + 1 >= min(count, _TRIAL):
             break
-    there = [[side for side in seen if np.isfinite(side)] for seen in sides]
-    return [
-        len(good) > _LEAST_FOUND * len(seen) and bool(np.quantile(good, 0.25) > _LEAST_SIDE)
-        for good, seen in zip(there, sides, strict=True)
-    ]
+    return [_holds(np.array(seen, dtype=np.float64).reshape(-1, 2)) for seen in sides]
+
+
+def _holds(seen: FloatArray) -> bool:
+    """Whether a square stayed what it was: the agreement of its worst side, and whether it was away, by frame."""
+    side, away = seen[:, 0], seen[:, 1].astype(bool)
+    # Two things in one square show only once they have parted; then it may be lost.
+    side = side[away] if away.sum() >= _LEAST_AWAY else side
+    found = side[np.isfinite(side)]
+    return found.size > _LEAST_FOUND * side.size and bool(np.quantile(found, 0.25) > _LEAST_SIDE)
 
 
 def _best(kind: NDArray[np.bool_], corners: FloatArray, errors: FloatArray, most: int) -> list[int]:

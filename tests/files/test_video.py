@@ -135,7 +135,9 @@ def test_what_the_prop_comes_before_is_left_out_of_the_background():
     hidden = (215.0, 110.0)
     track = track_video(raw(take), point=INSIDE, still=[hidden, *GROUND])
     assert np.nanmax(np.abs(track.background - track.background[0])) < 0.1
-    assert any("215,110 was lost" in note for note in track.take.notes)
+    assert any(
+        "2 of 6 background points" in note and "215,110 from frame" in note for note in track.take.notes
+    )
 
 
 def test_points_are_proposed_on_what_moves_and_on_what_stays():
@@ -193,8 +195,14 @@ def test_nothing_moves():
 
 def test_a_named_point_on_the_edge_of_the_prop_is_remarked_upon():
     take = RenderedTake(way=glide, frames=FRAMES)
-    track = track_video(raw(take), point=(140.0, 112.0), still=())
+    track = track_video(raw(take), point=(130.0, 112.0), still=())  # 5 of 41 px of its square are background
     assert any("One side of the square" in note for note in track.take.notes)
+
+
+def test_a_named_point_half_off_the_prop_is_lost_with_advice():
+    take = RenderedTake(way=glide, frames=FRAMES)
+    track = track_video(raw(take), point=(140.0, 112.0), still=())
+    assert any("lost for good" in note and "further inside the prop" in note for note in track.take.notes)
 
 
 class Hidden:

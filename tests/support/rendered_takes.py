@@ -16,6 +16,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from rigcheck.files.video_frames import load_cv2
+
 FloatArray = NDArray[np.float64]
 
 STEPS = 24  # of the shutter
@@ -188,8 +190,7 @@ class Again:
 
 def encode(pictures, path: Path, *, rate: float, codec: str = "mp4v") -> Path:
     """Write pictures to a video file with a codec that OpenCV's wheel has: mp4v (.mp4), MJPG or FFV1 (.avi)."""
-    import cv2
-
+    cv2 = load_cv2()
     writer = None
     for picture in pictures:
         if writer is None:
