@@ -44,9 +44,7 @@ RATE_OF_RIG = "as camera.frame_rate of the rig file says"
 
 _LEAST_FRAMES = 4
 _WIDEST = 201  # px of the square
-_PARTED = (
-    0.3  # agreement of the worst side, usual once the point has moved: less, and the square shows two things
-)
+_PARTED = 0.75  # agreement of the worst side once the point has moved: less, and the square shows two things
 _UNCLEAR = 0.5  # px of expected error from which a point is refused
 _ROUGH = 0.1  # and from which it is remarked upon
 _OFTEN = 0.2  # of the frames
