@@ -663,16 +663,30 @@ def _resampled(course: Array, count: int) -> Array:
 
 
 def _stretches(travels: tuple[Travel, ...], variant: int, omega: Array) -> Iterator[Array]:
-    """Sample times of each stretch in which every acceleration is smooth."""
-    events = distinct(np.concatenate([travel.events(variant) for travel in travels]))
+    """Sample times of each stretch in which every acceleration is continuous."""
+    # The curve through keys has a jump of acceleration at its ends only; between them its keys are samples.
+    marks = [
+        travel.events(variant) if travel.keys is None else travel.keys.times[[0, -1]] for travel in travels
+    ]
+    events = distinct(np.concatenate(marks))
     whole = events[-1] - events[0]
     edges = events[np.concatenate([[True], np.diff(events) > 1e-9 * whole])]
-    keyed = any(travel.keys is not None for travel in travels)
-    least = 4 if keyed else _LEAST_IN_STRETCH
+    keys = distinct(
+        np.concatenate([np.zeros(0), *(one.keys.times for one in travels if one.keys is not None)])
+    )
+    least = 4 if keys.size else _LEAST_IN_STRETCH
     step = 2 * np.pi / (_SAMPLES_PER_PERIOD * float(omega[:, :_ROLL_MODES].max()))
     for start, stop in pairwise(edges):
-        wanted = int(np.ceil((stop - start) / step))
-        yield np.linspace(start, stop, min(max(least, wanted), _MOST_IN_STRETCH) + 1)
+        apart = 1e-9 * whole
+        knots = np.concatenate([[start], keys[(keys > start + apart) & (keys < stop - apart)], [stop]])
+        gaps = np.diff(knots)
+        counts = np.clip(np.ceil(gaps / step), least, _MOST_IN_STRETCH).astype(int)
+        if counts.size == 1:
+            yield np.linspace(start, stop, int(counts[0]) + 1)
+            continue
+        first = np.repeat(np.cumsum(counts) - counts, counts)
+        share = (np.arange(int(counts.sum())) - first) / np.repeat(counts, counts)
+        yield np.append(np.repeat(knots[:-1], counts) + share * np.repeat(gaps, counts), stop)
 
 
 def field_at(travels: tuple[Travel, ...], variant: int, times: Array) -> FrameField:

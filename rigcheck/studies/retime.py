@@ -91,6 +91,7 @@ _LONGEST_SEARCH = 4.0
 """Rolling and keyed moves are tried from an eighth of their planned time to this many times it."""
 _TRIED_PER_PERIOD = 16
 _SAMPLES_A_PERIOD = 12
+_SAMPLES_A_KEY = 4
 _MOST_TRIED = 1500
 _SLOW_SHARE = 0.02
 _ATTEMPTS = 20
@@ -430,7 +431,8 @@ def retime(
     -----
     All moves of a prop are stretched together, their starts too. *Still* is a wobble within ``limits.wobble``, in
     pixels, or in tenths of a millimetre without a camera. A frequency that is off by a share f does what the same
-    move stretched by 1 + f does, so that the wobble of one rig over all times also tells how much a time forgives.
+    move stretched by 1 + f does, so that the wobble of one rig over all times also tells how much a time forgives;
+    where gravity turns, the sag is as much off as the stiffness, and that is counted.
     """
     if profile is not None and profile not in PROFILE_NAMES:
         raise UnknownNameError(
@@ -726,14 +728,18 @@ class _Load:
 
 def _load(travels: tuple[Travel, ...], periods: float) -> _Load:
     """The load of moves that may last so many periods of a mode: dense enough not to shake it by itself."""
-    events = np.unique(np.concatenate([travel.events(0) for travel in travels]))
+    # The curve through keys has no jumps of acceleration but at its ends, so that only those cut it.
+    marks = [travel.events(0) if travel.keys is None else travel.keys.times[[0, -1]] for travel in travels]
+    events = np.unique(np.concatenate(marks))
     whole = events[-1] - events[0]
     events = events[np.concatenate([[True], np.diff(events) > 1e-9 * whole])]
+    keys = np.concatenate([np.zeros(0), *(one.keys.times for one in travels if one.keys is not None)])
     wanted = max(2 * _IN_STRETCH, min(_SAMPLES_A_PERIOD * periods, _MOST_SAMPLES))
     width = 12 if is_turning(travels) else 3
     stretches = []
     for start, stop in pairwise(events):
-        count = max(4, math.ceil(wanted * (stop - start) / whole))
+        inside_keys = int(((keys > start) & (keys < stop)).sum())
+        count = max(4, math.ceil(wanted * (stop - start) / whole), _SAMPLES_A_KEY * inside_keys)
         times = np.linspace(start, stop, count + 1)
         inside = times.copy()
         inside[[0, -1]] += (
@@ -748,11 +754,12 @@ def _load(travels: tuple[Travel, ...], periods: float) -> _Load:
     return _Load(stretches=stretches)
 
 
-def _sampled_states(view: _View, load: _Load, shares: Array) -> States:
+def _sampled_states(view: _View, load: _Load, shares: Array, gravity: Array) -> States:
     """The states of `_slide_states` for moves that roll or have keys, (K, m).
 
-    In time over the share s the equation of a mode is that of one of frequency omega s under the load s^2 times
-    the turned gravity plus the accelerations of the plan: stretching changes neither course, only their sizes.
+    In time over the share s the equation of a mode is that of one of frequency omega s under the accelerations of the
+    plan and ``gravity`` times the turned weight: s^2 where the moves are stretched by s, for that changes neither
+    course, only their sizes; 1 where the frequency is s times the computed one, for that leaves the weight as it is.
     With the state z' = lambda z + f and f straight between samples a step h apart, w = lambda h,
 
     z_N = e^(N w) z_0 + h sum over k of e^((N - 1 - k) w) ((phi_1 - phi_2) f_k + phi_2 f_(k+1)),
@@ -761,14 +768,14 @@ def _sampled_states(view: _View, load: _Load, shares: Array) -> States:
     the end is wanted here, for many s at once. Fast modes, which follow such a load without ringing, are left out.
     """
     result = np.zeros((len(shares), len(view.omega)), dtype=np.complex128)
-    block = max(1, int(_MOST_POWERS / max(len(times) for times, _, _ in load.stretches)))
+    block = max(1, int(_MOST_POWERS / max(math.isqrt(len(times)) for times, _, _ in load.stretches)))
     for mode in np.flatnonzero(view.slow).tolist():
         part = view.participation[mode]
         for first in range(0, len(shares), block):
-            share = shares[first : first + block]
+            share, weight = shares[first : first + block], gravity[first : first + block]
             exponent = view.exponent[mode] * share
             # Before the first move the rig rests in its starting pose, where gravity points another way.
-            rest = float(part @ load.stretches[0][2][:, 0]) / view.omega[mode] ** 2
+            rest = float(part @ load.stretches[0][2][:, 0]) / view.omega[mode] ** 2 * weight / share**2
             state = -np.conj(exponent) * rest
             for times, push, turned in load.stretches:
                 step = float(times[-1] - times[0]) / (len(times) - 1)
@@ -777,15 +784,31 @@ def _sampled_states(view: _View, load: _Load, shares: Array) -> States:
                 once = (growth - 1) / w
                 twice = (once - 1) / w
                 force = np.stack([part @ push, part @ turned])
-                powers = np.exp(w[:, None] * np.arange(len(times) - 2, -1, -1))
-                sums = powers @ np.concatenate([force[:, :-1], force[:, 1:]]).T
-                before = sums[:, 0] + share**2 * sums[:, 1]
-                after = sums[:, 2] + share**2 * sums[:, 3]
+                sums = _weighted_sums(w, np.concatenate([force[:, :-1], force[:, 1:]]).T)
+                before = sums[:, 0] + weight * sums[:, 1]
+                after = sums[:, 2] + weight * sums[:, 3]
                 state = np.exp(w * (len(times) - 1)) * state + step * (
                     (once - twice) * before + twice * after
                 )
             result[first : first + block, mode] = state / exponent.imag
     return result
+
+
+def _weighted_sums(exponents: States, columns: Array) -> States:
+    """Sums of e^((n - 1 - k) w) times row k, for each exponent w: (K,) and (n, c) to (K, c).
+
+    With n - 1 - k = a B + b the powers are products of two short rows of them, so that few have to be worked out.
+    """
+    count, width = columns.shape
+    run = math.isqrt(count - 1) + 1
+    rows = -(-count // run)
+    backward = np.zeros((rows * run, width))
+    backward[:count] = columns[::-1]
+    within = np.exp(exponents[:, None] * np.arange(run))
+    across = np.exp(exponents[:, None] * (run * np.arange(rows)))
+    blocks = backward.reshape(rows, run, width).transpose(1, 0, 2).reshape(run, rows * width)
+    sums = (within @ blocks).reshape(-1, rows, width)
+    return np.asarray((across[:, None] @ sums)[:, 0])
 
 
 # -- the study of one prop ------------------------------------------------------------------------------
@@ -823,7 +846,7 @@ class _Study:
     def searchable(self) -> bool:
         """Whether other times can be tried."""
         count = sum(len(travel.keys.times) for travel in self.plan if travel.keys is not None)
-        return 4 * count <= _MOST_SAMPLES
+        return _SAMPLES_A_KEY * count <= _MOST_SAMPLES
 
     def _with_profile(self, name: str) -> tuple[Travel, ...]:
         return tuple(
@@ -893,21 +916,25 @@ class _Study:
 
     def _off(self, travels: tuple[Travel, ...], shaper: Shaper | None, errors: Array) -> Array:
         """Wobble [px] with all frequencies times each of the errors."""
-        states = self._states(travels, errors)
+        states = self._states(travels, errors, stretch=np.ones(len(errors)))
         if shaper is not None:
             states = states * self._factors(shaper, errors)
         return self.view.wobble(states)
 
-    def _states(self, travels: tuple[Travel, ...], shares: Array) -> States:
-        """States when the moves, stretched by each share, have ended."""
+    def _states(self, travels: tuple[Travel, ...], shares: Array, *, stretch: Array | None = None) -> States:
+        """States when the moves have ended, stretched by each share.
+
+        With `stretch` they are stretched by that, and the share over it is what all frequencies are off by.
+        """
+        gravity = (shares if stretch is None else stretch) ** 2
         if not self.rolls and not self.keyed:
             return _slide_states(self.view, travels, shares)
         for course, load in self._loads:
             if course is travels:
-                return _sampled_states(self.view, load, shares)
+                return _sampled_states(self.view, load, shares, gravity)
         fastest = float(self.view.omega[self.view.slow].max()) / (2 * np.pi)
         self._loads = [(travels, _load(travels, _LONGEST_SEARCH * self.total * fastest))]
-        return _sampled_states(self.view, self._loads[0][1], shares)
+        return _sampled_states(self.view, self._loads[0][1], shares, gravity)
 
     # -- profiles
 
@@ -941,12 +968,28 @@ class _Study:
         first = self._typed(course, found.first, until=found.until)
         if not np.isfinite(found.always):
             return answer(f"Not always still up to {tried[-1]:.3g} s, the longest time tried.", first=first)
-        return answer(
-            "" if first is not None else "Still at any short time too: it then moves too little to be seen.",
-            first=first,
-            always=self._typed(course, found.always),
-            sure=self._typed(course, found.always / (1 - FREQUENCY_ERROR)),
+        sure = self._sure(course, found.always, float(tried[-1]))
+        says = (
+            "" if first is not None else "Still at any short time too: it then moves too little to be seen."
         )
+        if sure is None:
+            says = f"Sure only beyond {tried[-1]:.3g} s, the longest time tried, if at all."
+        return answer(says, first=first, always=self._typed(course, found.always), sure=sure)
+
+    def _sure(self, course: tuple[Travel, ...], always: float, longest: float) -> Timing | None:
+        """The timing that is still with the frequencies up to 10 % off, if what was tried tells it."""
+        time = always / (1 - FREQUENCY_ERROR)
+        if not (self.rolls or self.keyed):
+            return self._typed(course, time)  # beyond what was tried it is always still
+        for _ in range(_ATTEMPTS):
+            if time * (1 + FREQUENCY_ERROR) > longest:
+                return None
+            found = self._typed(course, time)
+            # Softer than computed it also sags more as it rolls, which a longer move does not.
+            if found is None or found.wobble_off <= self.limit * self.scale:
+                return found
+            time *= 1.02
+        return None
 
     def _typed(self, course: tuple[Travel, ...], time: float, *, until: float = math.inf) -> Timing | None:
         """The timing at the next whole millisecond, or a little more where rounding needs it."""
@@ -1013,8 +1056,9 @@ class _Study:
         return tuple(self._null(round(time / _HANDLE) * _HANDLE) for time in near.tolist())
 
     def _null(self, time: float) -> NullTime:
-        off = self.view.wobble(self._states(self.plan, time / self.total * np.array([1.0, *_ERRORS])))
-        off = off * self.scale
+        errors = np.array([1.0, *_ERRORS])
+        share = np.full(len(errors), time / self.total)
+        off = self.view.wobble(self._states(self.plan, share * errors, stretch=share)) * self.scale
         return NullTime(
             duration_s=time,
             wobble=float(off[0]),
@@ -1041,7 +1085,7 @@ class _Study:
         Each counts by the most it can leave with its frequency up to 10 % off: a mode on whose null the plan happens
         to lie is no less to be shaped for that.
         """
-        states = self._states(self.plan, _ERRORS)
+        states = self._states(self.plan, _ERRORS, stretch=np.ones(len(_ERRORS)))
         most = self.view.swing(states).max(axis=0)
         whole = float(most.sum())
         if whole == 0.0:
@@ -1157,7 +1201,8 @@ class _Study:
                 " profile to change."
             )
         if self.keyed and not self.searchable:
-            yield f"Other times are tried for up to {_MOST_SAMPLES // 4} keys only; thin them to see more."
+            most = _MOST_SAMPLES // _SAMPLES_A_KEY
+            yield f"Other times are tried for up to {most} keys only; thin them to see more."
         if self.rolls:
             yield (
                 "Rolls are retimed with the slides, but not shaped: a roll turns the weight and the direction of"

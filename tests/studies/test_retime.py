@@ -262,6 +262,61 @@ def test_the_search_of_turning_moves_starts_at_rest():
         assert with_roll.wobble == pytest.approx(without.wobble, rel=2e-2, abs=2e-3)
 
 
+TURN = """
+[[prop.move]]
+roll = "90 deg"
+duration = "{duration!r} s"
+profile = "cycloidal"
+through = ["0 mm", "-40 mm", "0 mm"]
+"""
+
+
+def test_a_softer_rig_sags_more_as_it_turns():
+    """Gravity is no gentler with a softer support: frequencies 10 % off are those of another Young's modulus."""
+    found = retime(rig(TURN.format(duration=0.9)), profile="cycloidal").props[0]
+    errors = np.linspace(0.9, 1.1, 11)
+    for timing in (found.plan, next(row.sure for row in found.profiles if row.profile == "cycloidal")):
+        moves = TURN.format(duration=timing.duration_s)
+        worst = max(wobble(moves, modulus=200 * error**2) for error in errors)
+        assert worst <= timing.wobble_off * 1.01
+        assert worst == pytest.approx(timing.wobble_off, rel=0.05)
+    assert timing.wobble_off <= found.limit
+    for null in found.nulls[:2]:
+        moves = TURN.format(duration=null.duration_s)
+        assert null.low == pytest.approx(wobble(moves, modulus=200 * 0.81), rel=0.02)
+        assert null.high == pytest.approx(wobble(moves, modulus=200 * 1.21), rel=0.02)
+
+
+def test_nothing_is_called_sure_beyond_what_was_tried():
+    """Short rolls that need up to four times their time, which is as far as times are tried."""
+    missing = 0
+    for length in np.geomspace(0.1, 0.6, 5).tolist():
+        for row in retime(rig(TURN.format(duration=length)), profile="cycloidal").props[0].profiles:
+            if row.sure is not None:
+                assert row.sure.wobble_off <= 1.0
+                assert row.sure.duration_s * 1.1 <= 4 * length + 2e-3
+            elif row.always is not None:
+                missing += 1
+                assert row.says == f"Sure only beyond {4 * length:.3g} s, the longest time tried, if at all."
+    assert missing > 0
+
+
+def test_thousands_of_keys_of_a_roll_are_the_same_move(tmp_path):
+    """More keys on the same curve change nothing but the reconstruction's own error, (spacing)^2/12."""
+    found = []
+    for count in (65, 2049):
+        times = np.linspace(0, 0.8, count)
+        values = 90 * (times / 0.8 - np.sin(2 * np.pi * times / 0.8) / (2 * np.pi))
+        moves = keys_file(
+            tmp_path, "\n".join(f"{t:.9g},{v:.12g}" for t, v in zip(times, values, strict=True))
+        )
+        moves = moves.replace('slide = "mm"', 'roll = "deg"')
+        found.append(retime(rig(moves, folder=tmp_path)).props[0])
+    few, many = found
+    assert many.plan.wobble == pytest.approx(few.plan.wobble, rel=0.01)
+    assert many.profiles[0].sure.duration_s == pytest.approx(few.profiles[0].sure.duration_s, abs=0.003)
+
+
 def keys_file(folder: Path, text: str) -> str:
     (folder / "keys.csv").write_text(text, encoding="utf-8")
     return '[[prop.move]]\nslide = "mm"\nkeys = "keys.csv"\n'
