@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from rigcheck.model import Prop, Shot
 from rigcheck.studies.course import course
 from rigcheck.studies.evaluate import Outcome
@@ -146,7 +148,8 @@ def _parts(shot: Shot, work: Work) -> tuple[list[Contribution], float | None]:
         from rigcheck.studies.picturing import picturing
 
         others.append(picturing)
-    if lasting_set is None or lasting_set > 0:
+    yields = work.still.yielding
+    if lasting_set is None or (lasting_set > 0 and (yields is None or not np.isfinite(yields[0]).all())):
         # What keeps a bend settles elsewhere than computed, so no offset can be promised.
         others.remove(offsets)
     return [stays, *(part(*given) for part in others)], lasting_set

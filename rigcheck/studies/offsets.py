@@ -13,7 +13,9 @@ from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
-from rigcheck.studies.words import length_words, listed
+from rigcheck.studies.rigs import GRAVITY, build_frame, take
+from rigcheck.studies.slack import can_slacken
+from rigcheck.studies.words import listed
 
 __all__ = ["MountOffset", "mount_offsets", "offsets"]
 
@@ -24,6 +26,14 @@ _LEAST_SHIFT = 5e-5
 """Shifts below this are left out of the words [m]: nobody sets a mount finer."""
 _LEAST_TURN = np.deg2rad(0.05)
 """Turns below this are left out of the words [rad]."""
+_SMALL_TURN = 0.01
+"""Turn of the prop up to which the tilt is taken from the settled state as it is [rad]: off by its square."""
+_LEVEL = 1e-5
+"""Turn that a levelled prop may have left [rad]."""
+_SLOW = 0.9
+"""Where a turn of the mount leaves more than this share of the prop's, nothing levels it."""
+_MOST_TURNS = 60
+_TENS = 10.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -42,7 +52,7 @@ class MountOffset:
     turn: Array
 
 
-def mount_offsets(still: Outcome) -> tuple[MountOffset, MountOffset]:
+def mount_offsets(still: Outcome) -> tuple[MountOffset, MountOffset | None]:
     """The two ways to bring the settled prop back to its mark.
 
     Parameters
@@ -52,26 +62,55 @@ def mount_offsets(still: Outcome) -> tuple[MountOffset, MountOffset]:
 
     Returns
     -------
-    MountOffset, MountOffset
+    MountOffset, MountOffset or None
         A shift alone; and a turn about the first root that also levels the prop, with the shift that then is
-        left.
+        left. None where no turn of the mount levels it, or none is looked for: a line tilts nothing, and what
+        yields would yield elsewhere.
 
     Notes
     -----
-    The settled prop is displaced by u and turned by theta. Turning the mount by R = R(-theta) about the root
-    carries the centre of mass c to ``root + R (c - root)``, and the prop's own turn is taken back. The weight
-    then moves it by ``R u``: the support gives in its own directions as before, while the weight points off
-    by theta, which to first order only pulls along the support. So the shift is
-    ``(1 - R) (c - root) - R u``, to first order ``theta x (c - root) - u`` (derived here). What is left of
-    the sag is about theta squared for a level support, and for a standing one the change of stiffness by the
-    weight times theta: a few per cent.
+    A shift of everything changes nothing else, so ``-u`` is exact. For the turn, seen from the mount gravity
+    points along ``R^T g`` when the mount is turned by R; there the prop settles displaced by u and turned by Q.
+    It hangs straight where ``R Q = 1``, and its centre of mass c is then on its mark with the shift
+    ``c - root - R (c + u - root)``. R is found from ``R <- (R Q)^T R``, with the geometrically exact state at each
+    turn. Where the prop turns by less than `_SMALL_TURN`, ``R = Q^T`` of the settled state is taken, whose error is
+    about the square of that (derived here).
     """
     moved, turned = still.displacement[0], still.rotation[0]
     arm = still.rig.centre_of_mass[0] - still.rig.supports[0].points[0, 0]
-    return (
-        MountOffset(shift=-moved, turn=np.zeros(3)),
-        MountOffset(shift=arm - _turned(-turned, arm + moved), turn=-turned),
-    )
+    alone = MountOffset(shift=-moved, turn=np.zeros(3))
+    if still.yielding is not None or any(can_slacken(support) for support in still.rig.supports):
+        return alone, None
+    base = still.rig.axis_stiffness is not None and len(still.rig.supports) > 1
+    if base or (not still.large[0] and float(np.linalg.norm(turned)) < _SMALL_TURN):
+        if still.large[0]:
+            return alone, None
+        return alone, MountOffset(shift=arm - _turned(-turned, arm + moved), turn=-turned)
+    return alone, _levelled(still, arm)
+
+
+def _levelled(still: Outcome, arm: Array) -> MountOffset | None:
+    """Turn and shift with which the prop hangs straight on its mark; None where no turn does that."""
+    from rigcheck.mechanics.large import settle_large
+    from rigcheck.mechanics.turns import conjugate, from_vector, product, rotation_matrix, rotation_vector
+
+    frame, _ = build_frame(take(still.rig, slice(0, 1)), order=still.settings.order)
+    turn = from_vector(-still.rotation[:1])
+    last = np.inf
+    for _ in range(_MOST_TURNS):
+        down = GRAVITY * rotation_matrix(conjugate(turn)) @ np.array([0.0, -1.0, 0.0])
+        settled = settle_large(frame.supports, frame.prop, down, shear=still.settings.shear)
+        if not (settled.converged[0] and settled.stable[0]):
+            return None
+        held = product(turn, from_vector(settled.prop_rotation))
+        left = float(np.linalg.norm(rotation_vector(held)))
+        if left < _LEVEL:
+            moved = rotation_matrix(turn)[0] @ (arm + settled.prop_displacement[0])
+            return MountOffset(shift=arm - moved, turn=rotation_vector(turn)[0])
+        if left > _SLOW * last:
+            return None
+        last, turn = left, product(conjugate(held), turn)
+    return None
 
 
 def _turned(vector: Array, place: Array) -> Array:
@@ -113,9 +152,10 @@ def offsets(
     alone, level = mount_offsets(still)
     points = still.rig.supports[0].points[0]
     shift = _shift_words(alone.shift)
-    # To first order a tilt levels the prop; that holds for small settling only.
-    tilt = "" if still.large[0] else _turn_words(level.turn, points[-1] - points[0])
-    both = ", then ".join(filter(None, [tilt, _shift_words(level.shift)]))
+    tilt, both = "", ""
+    if level is not None:
+        tilt = _turn_words(level.turn, points[-1] - points[0])
+        both = ", then ".join(filter(None, [tilt, _shift_words(level.shift)]))
     advice: tuple[str, ...] = ()
     if shift:
         advice = (f"{_sentence(shift)}, and {prop.name} settles on its mark.",)
@@ -123,14 +163,18 @@ def offsets(
         advice += (
             f"{'Or ' if shift else ''}{both if shift else _sentence(both)}; then it also hangs straight.",
         )
-    figures = [
-        Figure(label="mount, shift alone", value=shift or "no offset needed"),
-        Figure(
-            label="mount, shift and tilt",
-            value=both or "no offset needed",
-            note="tilted about the root of the first support, to first order",
-        ),
-    ]
+    figures = [Figure(label="mount, shift alone", value=shift or "no offset needed")]
+    if level is not None:
+        figures.append(
+            Figure(
+                label="mount, shift and tilt",
+                value=both or "no offset needed",
+                note="tilted about the root of the first support",
+            )
+        )
+    says = "Set the mount off before the prop is hung, and the weight brings it to its mark."
+    if still.yielding is not None:
+        says = "Set the mount off, and the prop comes to its mark once it has hung and the support has given way."
     return Contribution(
         findings=(
             Finding(
@@ -139,9 +183,7 @@ def offsets(
                 status=Status.PASS,
                 value=float(alone.shift[1]) * 1e3,
                 unit="mm",
-                says="Set the mount off before the prop is hung, and the weight brings it to its mark."
-                if advice
-                else "The mount needs no offset.",
+                says=says if advice else "The mount needs no offset.",
                 advice=advice,
             ),
         ),
@@ -168,9 +210,9 @@ _ORDER = (1, 0, 2)
 def _shift_words(shift: Array) -> str:
     """For example ``raise the mount 3.2 mm and shift it 0.4 mm to the left``; empty for nothing."""
     raised = abs(shift[1]) >= _LEAST_SHIFT
-    lift = [f"{'raise' if shift[1] > 0 else 'lower'} the mount {length_words(shift[1])}"] if raised else []
+    lift = [f"{'raise' if shift[1] > 0 else 'lower'} the mount {_length(shift[1])}"] if raised else []
     aside = [
-        _SIDEWAYS[axis][0 if shift[axis] > 0 else 1].format(length_words(shift[axis]))
+        _SIDEWAYS[axis][0 if shift[axis] > 0 else 1].format(_length(shift[axis]))
         for axis in (0, 2)
         if abs(shift[axis]) >= _LEAST_SHIFT
     ]
@@ -196,4 +238,11 @@ def _turn_words(turn: Array, along: Array) -> str:
 
 
 def _degrees(angle: float) -> str:
-    return f"{abs(np.rad2deg(angle)):.2g} deg"
+    size = abs(float(np.rad2deg(angle)))
+    return f"{size:.2g} deg" if size < _TENS else f"{size:.1f} deg"
+
+
+def _length(length: float) -> str:
+    """As fine as a mount is set: two digits, or tenths of a millimetre."""
+    size = abs(length) * 1e3
+    return f"{size:.2g} mm" if size < _TENS else f"{size:.1f} mm"
