@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -19,7 +20,7 @@ from rigcheck.errors import ArgumentError
 from rigcheck.mechanics.batches import definite, inverse_factor, pairs_of, runs_of, uncoupled
 from rigcheck.mechanics.elements import END_FREEDOMS, Field, Order
 from rigcheck.mechanics.frame import PROP_FREEDOMS, Element, Frame, mix
-from rigcheck.mechanics.lanczos import lanczos, those_that_count
+from rigcheck.mechanics.lanczos import reached, those_that_count
 
 __all__ = ["FEW_MODES", "CondensedFrame", "CondensedModes", "CondensedMotion", "CondensedSettled"]
 
@@ -530,14 +531,14 @@ class CondensedFrame:
 
         Notes
         -----
-        Lanczos' method in blocks: from the six static shapes of unit loads on the prop, ``(K^-1 M)^j K^-1 E`` with j
-        up to `steps` is made orthonormal in K, and modes are taken in these 6 (steps + 1) shapes (B. N. Parlett,
-        The Symmetric Eigenvalue Problem, ch. 13; as load-dependent Ritz vectors E. L. Wilson, M.-W. Yuan and
-        J. M. Dickens, Earthquake Engng Struct. Dyn. 10, 1982; both from memory). They give the static movement of
-        the prop and its first ``2 steps + 1`` moments in omega^2 exactly. With three steps every mode that carries
-        a thousandth of the prop's movement is good to 1e-3 in frequency, and one that carries a hundredth to 1e-12,
-        even where supports weigh twenty times as much as the prop. Modes of the supports alone, which leave the
-        prop at rest, do not appear.
+        From the six static shapes of unit loads on the prop, ``(K^-1 M)^j K^-1 E`` with j up to `steps` is made
+        orthonormal in K, and modes are taken in these 6 (steps + 1) shapes (the space of Lanczos' method in blocks,
+        B. N. Parlett, The Symmetric Eigenvalue Problem, ch. 13; as load-dependent Ritz vectors E. L. Wilson,
+        M.-W. Yuan and J. M. Dickens, Earthquake Engng Struct. Dyn. 10, 1982; both from memory). They give the
+        static movement of the prop and its first ``2 steps + 1`` moments in omega^2 exactly. With three steps every
+        mode that carries a thousandth of the prop's movement is good to 1e-3 in frequency, and one that carries a
+        hundredth to 1e-7, even where supports weigh twenty times as much as the prop. Modes of the supports alone,
+        which leave the prop at rest, do not appear.
 
         In coordinates in which K is the identity, ``x = L^-T x'`` for the nodes and ``y = R y'`` with ``R R^T =
         K_zz^-1`` inside, one step is a product with ``[[L^-1 M_n L^-T, L^-1 G^T R], [R^T G L^-T, R^T M_zz R]]``.
@@ -559,27 +560,28 @@ class CondensedFrame:
             columns = group[group < PROP_FREEDOMS]
             if not len(columns):
                 continue
-            space, reduced = lanczos(operator, scale.push(columns, operator.size), steps)
+            part, places = operator.part(group)
+            space, reduced = reached(part, scale.push(group, columns, len(places)), steps)
             value, mixed = np.linalg.eigh(reduced)
             values.append(value)
-            shapes.append(space @ mixed)
-        value, shape = np.concatenate(values, axis=1), np.concatenate(shapes, axis=2)
-        upper = _across(scale.lower)
-        prop = upper[:, :PROP_FREEDOMS] @ shape[:, : self._count]
-        force = _across(shape) @ field
-        places, valid = those_that_count(value, prop, force, least_share)
-        value = np.take_along_axis(value, places, axis=1)
-        omega = 1 / np.sqrt(value)
-        size = np.where(valid, omega, 0.0)
-        states = np.concatenate(
-            [field, np.take_along_axis(shape, places[:, None], axis=2) * size[:, None]], axis=2
-        )
-        nodes = upper @ states[:, : self._count]
+            # Shapes as rows from here on: picking some of them then copies whole rows.
+            shape = np.zeros((self.frame.batch, value.shape[1], field.shape[1]))
+            shape[:, :, places] = _across(mixed) @ _across(space)
+            shapes.append(shape)
+        value, shape = np.concatenate(values, axis=1), np.concatenate(shapes, axis=1)
+        prop = shape[:, :, : self._count] @ scale.lower[:, :, :PROP_FREEDOMS]
+        force = shape @ field
+        places, valid = those_that_count(value, _across(prop), force, least_share)
+        omega = 1 / np.sqrt(np.take_along_axis(value, places, axis=1))
+        size = np.where(valid, omega, 0.0)[..., None]
+        rows = np.arange(self.frame.batch)[:, None]
+        states = _across(np.concatenate([_across(field), shape[rows, places] * size], axis=1))
+        nodes = _across(scale.lower) @ states[:, : self._count]
         count = field.shape[2]
         return CondensedMotion(
             angular_frequency=omega,
             shape=nodes[:, :PROP_FREEDOMS, count:],
-            participation=np.take_along_axis(force, places[..., None], axis=1) * size[..., None],
+            participation=force[rows, places] * size,
             follow=nodes[:, :PROP_FREEDOMS, :count],
             elements=self._element_vectors(state, scale, nodes, states),
         )
@@ -629,53 +631,54 @@ class CondensedFrame:
         added = self._join([[None if form is None else form.ends for form in line] for line in forms])
         added[:, 3:6, 3:6] += turning
         operator = self._scaled(scale, added, forms)
-        _, reduced = lanczos(operator, self._pushed(scale, forms), steps)
-        lowest = np.linalg.eigvalsh(reduced)[:, 0]
+        lowest = np.zeros(frame.batch)
+        for group in uncoupled(state.stiffness, added):
+            part, _ = operator.part(group)
+            first = self._pushed(scale, part, group)
+            if first.shape[2]:
+                _, reduced = reached(part, first, steps)
+                lowest = np.minimum(lowest, np.linalg.eigvalsh(reduced)[:, 0])
         # Rounding leaves about 1e-12 where nothing is compressed.
         buckles = loaded & state.definite & (lowest < -_FAR_FROM_BUCKLING)
         factor[buckles] = -1 / lowest[buckles]
         factor[~state.definite & ~settled.stable] = 0.0
         return factor
 
-    def _pushed(self, scale: _Scale, forms: list[list[_Form | None]]) -> Array:
-        """Static shapes of unit loads on the prop, and on the lowest internal function of each field with a form."""
-        roots = [
-            root
-            for fields, inner in zip(forms, scale.inner, strict=True)
-            for form, root in zip(fields, inner, strict=True)
-            if form is not None
-        ]
-        sizes = [root.shape[1] for root in roots]
-        count = self._count
-        result = np.zeros((self.frame.batch, count + sum(sizes), PROP_FREEDOMS + len(roots)))
-        result[:, :count, :PROP_FREEDOMS] = scale.lower[:, :, :PROP_FREEDOMS]
-        for column, (root, size) in enumerate(zip(roots, sizes, strict=True), PROP_FREEDOMS):
-            if root.ndim == 2:
-                result[:, count, column] = root[:, 0]
-            else:
-                result[:, count : count + size, column] = root[:, 0]
-            count += size
+    def _pushed(self, scale: _Scale, part: _Operator, group: NDArray[np.intp]) -> Array:
+        """Static shapes of unit loads on the prop, and on the lowest internal function of each field of a part."""
+        columns = group[group < PROP_FREEDOMS]
+        size, count = part.size, len(columns)
+        result = np.zeros((self.frame.batch, size, count + len(part.inner)))
+        result[:, :, :count] = scale.push(group, columns, size)
+        place = len(group)
+        for column, (block, root) in enumerate(zip(part.inner, part.roots, strict=True), count):
+            result[:, place : place + block.shape[1], column] = _first_row(root)
+            place += block.shape[1]
         return result
 
     def _scaled(self, scale: _Scale, nodes: Array, forms: Sequence[Sequence[_Form | None]]) -> _Operator:
         """A form of the whole frame in the coordinates of `scale`; insides of fields without one are left out."""
-        sides, inner = [], []
+        sides, inner, roots, places = [], [], [], []
+        start = self._count
         for index, fields in enumerate(forms):
             for rows, form, root in zip(self._rows, fields, scale.inner[index], strict=True):
-                if form is None:
-                    continue
-                joined = np.zeros((self.frame.batch, self._count, form.inner.shape[1]))
-                side = self._sides[index][:, :, rows] @ _times(form.coupling, root)
-                for part, place in self._runs[index]:
-                    joined[:, place] += side[:, part]
-                sides.append(joined)
-                inner.append(_times(_across(_times(form.inner, root)), root))
-        side = scale.lower @ np.concatenate(sides, axis=2)
+                stop = start + root.shape[1]
+                if form is not None:
+                    joined = np.zeros((self.frame.batch, self._count, root.shape[1]))
+                    side = self._sides[index][:, :, rows] @ _times(form.coupling, root)
+                    for part, place in self._runs[index]:
+                        joined[:, place] += side[:, part]
+                    sides.append(scale.lower @ joined)
+                    inner.append(_times(_across(_times(form.inner, root)), root))
+                    roots.append(root)
+                    places.append(np.arange(start, stop))
+                start = stop
         return _Operator(
             nodes=scale.lower @ nodes @ _across(scale.lower),
-            side=side,
-            back=_across(side).copy(),
+            sides=sides,
             inner=inner,
+            roots=roots,
+            places=places,
         )
 
     def _unit_loads(self, state: Nodes) -> tuple[Array, list[list[Array]]]:
@@ -823,10 +826,10 @@ class _Scale:
             ],
         )
 
-    def push(self, freedoms: NDArray[np.intp], size: int) -> Array:
-        """Static shapes of unit loads on some nodes' freedoms, (B, size, c)."""
+    def push(self, group: NDArray[np.intp], freedoms: NDArray[np.intp], size: int) -> Array:
+        """Static shapes of unit loads on some nodes' freedoms, those of a group of nodes first, (B, size, c)."""
         result = np.zeros((len(self.lower), size, len(freedoms)))
-        result[:, : self.lower.shape[1]] = self.lower[:, :, freedoms]
+        result[:, : len(group)] = self.lower[:, group[:, None], freedoms]
         return result
 
     def loads(self, loads: tuple[Array, list[list[Array]]]) -> Array:
@@ -850,26 +853,65 @@ class _Operator:
     """A symmetric matrix that couples nodes with insides, but insides of different fields not with each other."""
 
     nodes: Array  # (B, n, n)
-    side: Array  # (B, n, i)
-    back: Array  # (B, i, n)
+    sides: list[Array]  # of each field, (B, n, i)
     inner: list[Array]  # (B, i, i) each
+    roots: list[Array]  # R of each field; see `_Scale`
+    places: list[NDArray[np.intp]]  # of the insides of each field in vectors of the whole
 
     @property
     def size(self) -> int:
         """Length of its vectors."""
-        return int(self.nodes.shape[1] + self.side.shape[2])
+        return int(self.nodes.shape[1]) + sum(int(block.shape[1]) for block in self.inner)
 
-    def __call__(self, columns: Array) -> Array:
+    def part(self, group: NDArray[np.intp]) -> tuple[_Operator, NDArray[np.intp]]:
+        """The matrix on some nodes' freedoms, which nothing couples to others, and the insides that they move.
+
+        With its places in vectors of the whole.
+        """
+        kept = []
+        for index, side in enumerate(self.sides):
+            size = np.abs(side).max(axis=(0, 2))
+            if size[group].max() > _MOVES * size.max():
+                kept.append(index)
+        part = _Operator(
+            nodes=self.nodes[:, group[:, None], group],
+            sides=[self.sides[index][:, group] for index in kept],
+            inner=[self.inner[index] for index in kept],
+            roots=[self.roots[index] for index in kept],
+            places=[self.places[index] for index in kept],
+        )
+        return part, np.concatenate([group, *part.places])
+
+    @cached_property
+    def side(self) -> Array:
+        """All sides as one, (B, n, i)."""
+        return np.concatenate([self.nodes[:, :, :0], *self.sides], axis=2)
+
+    @cached_property
+    def back(self) -> Array:
+        """The same transposed, (B, i, n)."""
+        return np.ascontiguousarray(_across(self.side))
+
+    def __call__(self, vectors: Array) -> Array:
         count = self.nodes.shape[1]
-        result = np.empty_like(columns)
-        result[:, :count] = self.nodes @ columns[:, :count] + self.side @ columns[:, count:]
-        result[:, count:] = self.back @ columns[:, :count]
+        result = np.empty_like(vectors)
+        result[:, :count] = self.nodes @ vectors[:, :count] + self.side @ vectors[:, count:]
+        result[:, count:] = self.back @ vectors[:, :count]
         start = count
         for block in self.inner:
             stop = start + block.shape[1]
-            result[:, start:stop] += block @ columns[:, start:stop]
+            result[:, start:stop] += block @ vectors[:, start:stop]
             start = stop
         return result
+
+
+def _first_row(root: Array) -> Array:
+    """First row of a root that may be diagonal, (B, i)."""
+    if root.ndim == 3:
+        return root[:, 0]
+    row = np.zeros_like(root)
+    row[:, 0] = root[:, 0]
+    return row
 
 
 def _times(matrix: Array, root: Array) -> Array:
@@ -877,6 +919,8 @@ def _times(matrix: Array, root: Array) -> Array:
     return matrix * root[:, None] if root.ndim == 2 else matrix @ root
 
 
+_MOVES = 1e-13
+"""Share of the largest coupling below which nodes do not move what is inside a field."""
 _FAR_FROM_BUCKLING = 1e-9
 """Share of the buckling load below which a load counts as nothing."""
 _LEAST = 1e-6

@@ -71,7 +71,7 @@ class Fields:
 class Field:
     """Fields of the element that neither elasticity nor inertia nor tension couples with the others.
 
-    Stretch and twist, which tension leaves alone, and each of the two planes of bending are such parts of a
+    Stretch, twist, which tension leaves alone both, and each of the two planes of bending are such parts of a
     straight element. The matrices are those of the `Basis` cut down to the part, end freedoms first.
 
     Attributes
@@ -180,11 +180,12 @@ class Basis:
 
     @cached_property
     def separate_fields(self) -> tuple[Field, ...]:
-        """Stretch with twist, bending along y, and bending along z."""
+        """Stretch, twist, bending along y, and bending along z."""
         order = self.order
         plane = order.bending + (0 if order.shear is None else 1 + order.shear)
         plan = (
-            ((0, 6, 3, 9), order.axial + order.torsion, (0, 1), (0, 3), False),
+            ((0, 6), order.axial, (0,), (0,), False),
+            ((3, 9), order.torsion, (1,), (3,), False),
             ((1, 5, 7, 11), plane, (2, 4), (0, 1), True),
             ((2, 4, 8, 10), plane, (3, 5), (0, 2), True),
         )

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from rigcheck.mechanics.batches import inverse_factor, uncoupled
 
-__all__ = ["Motion", "lanczos", "motion_of", "those_that_count"]
+__all__ = ["Motion", "motion_of", "reached", "those_that_count"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -68,10 +68,15 @@ def motion_of(
     for group in uncoupled(stiffness, mass):
         columns = group[group < prop]
         if len(columns):
-            space, reduced = lanczos(lambda block: matrix @ block, lower[:, :, columns], steps)
+            block = matrix[:, group[:, None], group]
+            space, reduced = reached(
+                lambda vectors, block=block: block @ vectors,  # type: ignore[misc]
+                lower[:, group[:, None], columns],
+                steps,
+            )
             value, mixed = np.linalg.eigh(reduced)
             values.append(value)
-            shapes.append(upper @ (space @ mixed))
+            shapes.append(upper[:, :, group] @ (space @ mixed))
     value, shape = np.concatenate(values, axis=1), np.concatenate(shapes, axis=2)
     force = np.swapaxes(shape, 1, 2) @ loads
     places, valid = those_that_count(value, shape[:, :3], force, least_share)
@@ -85,45 +90,36 @@ def motion_of(
     )
 
 
-def lanczos(operator: Callable[[Array], Array], first: Array, steps: int) -> tuple[Array, Array]:
-    """Orthonormal shapes reached from `first` (B, N, c), and the operator among them.
+def reached(operator: Callable[[Array], Array], first: Array, steps: int) -> tuple[Array, Array]:
+    """Orthonormal vectors reached from the first ones in some steps, and the operator among them.
 
-    Returns arrays of shape (B, N, c (steps + 1)) and (B, c (steps + 1), c (steps + 1)). Where a variant has fewer
-    shapes to reach, the rest are zero.
+    Parameters
+    ----------
+    operator : callable
+        Product of a symmetric matrix with vectors (B, n, any).
+    first : array, shape (B, n, c)
+        Vectors to start from.
+    steps : int
+        How often the operator is worked in.
+
+    Returns
+    -------
+    tuple of array, shape (B, n, k) and (B, k, k)
+        k is c (steps + 1), or n where that is less.
+
+    Notes
+    -----
+    Each step's vectors are made orthonormal among themselves, and all of them together at the end. Where a step
+    brings nothing new, rounding fills the place with a vector orthogonal to the others, which does no harm: Ritz
+    values in a larger space are no worse.
     """
-    columns = first.shape[2]
-    space = np.zeros((*first.shape[:2], columns * (steps + 1)))
-    turned = np.empty_like(space)
-    block = first
-    for step in range(steps + 1):
-        done = slice(0, step * columns)
-        new = slice(done.stop, done.stop + columns)
-        block = _orthonormal(block, space[:, :, done])
-        space[:, :, new] = block
-        block = operator(block)
-        turned[:, :, new] = block
-    return space, _transposed(space) @ turned
-
-
-def _orthonormal(block: Array, known: Array) -> Array:
-    """What is new in the columns of `block` (B, N, c), orthonormal among themselves and to `known`.
-
-    Zero columns stand for what is not new. The eigenvectors of the products of all columns tell that apart, which a
-    triangular factor does not where one column depends on others.
-    """
-    size = np.linalg.norm(block, axis=1, keepdims=True)
-    block = block / np.where(size > 0, size, 1.0)
-    for _ in range(2 if known.shape[2] else 0):
-        block = block - known @ (_transposed(known) @ block)
-    value, mixed = np.linalg.eigh(_transposed(block) @ block)
-    new = value > _NEW
-    block = block @ (mixed * np.where(new, 1 / np.sqrt(np.where(new, value, 1.0)), 0.0)[:, None])
-    if known.shape[2]:
-        block = block - known @ (_transposed(known) @ block)
-    for _ in range(2):
-        # Newton's iteration for the inverse root of what is one but for rounding.
-        block = block @ (1.5 * np.eye(block.shape[2]) - 0.5 * (_transposed(block) @ block))
-    return block
+    block = np.linalg.qr(first).Q
+    blocks = [block]
+    for _ in range(steps):
+        block = np.linalg.qr(operator(block)).Q
+        blocks.append(block)
+    space = np.asarray(np.linalg.qr(np.concatenate(blocks, axis=2)).Q, dtype=np.float64)
+    return space, _transposed(space) @ operator(space)
 
 
 def those_that_count(value: Array, moved: Array, force: Array, least_share: float) -> tuple[Index, Flags]:
@@ -148,7 +144,3 @@ def those_that_count(value: Array, moved: Array, force: Array, least_share: floa
 
 def _transposed(matrix: Array) -> Array:
     return np.swapaxes(matrix, 1, 2)
-
-
-_NEW = 1e-12
-"""Square of the share of a shape that must be new for it to count; what is left out changes no digit that matters."""

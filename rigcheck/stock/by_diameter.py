@@ -91,14 +91,21 @@ class Piece:
     source: tuple[str, ...]
     mark: str
 
-    def at(self, diameter: float) -> Datum:
-        """Return the value at a diameter [m] between the ends of the piece."""
+    def value(self, diameter: float) -> float:
+        """Return the value alone at a diameter [m] between the ends of the piece."""
+        return self._between(self.values, diameter)
+
+    def _between(self, values: tuple[float, ...], diameter: float) -> float:
         last = len(self.diameters) - 2
         i = next((n for n in range(last) if diameter <= self.diameters[n + 1]), last)
         start, end = self.diameters[i], self.diameters[i + 1]
         share = min(1.0, max(0.0, math.log(diameter / start) / math.log(end / start)))
-        value = self.values[i] * (self.values[i + 1] / self.values[i]) ** share
-        high = None if self.highs is None else self.highs[i] * (self.highs[i + 1] / self.highs[i]) ** share
+        return float(values[i] * (values[i + 1] / values[i]) ** share)
+
+    def at(self, diameter: float) -> Datum:
+        """Return the value at a diameter [m] between the ends of the piece."""
+        value = self.value(diameter)
+        high = None if self.highs is None else self._between(self.highs, diameter)
         return Datum(
             value=value,
             low=None if high is None else value,
@@ -146,10 +153,17 @@ class DiameterLaw:
                 f"{diameter * 1e3:.3g} mm was given. Choose a size in that range, or describe your own wire "
                 "under [[material]]."
             )
+        return self._piece(diameter).at(diameter)
+
+    def value(self, diameter: float) -> float:
+        """Return the value alone at a diameter [m], NaN outside the range."""
+        return self._piece(diameter).value(diameter) if self.holds(diameter) else math.nan
+
+    def _piece(self, diameter: float) -> Piece:
         for piece in self.pieces:
             if diameter <= piece.diameters[-1] * (1.0 + _ROUNDING):
-                return piece.at(diameter)
-        return self.pieces[-1].at(diameter)
+                return piece
+        return self.pieces[-1]
 
     def summary(self) -> Datum:
         """Return one datum for every diameter: the middle piece's first value, the range over all pieces."""

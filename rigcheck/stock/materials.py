@@ -172,6 +172,36 @@ class Material:
                 changes[name] = law.at(diameter, what=f"The stiffness of {self.name}").widened(laws.scatter)
         return replace(self, **changes)
 
+    def numbers_at(self, diameter: float) -> tuple[float, float, float]:
+        """Return Young's and shear modulus and the working strength [Pa] as in `at`, without what they rest on.
+
+        Parameters
+        ----------
+        diameter : float
+            Outer diameter [m], > 0.
+
+        Returns
+        -------
+        tuple of float
+            The strength is NaN where it is not known, there or at all; the moduli are then as without a diameter.
+        """
+        young, shear, laws = self.youngs_modulus.value, self.shear_modulus.value, self.laws
+        if laws is None:
+            try:
+                return young, shear, self.working_strength().value
+            except ArgumentError:
+                return young, shear, math.nan
+        share = 1.0 if self.brittle else laws.elastic_limit_share.value
+        strength = laws.tensile_strength.value(diameter) * share
+        sized = [
+            value if law is None else law.value(diameter)
+            for value, law in ((young, laws.youngs_modulus), (shear, laws.shear_modulus))
+        ]
+        known = not math.isnan(strength + sized[0] + sized[1])
+        if known and self.brittle and self.rupture_strength is not None:
+            strength = self.rupture_strength.value
+        return (sized[0], sized[1], strength) if known else (young, shear, math.nan)
+
     @property
     def working_strength_kind(self) -> str:
         """What `working_strength` is: ``rupture`` (brittle), ``elastic limit`` (spring wire) or ``yield``."""

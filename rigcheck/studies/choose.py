@@ -409,11 +409,19 @@ def grade_candidates(
         return candidates.task_of(chosen[rows], None if free_length is None else lengths[rows])
 
     for rows in _alike(candidates, chosen, lengths, places):
-        # Matrices grow with the square of the supports.
-        step = max(16, AT_ONCE // int(candidates.count[chosen[rows[0]]]) ** 2)
+        step = AT_ONCE // int(candidates.count[chosen[rows[0]]])
+        droop = []
         for begin in range(0, len(rows), step):
             part = rows[begin : begin + step]
-            _grade_part(graded, part, task_of, doubtful, quick=quick)
+            droop.append(_grade_part(graded, part, task_of, doubtful, quick=quick))
+            done += len(part) - len(droop[-1])
+            if told is not None:
+                told(done)
+        # All of one layout together: the solution for large displacement goes in many small steps.
+        far = np.concatenate(droop)
+        for begin in range(0, len(far), step):
+            part = far[begin : begin + step]
+            graded.put(part, graded_of(task_of(part), doubtful=doubtful[part]))
             done += len(part)
             if told is not None:
                 told(done)
@@ -427,8 +435,8 @@ def _grade_part(
     doubtful: NDArray[np.bool_],
     *,
     quick: bool,
-) -> None:
-    """Grade candidates of one layout: by linear theory where that is what a check would do, else in full."""
+) -> Index:
+    """Grade candidates of one layout by linear theory, and give those that a check would solve further."""
     task = task_of(part)
     linear = replace(task, settings=replace(task.settings, displacement="linear"))
     still = linear.evaluate()
@@ -440,7 +448,7 @@ def _grade_part(
         length = np.min([support.free_length for support in task.rig.supports], axis=0)
         droops = near & (np.abs(still.sag) > DROOP_SHARE * length)
         graded.rank[part[droops]] = np.maximum(graded.rank[part[droops]], 1)
-        return
+        return part[:0]
     # The load factor against buckling is that of linear theory in every check, so this one fails in any case.
     folds = far & (still.buckling_factor < BUCKLING_FACTOR)
     graded.values["buckling"][part[folds]] = still.buckling_factor[folds]
@@ -450,9 +458,7 @@ def _grade_part(
     graded.too_weak[part[folds | breaks]] = True
     graded.values["yield-factor"][part[breaks]] = still.strength_factor[breaks]
     graded.ranks["yield-factor"][part[breaks]] = 2
-    rest = part[far & ~folds & ~breaks]
-    if len(rest):
-        graded.put(rest, graded_of(task_of(rest), doubtful=doubtful[rest]))
+    return np.asarray(part[far & ~folds & ~breaks])
 
 
 def graded_of(task: Task, *, doubtful: NDArray[np.bool_] | None = None) -> Graded:

@@ -213,32 +213,17 @@ def constants_of(material: StockMaterial, size: Array, damping_ratio: float | No
     Material
         Arrays of shape (B,).
     """
-    rows = []
-    for value in size:
-        try:
-            sized = material.at(float(value))
-        except ValidityError:
-            sized = material
-        try:
-            strength = sized.working_strength().value
-        except ArgumentError:
-            strength = np.nan
-        rows.append(
-            (
-                sized.youngs_modulus.value,
-                sized.shear_modulus.value,
-                sized.density.value,
-                strength,
-                sized.damping_ratio.value if damping_ratio is None else damping_ratio,
-            )
-        )
-    columns = np.array(rows).T
+    if material.laws is None:
+        numbers = np.array([material.numbers_at(1.0)] * len(size))
+    else:
+        numbers = np.array([material.numbers_at(float(value)) for value in size])
+    damping = material.damping_ratio.value if damping_ratio is None else damping_ratio
     return Material(
-        youngs_modulus=columns[0],
-        shear_modulus=columns[1],
-        density=columns[2],
-        strength=columns[3],
-        damping_ratio=columns[4],
+        youngs_modulus=numbers[:, 0],
+        shear_modulus=numbers[:, 1],
+        density=np.full(len(size), material.density.value),
+        strength=numbers[:, 2],
+        damping_ratio=np.full(len(size), damping),
     )
 
 
