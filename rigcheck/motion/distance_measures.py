@@ -37,7 +37,7 @@ def peak_distance(points: ArrayLike, *, refine: bool = True) -> FloatArray:
     path = _path(points)
     squared = np.einsum("...kn,...kn->...n", path, path)
     if refine and squared.shape[-1] >= 3:
-        return np.asarray(np.sqrt(_crests(squared)[0].max(axis=-1)))
+        return np.asarray(np.sqrt(_turns(squared)[0].max(axis=-1)))
     return np.asarray(np.sqrt(squared.max(axis=-1)))
 
 
@@ -62,23 +62,26 @@ def peak_to_peak_distance(points: ArrayLike, *, exact: bool = True, refine: bool
 
     Notes
     -----
-    A first pair at distance D comes from the directions. Only points farther than D - R from any centre, R
+    A first pair at distance D comes from going from one end of the path to the farthest place and on from there, or
+    from the directions. Only points farther than D - R from any centre, R
     being the largest distance of a point from it, can be the end of a longer pair; those alone are compared
     one by one. With 48 samples or more in a period of the highest mode the refined result is within 1e-4.
     """
     path = _path(points)
     lead, count = path.shape[:-2], path.shape[-1]
     flat = path.reshape(-1, path.shape[-2], count)
-    first, second = _directional_pair(flat)
     if exact:
+        first, second = _end_to_end(flat)
         _make_exact(flat, first, second)
+    else:
+        first, second = _directional_pair(flat)
     a, b = _at(flat, first), _at(flat, second)
     longest = np.sqrt(((a - b) ** 2).sum(axis=1))
     if refine and count >= 3:
         for _ in range(2):  # the second look corrects the direction that the samples alone gave
             length = np.sqrt(((a - b) ** 2).sum(axis=1, keepdims=True))
             axis = np.divide(a - b, length, out=np.zeros_like(a), where=length > 0.0)
-            a, b = _farthest_along(flat, axis), _farthest_along(flat, -axis)
+            a, b = _farthest_along(flat, axis)
         longest = np.maximum(longest, np.sqrt(((a - b) ** 2).sum(axis=1)))
     return np.asarray(longest.reshape(lead))
 
@@ -207,39 +210,58 @@ def _at(flat: FloatArray, index: NDArray[np.intp]) -> FloatArray:
     return np.asarray(np.take_along_axis(flat, index[:, None, None], axis=2)[:, :, 0])
 
 
-def _crests(values: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Give the top of the parabola through each sample and its neighbours, and its place from -1 to 1.
+def _turns(values: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Give the top or bottom of the parabola through each sample and its neighbours, and its place from -1 to 1.
 
-    Only a sample that is not below its neighbours has a top of its own; others stay as they are. A first or last
-    sample takes the top that the parabola through the outermost three has between it and the next.
+    Only a sample that lies beyond both its neighbours has one of its own; others stay as they are. A first or last
+    sample takes the one that the parabola through the outermost three has between it and the next.
     """
     place, height = np.zeros_like(values), values.copy()
     before, here, after = values[..., :-2], values[..., 1:-1], values[..., 2:]
-    bend = before - 2.0 * here + after
-    crest = (here >= before) & (here >= after) & (bend < 0.0)
-    np.divide(0.5 * (before - after), bend, out=place[..., 1:-1], where=crest)
-    height[..., 1:-1] -= 0.5 * place[..., 1:-1] ** 2 * bend
+    slope = after - before
+    bend = after + before
+    bend -= here
+    bend -= here
+    # The nearest of three equally spaced samples to a turn is half a step from it at most.
+    turn = np.abs(slope) <= np.abs(bend)
+    turn &= bend != 0.0
+    shift = place[..., 1:-1]
+    np.divide(slope, bend, out=shift, where=turn)
+    shift *= -0.5
+    height[..., 1:-1] += 0.25 * shift * slope
     for end, side in ((0, -1.0), (-1, 1.0)):
         if not bend.shape[-1]:
             break
-        curve, rise = bend[..., end], 0.5 * (before - after)[..., end]
-        falling = curve < 0.0
-        top = np.divide(rise, curve, out=np.zeros_like(rise), where=falling)
-        between = falling & (side * top > 0.5) & (side * top < 1.0)
-        height[..., end] = np.where(between, here[..., end] - 0.5 * top**2 * curve, height[..., end])
+        curve, rise = bend[..., end], 0.5 * slope[..., end]
+        top = np.divide(-rise, curve, out=np.zeros_like(rise), where=curve != 0.0)
+        between = (side * top > 0.5) & (side * top < 1.0)
+        height[..., end] = np.where(between, here[..., end] + 0.5 * top * rise, height[..., end])
         place[..., end] = np.where(between, top - side, place[..., end])
     return height, place
 
 
-def _farthest_along(flat: FloatArray, axis: FloatArray) -> FloatArray:
-    """Give the point of each path, between samples too, that reaches farthest along the axis, (rows, k)."""
-    height, place = _crests((axis[:, None, :] @ flat)[:, 0, :])
-    top = height.argmax(axis=1)
-    shift = np.take_along_axis(place, top[:, None], axis=1)
-    inside = np.clip(top, 1, flat.shape[2] - 2)
-    before, here, after = (_at(flat, inside + step) for step in (-1, 0, 1))
-    shift = shift + (top - inside)[:, None]
-    return np.asarray(here + 0.5 * shift * (after - before) + 0.5 * shift**2 * (before - 2.0 * here + after))
+def _farthest_along(flat: FloatArray, axis: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Give the places of each path, between samples too, that reach farthest along the axis and against it."""
+    height, place = _turns((axis[:, None, :] @ flat)[:, 0, :])
+    rows = np.arange(len(flat))
+    ends = []
+    for top in (height.argmax(axis=1), height.argmin(axis=1)):
+        inside = np.clip(top, 1, flat.shape[2] - 2)
+        before, here, after = (flat[rows, :, inside + step] for step in (-1, 0, 1))
+        shift = (place[rows, top] + (top - inside))[:, None]
+        ends.append(here + 0.5 * shift * (after - before) + 0.5 * shift**2 * (before - 2.0 * here + after))
+    return ends[0], ends[1]
+
+
+def _end_to_end(flat: FloatArray) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Give a pair of far points of each path: the farthest from its start, the farthest from there, and on."""
+    squared = np.einsum("bkn,bkn->bn", flat, flat)
+    rows = np.arange(len(flat))
+    first = second = np.zeros(len(flat), dtype=np.intp)
+    for _ in range(3):
+        here = flat[rows, :, second]
+        first, second = second, (squared - 2.0 * (here[:, None] @ flat)[:, 0]).argmax(axis=1)
+    return first, second
 
 
 def _directions(components: int) -> FloatArray:
