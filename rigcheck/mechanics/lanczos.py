@@ -62,21 +62,22 @@ def motion_of(
     Motion
     """
     lower = inverse_factor(stiffness)
-    upper = np.swapaxes(lower, 1, 2)
-    matrix = lower @ mass @ upper
+    upper = _transposed(lower)
     values, shapes = [], []
     for group in uncoupled(stiffness, mass):
         columns = group[group < prop]
-        if len(columns):
-            block = matrix[:, group[:, None], group]
-            space, reduced = reached(
-                lambda vectors, block=block: block @ vectors,  # type: ignore[misc]
-                lower[:, group[:, None], columns],
-                steps,
-            )
-            value, mixed = np.linalg.eigh(reduced)
-            values.append(value)
-            shapes.append(upper[:, :, group] @ (space @ mixed))
+        if not len(columns):
+            continue
+        block = group[:, None], group
+        own, own_mass = np.ascontiguousarray(lower[:, *block]), mass[:, *block]
+
+        def turned(vectors: Array, own: Array = own, own_mass: Array = own_mass) -> Array:
+            return np.asarray(own @ (own_mass @ (_transposed(own) @ vectors)))
+
+        space, reduced = reached(turned, lower[:, group[:, None], columns], steps)
+        value, mixed = np.linalg.eigh(reduced)
+        values.append(value)
+        shapes.append(upper[:, :, group] @ (space @ mixed))
     value, shape = np.concatenate(values, axis=1), np.concatenate(shapes, axis=2)
     force = np.swapaxes(shape, 1, 2) @ loads
     places, valid = those_that_count(value, shape[:, :3], force, least_share)
