@@ -97,6 +97,10 @@ def test_a_candidate_is_what_check_says_of_it(support, length):
         for name, rank in graded.ranks.items():
             if rank[index] >= 0 and name in by_id:
                 words = (Status.PASS, Status.CAUTION, Status.FAIL)
+                if name == "sag" and by_id[name].status is Status.SKIPPED:
+                    # It bends for good, which choose leaves to check.
+                    assert by_id["set"].status is Status.FAIL
+                    continue
                 assert by_id[name].status is words[rank[index]]
         factor = by_id["yield-factor"].value
         assert factor == pytest.approx(graded.values["yield-factor"][index], rel=close)
