@@ -21,9 +21,9 @@ Progress = Callable[[int, int | None], None]
 MARGIN = HALF_SIZE + 3
 """How far from the edge of the picture a point has to be [px]."""
 
-_MOST_CORNERS = 400
+_MOST_CORNERS = 250
 _APART = 16  # px in the picture that is searched, between corners
-_WIDTH = 960  # px to which a wide picture is brought for this
+_WIDTH = 800  # px to which a wide picture is brought for this
 _LOOK = 25  # frames between two looks at what moves
 _CLEAR = 2.0 * HALF_SIZE  # px that the prop has to be away from where it was, so that the look can end
 _MOST_FRAMES = 2000
@@ -32,7 +32,7 @@ _LEAST_SIDE = 0.85  # agreement of the worst side with the first look, in three 
 _LEAST_FOUND = 0.7  # share of the frames
 _PARTED = 8.0  # px from where it was at first, from which a square that shows two things betrays itself
 _LEAST_AWAY = 3  # frames so far from there that they alone are judged by
-_TRIED = 16  # corners of a kind that are followed on trial
+_TRIED = 10  # corners of a kind that are followed on trial
 _TRIAL = 400  # frames of it at most
 _MOST_MOVING, _MOST_STILL = 6, 8
 _NEIGHBOURS = 2.5 * HALF_SIZE  # px within which corners should move alike
