@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from rigcheck.cli.options import as_json_option, details_option, rig_flags
+from rigcheck.cli.options import as_json_option, details_option, prop_option, rig_flags
 from rigcheck.cli.running import console, print_json
 from rigcheck.cli.words import plain
 
@@ -16,7 +16,7 @@ __all__ = ["check"]
 
 @click.command()
 @click.argument("file", required=False, type=click.Path(path_type=Path))
-@click.option("--prop", metavar="NAME", help="Only this prop of the shot.")
+@prop_option("Only this prop of the shot.")
 @click.option(
     "--history",
     metavar="FILE.csv",

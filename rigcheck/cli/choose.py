@@ -6,15 +6,15 @@ from pathlib import Path
 
 import click
 
-from rigcheck.cli.options import as_json_option
+from rigcheck.cli.options import as_json_option, prop_option
 from rigcheck.cli.running import console, print_json, progress
 
 __all__ = ["choose"]
 
 
-@click.command()
+@click.command(short_help="What to buy: rank every stock material and size that carries it.")
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option("--prop", metavar="NAME", help="The prop to choose for, where the shot has several.")
+@prop_option("The prop to choose for, where the shot has several.")
 @click.option(
     "--stock",
     "stock_file",

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from rigcheck.cli.options import as_json_option, details_option
+from rigcheck.cli.options import as_json_option, details_option, prop_option
 from rigcheck.cli.running import console, print_json, progress
 from rigcheck.cli.words import plain
 
@@ -23,7 +23,7 @@ __all__ = ["explain"]
 @click.option(
     "--rig", metavar="FILE", type=click.Path(path_type=Path), help="The rig file; without it, no causes."
 )
-@click.option("--prop", metavar="NAME", help="The prop that the take shows, where the shot has several.")
+@prop_option("The prop that the take shows, where the shot has several.")
 @click.option("--fps", metavar="N", type=float, help="Frames a second as shot, for a track without times.")
 @click.option("--tap", is_flag=True, help="The prop was tapped with a finger, not moved.")
 @click.option("--hung", metavar="MASS", help='Bench test: a mass hung on the prop, for example "200 g", and')

@@ -47,10 +47,18 @@ class _OnDemand(click.Group):
 )
 @click.version_option(__version__, prog_name="rigcheck", message="%(prog)s %(version)s")
 def commands() -> None:
-    r"""Will the hidden wire, rod or tube that carries a prop sag, sway, bend for good or overload its head?
+    """Will the hidden wire, rod or tube that carries a prop sag, sway, bend for good or overload its head?
 
     \b
     Your own rig:   rigcheck start my-rig.toml
     A demo shot:    rigcheck check shared/shots/desk-set.toml
     More of each:   rigcheck check --help
+
+    Tab completes commands, options, file names, prop names and materials once your shell was told; for bash, zsh and
+    fish in turn:
+
+    \b
+    eval "$(_RIGCHECK_COMPLETE=bash_source rigcheck)"
+    eval "$(_RIGCHECK_COMPLETE=zsh_source rigcheck)"
+    _RIGCHECK_COMPLETE=fish_source rigcheck | source
     """

@@ -6,7 +6,9 @@ from collections.abc import Callable
 
 import click
 
-__all__ = ["as_json_option", "details_option", "rig_flags"]
+from rigcheck.cli.completing import names_and_words, props_of_the_file
+
+__all__ = ["as_json_option", "details_option", "prop_option", "rig_flags"]
 
 as_json_option = click.option(
     "--json", "as_json", is_flag=True, help="Print the result as JSON, for programs."
@@ -44,8 +46,19 @@ _RIG_FLAGS = (
 )
 
 
+def prop_option(words: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """Give a command the option that names one prop of the shot; `words` is its help."""
+    return click.option("--prop", metavar="NAME", shell_complete=props_of_the_file, help=words)
+
+
 def rig_flags(command: Callable[..., None]) -> Callable[..., None]:
     """Give a command the flags that describe one prop on one support."""
     for name, words in reversed(_RIG_FLAGS):
-        command = click.option(f"--{name}", name.replace("-", "_"), metavar="VALUE", help=words)(command)
+        command = click.option(
+            f"--{name}",
+            name.replace("-", "_"),
+            metavar="VALUE",
+            shell_complete=names_and_words,
+            help=words,
+        )(command)
     return command

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import click
 
-from rigcheck.cli.options import as_json_option, details_option
+from rigcheck.cli.completing import names_and_words
+from rigcheck.cli.options import as_json_option, details_option, prop_option
 from rigcheck.cli.running import console, print_json, progress
 
 __all__ = ["retime"]
@@ -15,8 +16,13 @@ __all__ = ["retime"]
 
 @click.command()
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option("--prop", metavar="NAME", help="Only this prop of the shot.")
-@click.option("--profile", metavar="NAME", help="Look at this profile in place of the planned one.")
+@prop_option("Only this prop of the shot.")
+@click.option(
+    "--profile",
+    metavar="NAME",
+    shell_complete=names_and_words,
+    help="Look at this profile in place of the planned one.",
+)
 @click.option(
     "--export",
     metavar="FILE.csv",

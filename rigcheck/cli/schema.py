@@ -9,7 +9,7 @@ from rigcheck.cli.running import print_json
 __all__ = ["schema"]
 
 
-@click.command()
+@click.command(short_help="Print the rig file's form, for editors that complete and check it.")
 def schema() -> None:
     """Print the JSON Schema of the rig file, with which editors complete and check it.
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from rigcheck.cli.completing import names_and_words
 from rigcheck.cli.options import as_json_option, details_option
 from rigcheck.cli.running import console, print_json
 
@@ -11,7 +12,7 @@ __all__ = ["stock"]
 
 
 @click.command()
-@click.argument("words", nargs=-1)
+@click.argument("words", nargs=-1, shell_complete=names_and_words)
 @details_option
 @as_json_option
 def stock(words: tuple[str, ...], details: bool, as_json: bool) -> None:
