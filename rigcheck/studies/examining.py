@@ -14,7 +14,7 @@ from rigcheck.studies.findings import find
 from rigcheck.studies.grading import Grade, grade
 from rigcheck.studies.holding import holding
 from rigcheck.studies.lasting import lasting
-from rigcheck.studies.moving import MotionOutcome
+from rigcheck.studies.moving import MotionOutcome, is_turning
 from rigcheck.studies.offsets import offsets
 from rigcheck.studies.reading import Reading, read_prop
 from rigcheck.studies.results import Contribution, Finding, Status, worst
@@ -134,6 +134,10 @@ def _parts(shot: Shot, work: Work) -> tuple[list[Contribution], float | None]:
     given = (shot, prop, work.reading, work.still, work.motion)
     stays, lasting_set = lasting(*given)
     others = [holding, offsets, course]
+    if is_turning(work.reading.task.travels):
+        from rigcheck.studies.rolled_poses import rolled_poses
+
+        others.append(rolled_poses)
     if prop.insert is not None or prop.flexural_rigidity is not None or prop.droop_test is not None:
         from rigcheck.studies.drooping import drooping
 

@@ -14,8 +14,8 @@ from rigcheck.errors import ArgumentError, NotConvergedError, ValidityError
 from rigcheck.model import Prop, Shot
 from rigcheck.motion.sampling import distinct
 from rigcheck.studies.evaluate import Outcome
-from rigcheck.studies.moving import MotionOutcome
-from rigcheck.studies.picturing import Carried, Line, carried, span, swing
+from rigcheck.studies.moving import MotionOutcome, span
+from rigcheck.studies.picturing import Carried, Line, carried, swing
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.words import length_words, way_words

@@ -35,6 +35,7 @@ __all__ = [
     "follow",
     "is_turning",
     "move",
+    "span",
 ]
 
 Array = NDArray[np.float64]
@@ -119,6 +120,21 @@ class Travel(Batched):
 def is_turning(travels: tuple[Travel, ...]) -> bool:
     """Whether any of the moves rolls, so that gravity turns in the rig's own frame."""
     return any(travel.rolls for travel in travels)
+
+
+def span(travels: tuple[Travel, ...]) -> tuple[float, float]:
+    """When the first move starts and the last ends [s].
+
+    Parameters
+    ----------
+    travels : tuple of Travel
+        At least one.
+
+    Returns
+    -------
+    tuple of float
+    """
+    return min(float(travel.start[0]) for travel in travels), max(float(travel.stop[0]) for travel in travels)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -24,7 +24,7 @@ from rigcheck.picture.wobble import (
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.grading import CAUTION_SHARE
 from rigcheck.studies.mode_words import direction_words
-from rigcheck.studies.moving import Eye, MotionOutcome, Travel, field_at, is_turning
+from rigcheck.studies.moving import Eye, MotionOutcome, Travel, field_at, is_turning, span
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.rigs import GRAVITY, SupportRig, width_direction
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from rigcheck.picture.solids import Shape, Solid
     from rigcheck.picture.visibility import Band
 
-__all__ = ["HIDDEN_AREA", "Carried", "Line", "Swing", "carried", "picturing", "span", "swing"]
+__all__ = ["HIDDEN_AREA", "Carried", "Line", "Swing", "carried", "picturing", "swing"]
 
 Array = NDArray[np.float64]
 
@@ -288,21 +288,6 @@ def _rotation(vector: Array) -> Array:
     skew = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
     half = np.sinc(angle / (2 * np.pi))
     return np.asarray(np.eye(3) + np.sinc(angle / np.pi) * skew + 0.5 * half**2 * (skew @ skew))
-
-
-def span(travels: tuple[Travel, ...]) -> tuple[float, float]:
-    """When the first move starts and the last ends [s].
-
-    Parameters
-    ----------
-    travels : tuple of Travel
-        At least one.
-
-    Returns
-    -------
-    tuple of float
-    """
-    return min(float(travel.start[0]) for travel in travels), max(float(travel.stop[0]) for travel in travels)
 
 
 def _sample_times(travels: tuple[Travel, ...], least: int) -> Array | None:
