@@ -199,6 +199,8 @@ class Outcome:
         Settled: largest equivalent stress [Pa]; least strength over stress, NaN where no strength is known.
     dynamics : Dynamics
         About the settled state.
+    moved : MovedFrame or None
+        Of a single variant that was solved for large displacement: small motion about that state.
     slack : array of bool, shape (B, supports)
         Which lines hang slack, because they would have to push: they carry nothing and have no part in the modes.
     yielding : array, shape (B, 3), or None
@@ -228,6 +230,7 @@ class Outcome:
     slack: Flags
     yielding: Array | None = None
     natural: list[Array] | None = None
+    moved: MovedFrame | None = None
 
     @property
     def sag(self) -> Array:
@@ -367,6 +370,11 @@ def listed_modes(outcome: Outcome) -> tuple[Array, Array]:
 
     settings = outcome.settings
     count = max(settings.modes, LISTED)
+    if outcome.moved is not None:
+        from rigcheck.mechanics.large import large_modes
+
+        found = large_modes(outcome.moved, count)
+        return found.angular_frequency[0], found.shape[0, :6]
     rig = take(outcome.rig, slice(0, 1))
     if outcome.slack[0].any():
         from rigcheck.studies.slack import without
@@ -532,6 +540,7 @@ def _with_large(
     forces = put_forces(outcome.forces, still)
     stress = stress_of(outcome.parts, forces)
     changes |= {
+        "moved": moved if rig.batch == 1 else None,
         "displacement": put(outcome.displacement, settled.prop_displacement[known]),
         "rotation": put(outcome.rotation, settled.prop_rotation[known]),
         "tip_displacement": put(outcome.tip_displacement, settled.tip_displacement[0][known]),

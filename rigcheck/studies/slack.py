@@ -301,7 +301,7 @@ def _fallen(outcome: Outcome, members: Index) -> Outcome:
     return replace(outcome, solved=solved, reached=reached)
 
 
-_KEPT = ("rig", "settings", "parts", "slack", "yielding", "natural")
+_KEPT = ("rig", "settings", "parts", "slack", "yielding", "natural", "moved")
 
 
 def _put(base: Outcome, members: Index, found: Outcome) -> Outcome:
