@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from rigcheck.mechanics.batches import runs_of
+from rigcheck.mechanics.batches import cross, runs_of
 from rigcheck.mechanics.elements import END_FREEDOMS, Basis, Order
 
 __all__ = [
@@ -594,7 +594,7 @@ def local_axes(along: Array, width: Array | None) -> Array:
         width = np.where(upright, np.array([0.0, 0.0, 1.0]), np.array([0.0, 1.0, 0.0]))
     across = width - np.sum(width * along, axis=-1, keepdims=True) * along
     across = across / np.linalg.norm(across, axis=-1, keepdims=True)
-    return np.stack([along, across, np.cross(along, across)], axis=-2)
+    return np.stack([along, across, cross(along, across)], axis=-2)
 
 
 def _follow(force: Array, arm: Array) -> Array:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.polynomial import legendre
 from numpy.typing import NDArray
 
+from rigcheck.mechanics.batches import cross
 from rigcheck.mechanics.frame import cross_matrix
 from rigcheck.mechanics.turns import spin_map, turn_less_identity
 
@@ -330,14 +331,14 @@ def _add_geometric(
     scalar, part = q[..., 0, None, None], q[..., 1:]
     size = n[..., None]
     dot = np.sum(x * pull, axis=-1)[..., None, None]
-    turned = np.cross(pull, x)
+    turned = cross(pull, x)
     quadratic = np.zeros((*q.shape, 4))
     quadratic[..., 0, 0] = dot[..., 0, 0]
     quadratic[..., 0, 1:] = quadratic[..., 1:, 0] = turned
     outer = x[..., :, None] * pull[..., None, :]
     quadratic[..., 1:, 1:] = outer + np.swapaxes(outer, -1, -2) - dot * np.eye(3)
     mixed = np.empty((*q.shape, 3))
-    mixed[..., 0, :] = q[..., :1] * pull + np.cross(part, pull)
+    mixed[..., 0, :] = q[..., :1] * pull + cross(part, pull)
     mixed[..., 1:, :] = (
         scalar * cross_matrix(pull)
         + np.sum(pull * part, axis=-1)[..., None, None] * np.eye(3)

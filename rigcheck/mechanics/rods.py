@@ -20,6 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from rigcheck.mechanics.batches import cross
 from rigcheck.mechanics.frame import Prop, Support, cross_matrix, local_axes
 from rigcheck.mechanics.rod_elements import (
     Line,
@@ -274,7 +275,7 @@ class Rods:
         for line, force in zip(self.lines, plain.node_force, strict=True):
             self.balance_force[:, line.first + 1 : line.first + line.nodes - 1] = force[:, 1:-1, :3]
             self.balance_force[:, 0] += force[:, -1, :3]
-            self.balance_couple += np.cross(line.arm, force[:, -1, :3])
+            self.balance_couple += cross(line.arm, force[:, -1, :3])
 
     # -- state ------------------------------------------------------------------------------------------
 
@@ -623,10 +624,10 @@ class Rods:
         less = turn_less_identity(state.turn[:, 0])
         energy = np.zeros(self.batch)
         for axis in np.eye(3):
-            force = np.cross(couple, axis) / 2
+            force = cross(couple, axis) / 2
             arm = axis + less @ axis
             energy -= np.einsum("bi,bi->b", force, less @ axis)
-            gradient[:, 3:6] -= np.cross(arm, force)
+            gradient[:, 3:6] -= cross(arm, force)
             tangent[:, 3:6, 3:6] -= _swing(force, arm)
         return energy
 

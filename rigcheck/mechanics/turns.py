@@ -13,6 +13,7 @@ import numpy as np
 from numpy.polynomial.polynomial import polyval
 from numpy.typing import NDArray
 
+from rigcheck.mechanics.batches import cross
 from rigcheck.mechanics.frame import cross_matrix
 
 __all__ = [
@@ -48,7 +49,7 @@ def product(first: Array, second: Array) -> Array:
     a, u = first[..., :1], first[..., 1:]
     b, v = second[..., :1], second[..., 1:]
     scalar = a * b - np.sum(u * v, axis=-1, keepdims=True)
-    return np.concatenate([scalar, a * v + b * u + np.cross(u, v)], axis=-1)
+    return np.concatenate([scalar, a * v + b * u + cross(u, v)], axis=-1)
 
 
 def conjugate(quaternion: Array) -> Array:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.mechanics import sections
+from rigcheck.mechanics.batches import cross
 from rigcheck.mechanics.condensed import CondensedFrame
 from rigcheck.mechanics.elements import Order
 from rigcheck.mechanics.frame import PROP_FREEDOMS, Frame
@@ -333,7 +334,7 @@ def _linear(rig: Rig, settings: Settings, frame: Frame, parts: list[Part], *, tu
         buckling_factor=factor,
         displacement=settled.displacement[:, :3],
         rotation=settled.displacement[:, 3:6],
-        tip_displacement=settled.displacement[:, :3] + np.cross(settled.displacement[:, 3:6], tip),
+        tip_displacement=settled.displacement[:, :3] + cross(settled.displacement[:, 3:6], tip),
         root_force=settled.root_force,
         root_moment=settled.root_moment,
         tip_force=settled.tip_force,

@@ -6,7 +6,15 @@ import numpy as np
 import pytest
 import scipy.linalg
 
-from rigcheck.mechanics.batches import definite, inverse_factor, largest_pairs, pairs_of, runs_of, uncoupled
+from rigcheck.mechanics.batches import (
+    cross,
+    definite,
+    inverse_factor,
+    largest_pairs,
+    pairs_of,
+    runs_of,
+    uncoupled,
+)
 
 
 def definite_matrices(size: int, count: int = 5, seed: int = 0) -> np.ndarray:
@@ -103,3 +111,10 @@ def test_runs_join_places_that_follow():
     expected = np.zeros(9)
     np.add.at(expected, np.array(places), block)
     np.testing.assert_array_equal(whole, expected)
+
+
+@pytest.mark.parametrize("shapes", [((3,), (3,)), ((4, 3), (3,)), ((2, 1, 3), (5, 3)), ((0, 3), (0, 3))])
+def test_cross_products_are_those_of_numpy(shapes):
+    rng = np.random.default_rng(2)
+    first, second = (rng.normal(size=shape) for shape in shapes)
+    np.testing.assert_allclose(cross(first, second), np.cross(first, second), rtol=1e-14, atol=1e-15)
