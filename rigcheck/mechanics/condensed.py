@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -20,7 +19,7 @@ from rigcheck.errors import ArgumentError
 from rigcheck.mechanics.batches import definite, inverse_factor, pairs_of, runs_of, uncoupled
 from rigcheck.mechanics.elements import END_FREEDOMS, Field, Order
 from rigcheck.mechanics.frame import PROP_FREEDOMS, Element, Frame, mix
-from rigcheck.mechanics.lanczos import reached, those_that_count
+from rigcheck.mechanics.lanczos import Arrow, few_modes, pushed, reached
 
 __all__ = ["FEW_MODES", "CondensedFrame", "CondensedModes", "CondensedMotion", "CondensedSettled"]
 
@@ -555,33 +554,21 @@ class CondensedFrame:
         mass[:, 3:6, 3:6] += self.frame.prop.inertia
         operator = self._scaled(scale, mass, masses)
         field = scale.loads(self._unit_loads(state) if loads is None else self._condensed_loads(state, loads))
-        values, shapes = [], []
-        for group in uncoupled(state.stiffness, mass):
-            columns = group[group < PROP_FREEDOMS]
-            if not len(columns):
-                continue
-            part, places = operator.part(group)
-            space, reduced = reached(part, scale.push(group, columns, len(places)), steps)
-            value, mixed = np.linalg.eigh(reduced)
-            values.append(value)
-            # Shapes as rows from here on: picking some of them then copies whole rows.
-            shape = np.zeros((self.frame.batch, value.shape[1], field.shape[1]))
-            shape[:, :, places] = _across(mixed) @ _across(space)
-            shapes.append(shape)
-        value, shape = np.concatenate(values, axis=1), np.concatenate(shapes, axis=1)
-        prop = shape[:, :, : self._count] @ scale.lower[:, :, :PROP_FREEDOMS]
-        force = shape @ field
-        places, valid = those_that_count(value, _across(prop), force, least_share)
-        omega = 1 / np.sqrt(np.take_along_axis(value, places, axis=1))
-        size = np.where(valid, omega, 0.0)[..., None]
-        rows = np.arange(self.frame.batch)[:, None]
-        states = _across(np.concatenate([_across(field), shape[rows, places] * size], axis=1))
+        omega, participation, states = few_modes(
+            operator,
+            scale.lower,
+            field,
+            uncoupled(state.stiffness, mass),
+            prop=PROP_FREEDOMS,
+            least_share=least_share,
+            steps=steps,
+        )
         nodes = _across(scale.lower) @ states[:, : self._count]
         count = field.shape[2]
         return CondensedMotion(
             angular_frequency=omega,
             shape=nodes[:, :PROP_FREEDOMS, count:],
-            participation=force[rows, places] * size,
+            participation=participation,
             follow=nodes[:, :PROP_FREEDOMS, :count],
             elements=self._element_vectors(state, scale, nodes, states),
         )
@@ -651,19 +638,19 @@ class CondensedFrame:
         factor[~state.definite & ~settled.stable] = 0.0
         return factor
 
-    def _pushed(self, scale: _Scale, part: _Operator, group: NDArray[np.intp]) -> Array:
+    def _pushed(self, scale: _Scale, part: Arrow, group: NDArray[np.intp]) -> Array:
         """Static shapes of unit loads on the prop, and on the lowest internal function of each field of a part."""
         columns = group[group < PROP_FREEDOMS]
         size, count = part.size, len(columns)
         result = np.zeros((self.frame.batch, size, count + len(part.inner)))
-        result[:, :, :count] = scale.push(group, columns, size)
+        result[:, :, :count] = pushed(scale.lower, group, columns, size)
         place = len(group)
         for column, (block, root) in enumerate(zip(part.inner, part.roots, strict=True), count):
             result[:, place : place + block.shape[1], column] = _first_row(root)
             place += block.shape[1]
         return result
 
-    def _scaled(self, scale: _Scale, nodes: Array, forms: Sequence[Sequence[_Form | None]]) -> _Operator:
+    def _scaled(self, scale: _Scale, nodes: Array, forms: Sequence[Sequence[_Form | None]]) -> Arrow:
         """A form of the whole frame in the coordinates of `scale`; insides of fields without one are left out."""
         sides, inner, roots, places = [], [], [], []
         start = self._count
@@ -680,7 +667,7 @@ class CondensedFrame:
                     roots.append(root)
                     places.append(np.arange(start, stop))
                 start = stop
-        return _Operator(
+        return Arrow(
             nodes=scale.lower @ nodes @ _across(scale.lower),
             sides=sides,
             inner=inner,
@@ -833,12 +820,6 @@ class _Scale:
             ],
         )
 
-    def push(self, group: NDArray[np.intp], freedoms: NDArray[np.intp], size: int) -> Array:
-        """Static shapes of unit loads on some nodes' freedoms, those of a group of nodes first, (B, size, c)."""
-        result = np.zeros((len(self.lower), size, len(freedoms)))
-        result[:, : len(group)] = self.lower[:, group[:, None], freedoms]
-        return result
-
     def loads(self, loads: tuple[Array, list[list[Array]]]) -> Array:
         """Loads on nodes and inside as one array, (B, n + i, k)."""
         nodes, inside = loads
@@ -855,73 +836,6 @@ class _Scale:
         )
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Operator:
-    """A symmetric matrix that couples nodes with insides, but insides of different fields not with each other."""
-
-    nodes: Array  # (B, n, n)
-    sides: list[Array]  # of each field, (B, n, i)
-    inner: list[Array]  # (B, i, i) each
-    roots: list[Array]  # R of each field; see `_Scale`
-    places: list[NDArray[np.intp]]  # of the insides of each field in vectors of the whole
-
-    @property
-    def size(self) -> int:
-        """Length of its vectors."""
-        return int(self.nodes.shape[1]) + sum(int(block.shape[1]) for block in self.inner)
-
-    def part(self, group: NDArray[np.intp]) -> tuple[_Operator, NDArray[np.intp]]:
-        """The matrix on some nodes' freedoms, which nothing couples to others, and the insides that they move.
-
-        With its places in vectors of the whole.
-        """
-        kept = []
-        for index, side in enumerate(self.sides):
-            size = np.abs(side).max(axis=(0, 2))
-            if size[group].max() > _MOVES * size.max():
-                kept.append(index)
-        part = _Operator(
-            nodes=self.nodes[:, group[:, None], group],
-            sides=[self.sides[index][:, group] for index in kept],
-            inner=[self.inner[index] for index in kept],
-            roots=[self.roots[index] for index in kept],
-            places=[self.places[index] for index in kept],
-        )
-        return part, np.concatenate([group, *part.places])
-
-    def take(self, chosen: NDArray[np.intp]) -> _Operator:
-        """Some variants only."""
-        return _Operator(
-            nodes=self.nodes[chosen],
-            sides=[side[chosen] for side in self.sides],
-            inner=[block[chosen] for block in self.inner],
-            roots=[root[chosen] for root in self.roots],
-            places=self.places,
-        )
-
-    @cached_property
-    def side(self) -> Array:
-        """All sides as one, (B, n, i)."""
-        return np.concatenate([self.nodes[:, :, :0], *self.sides], axis=2)
-
-    @cached_property
-    def back(self) -> Array:
-        """The same transposed, (B, i, n)."""
-        return np.ascontiguousarray(_across(self.side))
-
-    def __call__(self, vectors: Array) -> Array:
-        count = self.nodes.shape[1]
-        result = np.empty_like(vectors)
-        result[:, :count] = self.nodes @ vectors[:, :count] + self.side @ vectors[:, count:]
-        result[:, count:] = self.back @ vectors[:, :count]
-        start = count
-        for block in self.inner:
-            stop = start + block.shape[1]
-            result[:, start:stop] += block @ vectors[:, start:stop]
-            start = stop
-        return result
-
-
 def _first_row(root: Array) -> Array:
     """First row of a root that may be diagonal, (B, i)."""
     if root.ndim == 3:
@@ -936,8 +850,6 @@ def _times(matrix: Array, root: Array) -> Array:
     return matrix * root[:, None] if root.ndim == 2 else matrix @ root
 
 
-_MOVES = 1e-13
-"""Share of the largest coupling below which nodes do not move what is inside a field."""
 _FAR_FACTOR = 50.0
 """Buckling factor above which it need not be known closely."""
 _FAR_FROM_BUCKLING = 1e-9

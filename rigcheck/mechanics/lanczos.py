@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.mechanics.batches import inverse_factor, uncoupled
 
-__all__ = ["Motion", "motion_of", "reached", "those_that_count"]
+__all__ = ["Arrow", "Motion", "few_modes", "motion_of", "pushed", "reached", "those_that_count"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -39,8 +40,99 @@ class Motion:
     follow: Array
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Arrow:
+    """A symmetric matrix that couples nodes with insides, but insides of different fields not with each other.
+
+    Called with vectors (B, N, any), it gives their product with the matrix.
+
+    Attributes
+    ----------
+    nodes : array, shape (B, n, n)
+        Among the nodes.
+    sides : list of array, shape (B, n, i)
+        Between nodes and the inside of each field.
+    inner : list of array, shape (B, i, i)
+        Inside each field.
+    roots : list of array, shape (B, i, i), or (B, i) where diagonal
+        R of each field, with R R^T the inverse stiffness inside.
+    places : list of int array
+        Of the inside of each field in vectors of the whole.
+    """
+
+    nodes: Array
+    sides: list[Array]
+    inner: list[Array]
+    roots: list[Array]
+    places: list[Index]
+
+    @property
+    def size(self) -> int:
+        """Length of its vectors."""
+        return int(self.nodes.shape[1]) + sum(int(block.shape[1]) for block in self.inner)
+
+    def part(self, group: Index) -> tuple[Arrow, Index]:
+        """The matrix on some nodes' freedoms, which nothing couples to others, and the insides that they move.
+
+        With its places in vectors of the whole.
+        """
+        kept = []
+        for index, side in enumerate(self.sides):
+            size = np.abs(side).max(axis=(0, 2))
+            if size[group].max() > _MOVES * size.max():
+                kept.append(index)
+        part = Arrow(
+            nodes=self.nodes[:, group[:, None], group],
+            sides=[self.sides[index][:, group] for index in kept],
+            inner=[self.inner[index] for index in kept],
+            roots=[self.roots[index] for index in kept],
+            places=[self.places[index] for index in kept],
+        )
+        return part, np.concatenate([group, *part.places])
+
+    def take(self, chosen: Index) -> Arrow:
+        """Some variants only."""
+        return Arrow(
+            nodes=self.nodes[chosen],
+            sides=[side[chosen] for side in self.sides],
+            inner=[block[chosen] for block in self.inner],
+            roots=[root[chosen] for root in self.roots],
+            places=self.places,
+        )
+
+    @cached_property
+    def side(self) -> Array:
+        """All sides as one, (B, n, i)."""
+        return np.concatenate([self.nodes[:, :, :0], *self.sides], axis=2)
+
+    @cached_property
+    def back(self) -> Array:
+        """The same transposed, (B, i, n)."""
+        return np.ascontiguousarray(_transposed(self.side))
+
+    def __call__(self, vectors: Array) -> Array:
+        """Product with vectors (B, N, any)."""
+        count = self.nodes.shape[1]
+        result = np.empty_like(vectors)
+        result[:, :count] = self.nodes @ vectors[:, :count] + self.side @ vectors[:, count:]
+        result[:, count:] = self.back @ vectors[:, :count]
+        start = count
+        for block in self.inner:
+            stop = start + block.shape[1]
+            result[:, start:stop] += block @ vectors[:, start:stop]
+            start = stop
+        return result
+
+
 def motion_of(
-    stiffness: Array, mass: Array, loads: Array, *, prop: int, least_share: float, steps: int = 3
+    stiffness: Array,
+    mass: Array,
+    loads: Array,
+    *,
+    prop: int,
+    least_share: float,
+    steps: int = 3,
+    inside: Sequence[Index] = (),
 ) -> Motion:
     """Answer of any frame to fields of acceleration, by the modes that move its prop.
 
@@ -56,39 +148,140 @@ def motion_of(
         How many of the freedoms, which come first, are the prop's: three displacements first.
     least_share, steps
         As in `rigcheck.mechanics.condensed.CondensedFrame.motion`, where the method is described.
+    inside : sequence of int array
+        Groups of other freedoms that touch no other group: they are measured from their static shapes, which makes
+        all products small.
 
     Returns
     -------
     Motion
     """
-    lower = inverse_factor(stiffness)
-    upper = _transposed(lower)
+    size = stiffness.shape[1]
+    outside = np.setdiff1d(np.arange(size), np.concatenate([np.zeros(0, dtype=np.intp), *inside]))
+    block = outside[:, None], outside
+    firm, heavy, load = stiffness[:, *block], mass[:, *block], loads[:, outside].copy()
+    sides, inner, roots, pushes, shapes, places = [], [], [], [], [], []
+    start = len(outside)
+    for own in inside:
+        across, along = (own[:, None], own), (own[:, None], outside)
+        lower = inverse_factor(stiffness[:, *across])
+        link, carried, weighty = stiffness[:, *along], mass[:, *along], mass[:, *across]
+        shape = -_transposed(lower) @ (lower @ link)
+        mixed = carried + weighty @ shape
+        firm += _transposed(link) @ shape
+        heavy += _transposed(carried) @ shape + _transposed(shape) @ mixed
+        load += _transposed(shape) @ loads[:, own]
+        sides.append(_transposed(lower @ mixed))
+        inner.append(lower @ weighty @ _transposed(lower))
+        roots.append(_transposed(lower))
+        pushes.append(lower @ loads[:, own])
+        shapes.append(shape)
+        places.append(np.arange(start, start + len(own)))
+        start += len(own)
+    lower = inverse_factor(firm)
+    arrow = Arrow(
+        nodes=lower @ heavy @ _transposed(lower),
+        sides=[lower @ side for side in sides],
+        inner=inner,
+        roots=roots,
+        places=places,
+    )
+    omega, participation, states = few_modes(
+        arrow,
+        lower,
+        np.concatenate([lower @ load, *pushes], axis=1),
+        uncoupled(firm, heavy),
+        prop=prop,
+        least_share=least_share,
+        steps=steps,
+    )
+    result = np.empty((len(stiffness), size, states.shape[2]))
+    result[:, outside] = outer = _transposed(lower) @ states[:, : len(outside)]
+    for own, shape, root, place in zip(inside, shapes, roots, places, strict=True):
+        result[:, own] = shape @ outer + root @ states[:, place]
+    count = loads.shape[2]
+    return Motion(
+        angular_frequency=omega,
+        shape=result[:, :, count:],
+        participation=participation,
+        follow=result[:, :, :count],
+    )
+
+
+def few_modes(
+    arrow: Arrow,
+    lower: Array,
+    field: Array,
+    groups: list[Index],
+    *,
+    prop: int,
+    least_share: float,
+    steps: int,
+) -> tuple[Array, Array, Array]:
+    """The modes that move the prop, in coordinates in which the stiffness is the identity.
+
+    Parameters
+    ----------
+    arrow : Arrow
+        The mass.
+    lower : array, shape (B, n, n)
+        ``L^-1`` of the nodes' stiffness ``L L^T``; the first nodes' freedoms are the prop's.
+    field : array, shape (B, N, k)
+        Loads of the fields.
+    groups : list of int array
+        Nodes' freedoms that nothing couples with those of other groups.
+    prop, least_share, steps
+        As in `motion_of`.
+
+    Returns
+    -------
+    tuple of array, shape (B, m), (B, m, k) and (B, N, k + m)
+        Angular frequencies; participation; what the fields do slowly, and after it the modes of unit modal mass.
+    """
+    nodes = lower.shape[1]
     values, shapes = [], []
-    for group in uncoupled(stiffness, mass):
+    for group in groups:
         columns = group[group < prop]
         if not len(columns):
             continue
-        block = group[:, None], group
-        own, own_mass = np.ascontiguousarray(lower[:, *block]), mass[:, *block]
-
-        def turned(vectors: Array, own: Array = own, own_mass: Array = own_mass) -> Array:
-            return np.asarray(own @ (own_mass @ (_transposed(own) @ vectors)))
-
-        space, reduced = reached(turned, lower[:, group[:, None], columns], steps)
+        part, places = arrow.part(group)
+        space, reduced = reached(part, pushed(lower, group, columns, len(places)), steps)
         value, mixed = np.linalg.eigh(reduced)
         values.append(value)
-        shapes.append(upper[:, :, group] @ (space @ mixed))
-    value, shape = np.concatenate(values, axis=1), np.concatenate(shapes, axis=2)
-    force = np.swapaxes(shape, 1, 2) @ loads
-    places, valid = those_that_count(value, shape[:, :3], force, least_share)
-    omega = 1 / np.sqrt(np.take_along_axis(value, places, axis=1))
-    size = np.where(valid, omega, 0.0)
-    return Motion(
-        angular_frequency=omega,
-        shape=np.take_along_axis(shape, places[:, None], axis=2) * size[:, None],
-        participation=np.take_along_axis(force, places[..., None], axis=1) * size[..., None],
-        follow=upper @ (lower @ loads),
-    )
+        # Shapes as rows from here on: picking some of them then copies whole rows.
+        shape = np.zeros((len(lower), value.shape[1], field.shape[1]))
+        shape[:, :, places] = _transposed(mixed) @ _transposed(space)
+        shapes.append(shape)
+    value, shape = np.concatenate(values, axis=1), np.concatenate(shapes, axis=1)
+    moved = shape[:, :, :nodes] @ lower[:, :, :prop]
+    force = shape @ field
+    kept, valid = those_that_count(value, _transposed(moved), force, least_share)
+    omega = 1 / np.sqrt(np.take_along_axis(value, kept, axis=1))
+    size = np.where(valid, omega, 0.0)[..., None]
+    rows = np.arange(len(lower))[:, None]
+    states = np.concatenate([_transposed(field), shape[rows, kept] * size], axis=1)
+    return omega, np.asarray(force[rows, kept] * size), _transposed(states)
+
+
+def pushed(lower: Array, group: Index, freedoms: Index, size: int) -> Array:
+    """Static shapes of unit loads on some nodes' freedoms, in the coordinates of `few_modes`.
+
+    Parameters
+    ----------
+    lower : array, shape (B, n, n)
+        As there.
+    group, freedoms : int array
+        The nodes' freedoms that come first in the result; those that are loaded.
+    size : int
+        Length of the result's vectors.
+
+    Returns
+    -------
+    array, shape (B, size, freedoms)
+    """
+    result = np.zeros((len(lower), size, len(freedoms)))
+    result[:, : len(group)] = lower[:, group[:, None], freedoms]
+    return result
 
 
 def reached(operator: Callable[[Array], Array], first: Array, steps: int) -> tuple[Array, Array]:
@@ -145,3 +338,7 @@ def those_that_count(value: Array, moved: Array, force: Array, least_share: floa
 
 def _transposed(matrix: Array) -> Array:
     return np.swapaxes(matrix, 1, 2)
+
+
+_MOVES = 1e-13
+"""Share of the largest coupling below which nodes do not move what is inside a field."""

@@ -297,6 +297,11 @@ class MovedFrame:
             ).tangent
             self.mass[chosen] = part.mass(state)
 
+    @property
+    def inside(self) -> list[Index]:
+        """Freedoms inside each element, which touch those of no other."""
+        return self.rods.inner_freedoms()[0]
+
     def inertial_load(
         self, offset: Array, gradient: Array | None = None, about: Array | None = None
     ) -> Array:

@@ -512,6 +512,7 @@ def _with_large(
         prop=PROP_FREEDOMS,
         least_share=settings.least_share,
         steps=_steps(settings),
+        inside=moved.inside,
     )
     found = moved.section_forces(np.concatenate([motion.follow, motion.shape], axis=2), STATIONS)
     fields = motion.follow.shape[2]
