@@ -112,6 +112,58 @@ def test_the_elements_converge():
     assert errors[1] / errors[2] > 12
 
 
+# -- own weight --------------------------------------------------------------------------------------------
+
+
+def rohde(slope, terms=70):
+    """``w L^3 / EI``, drop and reach over the length of a level cantilever under its own weight.
+
+    F. Virginia Rohde, Large deflections of a cantilever beam with uniformly distributed load, Quarterly of Applied
+    Mathematics 11 (1953) 337-338: the slope as a power series of the distance s from the free end. The paper itself
+    was not at hand; its first terms, ``a3 = -G cos(a) / 6`` and ``a6 = -G^2 sin(a) cos(a) / 180`` with a the slope at
+    the free end and ``G = w L^3 / EI``, were seen in a public program that quotes it, and are checked below. Here the
+    series goes on to any order by the recurrence of ``theta'' = -G s cos(theta)`` with ``c = cos(theta)`` and
+    ``d = sin(theta)``, ``c' = -d theta'`` and ``d' = c theta'`` (derived here). No printed table of the heavy
+    elastica could be had (Bickley 1934; Wang 1986): this series and shooting, further below, stand for one.
+    """
+
+    def series(load):
+        theta, c, d = np.zeros(terms), np.zeros(terms), np.zeros(terms)
+        theta[0], c[0], d[0] = slope, np.cos(slope), np.sin(slope)
+        for n in range(terms - 1):
+            # theta''_n = (n + 2)(n + 1) theta_(n+2) = -load c_(n-1)
+            if n + 2 < terms:
+                theta[n + 2] = -load * (c[n - 1] if n else 0.0) / ((n + 2) * (n + 1))
+            rate = theta[1 : n + 2] * np.arange(1, n + 2)
+            c[n + 1] = -(d[: n + 1] @ rate[::-1]) / (n + 1)
+            d[n + 1] = c[: n + 1] @ rate[::-1] / (n + 1)
+        return theta, c, d
+
+    # The first load from nothing at which the root is level; a first-order guess is 6 times the slope.
+    high = 5.0 * slope
+    while np.sum(series(high)[0]) > 0:
+        high *= 1.05
+    load = brentq(lambda value: np.sum(series(value)[0]), high / 1.05, high, xtol=1e-14)
+    theta, c, d = series(load)
+    np.testing.assert_allclose(theta[3], -load * np.cos(slope) / 6, rtol=1e-12)
+    np.testing.assert_allclose(theta[6], -(load**2) * np.sin(slope) * np.cos(slope) / 180, rtol=1e-12)
+    places = np.arange(1, terms + 1)
+    return load, np.sum(d / places), np.sum(c / places)
+
+
+@pytest.mark.parametrize("slope", [0.05, 0.2, 0.5, 0.8, 1.0, 1.2])
+def test_own_weight_against_the_power_series(slope):
+    load, drop, reach = rohde(slope)
+    np.testing.assert_allclose(rohde(slope, 50), (load, drop, reach), rtol=1e-5)  # the series has converged
+    heavy = load * WIRE.bending_stiffness_z / LENGTH**3 / GRAVITY
+    line = replace(thread(WIRE), mass_per_length=heavy)
+    support, prop = straight(line, LENGTH, mass=1e-9)
+    large = require_settled(settle_large([support], prop, DOWN))
+    x, y, _ = large.tip_displacement[0][0] / LENGTH
+    # Goal 0.1 %.
+    np.testing.assert_allclose([-large.prop_rotation[0, 2], -y, 1 + x], [slope, drop, reach], rtol=2e-5)
+
+
 # -- shooting with the rod equations -----------------------------------------------------------------------
 # r' = R (t + C^-1 R^T n), R' = [R D^-1 R^T m] R, n' = -q, m' = n x r' (S. S. Antman, Nonlinear Problems of
 # Elasticity, chapter on rods; from memory), integrated from the root by scipy. Nothing of the engine is used:
