@@ -34,6 +34,7 @@ __all__ = [
     "sleeved",
     "solid_round",
     "strand",
+    "strand_diameter",
     "strand_pattern",
     "strip",
     "threaded",
@@ -490,6 +491,35 @@ def strand_pattern(wires: int) -> tuple[tuple[float, float], ...]:
     return tuple((float(y), float(z)) for y, z in points)
 
 
+def strand_diameter(wire_diameter: ArrayLike, wires: int) -> Array:
+    """Diameter of the circle round a closely packed strand: what a caliper finds.
+
+    Parameters
+    ----------
+    wire_diameter : array_like, shape (...)
+        Diameter of one wire [m], positive.
+    wires : int
+        1 to 169.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        [m].
+
+    Raises
+    ------
+    ArgumentError
+        If a diameter or the count is out of range.
+
+    Examples
+    --------
+    >>> float(strand_diameter(1e-3, 7))
+    0.003
+    """
+    farthest = max(float(np.hypot(*place)) for place in strand_pattern(wires))
+    return np.asarray(_length("wire_diameter", wire_diameter) * (1 + 2 * farthest))
+
+
 def strand(
     wire_diameter: ArrayLike,
     wires: ArrayLike,
@@ -506,7 +536,9 @@ def strand(
         Count, 1 to 169.
     bond : array_like, shape (...)
         0 where the wires slip on each other (the limber bound), 1 where they are held together as one piece
-        (the stiff bound); linear between. A real strand bends like a low bond once friction is overcome.
+        (the stiff bound); linear between. Friction holds the wires until the bend overcomes it, so a strand that
+        trembles is near the stiff bound and one that sags far near the limber one (K. O. Papailiou, On the bending
+        stiffness of transmission line conductors, IEEE Trans. Power Delivery 12, 1997, from memory).
     poissons_ratio : array_like, shape (...)
         Used in the shear coefficient only.
 

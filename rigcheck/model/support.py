@@ -145,6 +145,8 @@ class Support(Part):
         Sizes of the section [length]; a strand's diameter is that of one of its wires.
     wires : int or None
         Number of wires in a strand.
+    bond : float or None
+        How far the wires of a strand hold each other, from 0 (they slip) to 1 (as one piece); None is not known.
     length : Measured or None
         Free length, jaw to tip, straight [length].
     from_ : str
@@ -179,14 +181,20 @@ class Support(Part):
     )
     diameter: Annotated[Measured, ThreadOrLength("length")] | None = Field(
         default=None,
-        description="Outer diameter; of one wire in a strand; a threaded rod may have M4.",
+        description="Outer diameter; in a strand of one of its wires, not of the whole; a threaded rod may have M4.",
         examples=["3 mm", "1/8 in", "14 SWG", "M4"],
     )
     wall: Length | None = Field(default=None, description="Wall thickness of a tube.", examples=["0.45 mm"])
     width: Length | None = Field(default=None, description="Width of a strip.", examples=["10 mm"])
     thickness: Length | None = Field(default=None, description="Thickness of a strip.", examples=["1.5 mm"])
-    wires: Annotated[int, Number(2, 1000, integer=True)] | None = Field(
+    wires: Annotated[int, Number(2, 169, integer=True)] | None = Field(
         default=None, description="Number of wires in a strand.", examples=[7]
+    )
+    bond: Annotated[float, Number(0, 1)] | None = Field(
+        default=None,
+        description="How far the wires of a strand hold each other: 0 they slip freely, 1 they are soldered or glued "
+        "into one piece. Left out, it is a guess with its range.",
+        examples=[0.1],
     )
     length: Length | None = Field(
         default=None, description="Free length from the jaw to the tip, straight.", examples=["180 mm"]
@@ -281,6 +289,8 @@ class Support(Part):
                 yield Flaw(
                     key, f"is no size of a {section} section.", f"It belongs to section = {_quoted(other)}."
                 )
+        if "bond" in given and section != "strand":
+            yield Flaw("bond", f"is for a strand, and this is a {section} section.", "Leave bond out.")
         if is_thread(given.get("diameter")) and section != "threaded":
             yield Flaw(
                 "diameter",

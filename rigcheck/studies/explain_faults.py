@@ -295,7 +295,7 @@ def _softer_joint(rig: Rig) -> Fault:
             bending = support.material.youngs_modulus * np.minimum(
                 support.section.second_moment_y, support.section.second_moment_z
             )
-            stiffness = bending / (value * support.outer_size)
+            stiffness = bending / (value * support.across)
             return replace(support, joint_stiffness=np.repeat(stiffness[:, None], 3, axis=1))
 
         return _with_supports(item, change)

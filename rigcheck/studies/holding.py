@@ -130,7 +130,7 @@ def _clamp(
     mark = "" if index == 0 else f"-{index + 1}"
     whose = "" if len(prop.support) == 1 else f" of support {index + 1}"
     grip = float(support.grip[0])
-    size = float(support.outer_size[0])
+    size = float(support.across[0])
     if clamp.play is not None and clamp.play.value > 0:
         label = f"play in the clamp{whose}"
         if np.isnan(grip):
@@ -242,7 +242,7 @@ def _roll_slip(
     if shaft.roll is not None and abs(float(shaft.way @ _root_way(support))) > _ALONG:
         # The roll turns gravity all round the wire, so its worst pose counts and not a sum of bounds.
         torque = _rolling_torque(reading, still, shaft)
-    diameter = float(support.diameter[0])
+    diameter = float(support.across[0])
     force = float(clamp_force_from_screw(screw_torque=HAND_TORQUE, nominal_diameter=SCREW_DIAMETER))
     capacity = screws * float(
         friction_capacity(clamp_force=force, friction_coefficient=FRICTION, contacts=CONTACTS)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import TYPE_CHECKING
 
@@ -131,13 +131,31 @@ class Layer:
                 yield_strength=strength,
                 onset_fraction=onset_fraction,
             )
-        return plastic_round(
+        strand = self.support.form == "strand"
+        law = plastic_round(
             # A threaded rod counts as a round one of its stress diameter.
-            outer_diameter=2 * self.part.section.outer_z[0],
+            outer_diameter=self.support.diameter[0] if strand else 2 * self.part.section.outer_z[0],
             wires=self.support.wires,
             youngs_modulus=self.youngs_modulus,
             yield_strength=strength,
             onset_fraction=onset_fraction,
+        )
+        if not strand:
+            return law
+        # Wires that hold each other share a stiffer bend; where the outermost yields, the whole is taken to.
+        section = self.part.section
+        stiffer = self.youngs_modulus * section.second_moment_y[0] / law.bending_stiffness_y
+        slipping = self.support.diameter[0] / 2
+        stronger = stiffer * slipping / section.outer_z[0]
+        return replace(
+            law,
+            bending_stiffness_y=law.bending_stiffness_y * stiffer,
+            bending_stiffness_z=law.bending_stiffness_z * stiffer,
+            **{
+                f"{name}_moment_{axis}": getattr(law, f"{name}_moment_{axis}") * stronger
+                for name in ("onset", "yield", "plastic")
+                for axis in ("y", "z")
+            },
         )
 
 

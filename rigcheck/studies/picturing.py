@@ -273,12 +273,7 @@ def _line(support: SupportRig, moved: Array, turn: Array) -> Line:
 def _outer_diameter(support: SupportRig) -> float:
     if support.form == "strip":
         return float(support.width[0])
-    diameter = float(support.diameter[0])
-    if support.form != "strand":
-        return diameter
-    from rigcheck.mechanics.sections import strand_pattern
-
-    return diameter * (1 + 2 * max(float(np.hypot(*place)) for place in strand_pattern(support.wires)))
+    return float(support.across[0])
 
 
 def _rotation(vector: Array) -> Array:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.errors import ArgumentError, ValidityError
+from rigcheck.mechanics.sections import strand_diameter
 from rigcheck.model import SIDES, Insert, Move, Part, Prop, Shot, Sleeve, Support
 from rigcheck.motion.keyframes import KeyframePath, keyframe_path
 from rigcheck.motion.profiles import RAMPED_PROFILES, profile
@@ -237,8 +238,7 @@ def _support(shot: Shot, support: Support, notes: _Notes) -> SupportRig:
     _note_material(stock, float(across[0]), notes)
     if support.section == "strip":
         notes.assumptions.append("A strip lies flat: its width is level.")
-    if support.section == "strand":
-        notes.assumptions.append("The wires of a strand slip on each other (its softest bound).")
+    bond = _bond(support, notes) if support.section == "strand" else None
     if support.section == "threaded":
         notes.assumptions.append("A threaded rod bends on its stress diameter.")
     stiffness, in_place = _given_root(support)
@@ -257,8 +257,9 @@ def _support(shot: Shot, support: Support, notes: _Notes) -> SupportRig:
         width=_array(support.width),
         thickness=_array(support.thickness),
         wires=support.wires or 1,
+        bond=bond,
         points=_points(support)[None],
-        clamp_diameters=np.array([_clamp(support, float(across[0]), notes)]),
+        clamp_diameters=np.array([_clamp(support, _held_size(support, float(across[0])), notes)]),
         root_stiffness=stiffness,
         root_in_place=in_place,
         sleeves=tuple(_sleeve(shot, sleeve, notes) for sleeve in support.sleeve),
@@ -266,6 +267,30 @@ def _support(shot: Shot, support: Support, notes: _Notes) -> SupportRig:
         embed=_array(support.embed),
         tension=None if support.tension is None else _array(support.tension, "N"),
     )
+
+
+def _bond(support: Support, notes: _Notes) -> Array:
+    """How far the wires of a strand hold each other, (1,)."""
+    wires, diameter = support.wires, support.diameter
+    assert wires is not None  # the model asks for both
+    assert diameter is not None
+    across = float(strand_diameter(diameter.m_as("m"), wires)) * 1e3
+    notes.assumptions.append(f"{wires} wires of {diameter} each make a strand {across:.3g} mm across.")
+    if support.bond is not None:
+        return np.array([float(support.bond)])
+    guess = practice("strand-bond").datum
+    low, high = guess.bounds
+    notes.assumptions.append(
+        f"The wires of a strand hold each other at {guess.value:g} ({low:g} to {high:g}; {guess.mark}), between"
+        " slipping at 0 and one piece at 1: it sags more like a slipping one and trembles more like one piece."
+        " Give bond where it is known."
+    )
+    return np.array([guess.value])
+
+
+def _held_size(support: Support, size: float) -> float:
+    """What the clamp holds [m]: of a strand all its wires."""
+    return float(strand_diameter(size, support.wires or 1)) if support.section == "strand" else size
 
 
 def _note_material(stock: StockMaterial, size: float, notes: _Notes) -> None:
@@ -679,7 +704,7 @@ def _describe(prop: Prop) -> str:
     size = {
         "tube": f"{first.diameter} x {first.wall}",
         "strip": f"{first.width} x {first.thickness}",
-        "strand": f"{first.wires} x {first.diameter}",
+        "strand": f"{first.wires} wires of {first.diameter}",
     }.get(first.section, str(first.diameter))
     shape = "" if first.section == "round" else f" {first.section}"
     length = float(np.linalg.norm(np.diff(_points(first), axis=0), axis=1).sum())

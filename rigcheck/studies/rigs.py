@@ -95,6 +95,8 @@ class SupportRig(Batched):
         Sizes [m]; NaN where the form has none.
     wires : int
         Wires of a strand, else 1.
+    bond : array, shape (B,), or None
+        How far the wires of a strand hold each other, 0 slipping to 1 as one piece; None slips.
     points : array, shape (B, n + 1, 3)
         Root to tip [m], from the first support's tip.
     clamp_diameters : array, shape (B,)
@@ -121,6 +123,7 @@ class SupportRig(Batched):
     width: Array
     thickness: Array
     wires: int = 1
+    bond: Array | None = None
     points: Array
     clamp_diameters: Array
     root_stiffness: Array | None = None
@@ -138,8 +141,15 @@ class SupportRig(Batched):
 
     @property
     def outer_size(self) -> Array:
-        """Diameter, or thickness of a strip [m], shape (B,)."""
+        """Diameter, of one wire in a strand, or thickness of a strip: what its material goes by [m], shape (B,)."""
         return self.thickness if self.form == "strip" else self.diameter
+
+    @property
+    def across(self) -> Array:
+        """What a clamp holds: diameter, of all wires of a strand together, or thickness of a strip [m], (B,)."""
+        if self.form == "strand":
+            return sections.strand_diameter(self.diameter, self.wires)
+        return self.outer_size
 
     @property
     def section(self) -> sections.Section:
@@ -151,7 +161,8 @@ class SupportRig(Batched):
             case "strip":
                 return sections.strip(self.width, self.thickness, nu)
             case "strand":
-                return sections.strand(self.diameter, self.wires, poissons_ratio=nu)
+                bond = 0.0 if self.bond is None else self.bond
+                return sections.strand(self.diameter, self.wires, bond, poissons_ratio=nu)
             case "threaded":
                 return sections.threaded(self.diameter, nu)
             case _:
@@ -469,7 +480,10 @@ def _root(
     if given is not None:
         return given, None if support.root_in_place else axes
     gripped = layers[-1].section
-    reach = support.clamp_diameters * 2 * np.minimum(gripped.outer_y, gripped.outer_z)
+    size = 2 * np.minimum(gripped.outer_y, gripped.outer_z)
+    if support.form == "strand" and len(layers) == 1:
+        size = support.across  # the section's outer fibre is that of wires that slip more or less
+    reach = support.clamp_diameters * size
     with np.errstate(divide="ignore"):
         bend = [np.where(reach > 0, sums[name][:, 0] / reach, np.inf) for name in ("bending_y", "bending_z")]
     return np.stack([np.full_like(reach, np.inf), *bend], axis=1), axes

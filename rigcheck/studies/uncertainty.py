@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from rigcheck.errors import ArgumentError, ValidityError
 from rigcheck.model import OwnMaterial, Prop, Shot
-from rigcheck.stock import damping, find_clamp, tolerance
+from rigcheck.stock import damping, find_clamp, practice, tolerance
 from rigcheck.studies.cures import Task
 from rigcheck.studies.grading import NOMINAL_PIXEL, Grade, grade
 from rigcheck.studies.reading import read_prop, stock_material
@@ -69,6 +69,7 @@ _CURES = {
     "length": "measure the free length from jaw to tip with a steel rule",
     "diameter": "measure the support with a caliper or a micrometer",
     "stiffness": "hang a known weight on the bare support and measure how far its tip goes down",
+    "bond": "hang a known weight on the bare support and measure how far its tip goes down",
     "density": "weigh a measured length of the support",
     "strength": "bend a spare piece with known weights until it keeps a bend",
     "clamp": "tap the rigged prop and film it at 120 fps: its frequency shows how soft the root is",
@@ -423,7 +424,7 @@ def inputs_of(shot: Shot, prop: Prop) -> tuple[Input, ...]:
 
     def add(label: str, kind: str, value: float, ends: tuple[float, float], source: str, target: Any) -> None:
         low, high = min(ends[0], value), max(ends[1], value)
-        positive = kind != "centre"
+        positive = kind not in ("centre", "bond")
         if high - low > _NOTHING * max(abs(value), abs(high)) and (not positive or low > 0):
             found.append(
                 Input(
@@ -482,6 +483,10 @@ def inputs_of(shot: Shot, prop: Prop) -> tuple[Input, ...]:
                     ends, source = known, "given"
                 add(f"{label} of {support.material}", kind, datum.value, ends, source, (key, number))
             _add_strength(sized, own, support.material, number, add)
+        if support.section == "strand" and support.bond is None:
+            guess = practice("strand-bond").datum
+            label = f"hold between the wires{several}"
+            add(label, "bond", guess.value, guess.bounds, guess.mark, ("bond", number))
         if size is not None:
             wall = None if support.wall is None else support.wall.m_as("m")
             try:
@@ -612,6 +617,8 @@ def perturbed(task: Task, inputs: tuple[Input, ...], deviates: Array) -> Task:
             points = supports[place].points
             tip = points[:, -1:]
             supports[place] = replace(supports[place], points=tip + (points - tip) * factor[:, None, None])
+        elif what == "bond":
+            supports[place] = replace(supports[place], bond=np.clip(value, 0.0, 1.0))
         elif what == "clamp":
             same = supports[place].clamp_diameters[0]
             supports = [

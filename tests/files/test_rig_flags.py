@@ -129,7 +129,7 @@ WRONG = [
     ),
     (
         {"wires": "many"},
-        ["--wires = many: has to be a whole number, 2 to 1000, without quotes or unit."],
+        ["--wires = many: has to be a whole number, 2 to 169, without quotes or unit."],
     ),
     ({"wobble": "nan"}, ["--wobble = nan: has to be a plain number, above 0 to 10000."]),
     (

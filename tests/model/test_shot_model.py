@@ -214,7 +214,7 @@ SUPPORTS = [
     (
         {**WIRE, "wires": 1},
         [
-            "wires: has to be a whole number, 2 to 1000.",
+            "wires: has to be a whole number, 2 to 169.",
         ],
     ),
     (

@@ -57,6 +57,7 @@ PLAUSIBLE = {
     "play_mm": (0, 1e-3),
     "youngs_modulus_scatter": (0.01, 0.5),
     "share": (0.1, 1),
+    "bond": (0, 1),
     "factor": (1, 20),
     "pixels": (0.1, 1),
 }
