@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from rigcheck.mechanics.batches import definite, inverse_factor, uncoupled
 from rigcheck.mechanics.frame import Element, Frame
 
-__all__ = ["SectionForces", "Settled", "element_forces", "section_forces", "settle"]
+__all__ = ["SectionForces", "Settled", "centre_lines", "element_forces", "section_forces", "settle"]
 
 Array = NDArray[np.float64]
 
@@ -132,6 +132,35 @@ def element_forces(element: Element, vector: Array, stations: Array) -> SectionF
     return SectionForces(
         axial=axial, torque=torque, moment_y=moment_y, moment_z=moment_z, shear_y=shear_y, shear_z=shear_z
     )
+
+
+def centre_lines(frame: Frame, state: Array, stations: Array) -> list[Array]:
+    """Displacement of every support's centre line, for drawing.
+
+    Parameters
+    ----------
+    frame : Frame
+        The frame.
+    state : array, shape (B, n)
+        Frame freedoms.
+    stations : array, shape (s,)
+        Places along each straight piece, 0 at its start and 1 at its end.
+
+    Returns
+    -------
+    list of array, shape (B, pieces times s, 3)
+        [m], right, up, toward, from root to tip; one for each support.
+
+    Notes
+    -----
+    The element's own fields u, v, w, turned from its axes into those of the frame. Small displacements.
+    """
+    rows = frame.basis.fields(stations).displacement
+    lines: list[list[Array]] = [[] for _ in frame.supports]
+    for element in frame.elements:
+        own = np.einsum("sif,bf->bsi", rows, frame.element_vector(element, state))
+        lines[element.support].append(own @ element.axes)
+    return [np.concatenate(pieces, axis=1) for pieces in lines]
 
 
 def settle(frame: Frame, load: Array, *, load_stiffens: bool = True) -> Settled:

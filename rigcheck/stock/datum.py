@@ -24,6 +24,7 @@ UNIT_SUFFIXES: dict[str, tuple[float, str]] = {
     "N_m": (1.0, "N·m"),
     "N": (1.0, "N"),
     "C": (1.0, "°C"),
+    "min": (60.0, "min"),
     "diameters": (1.0, "diameters"),
 }
 
