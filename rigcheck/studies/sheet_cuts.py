@@ -17,7 +17,7 @@ from rigcheck.studies.words import listed, way_words
 __all__ = ["Bend", "Cut", "SheetBlank", "SleeveCut", "Stock", "blanks", "cuts", "sleeve_cuts", "stock_needed"]
 
 Array = NDArray[np.float64]
-Piece = TypeVar("Piece", "Cut", "SleeveCut", "SheetBlank")
+Piece = TypeVar("Piece", bound="Cut | SleeveCut | SheetBlank")
 
 _STRAIGHT = np.deg2rad(0.05)
 """Corners that turn by less are none [rad]."""
@@ -230,12 +230,13 @@ def stock_needed(supports: Sequence[Cut], sleeves: Sequence[SleeveCut]) -> tuple
 
 def _join(found: list[Piece], new: Piece) -> None:
     """Add a piece to the list, or its count to one that is the same on the bench."""
-    for index, old in enumerate(found):
-        if _key(old) == _key(new):
-            names = tuple(dict.fromkeys([*old.prop, *new.prop]))
-            found[index] = replace(old, prop=names, count=old.count + new.count)
-            return
-    found.append(new)
+    keys = [_key(old) for old in found]
+    if _key(new) not in keys:
+        found.append(new)
+        return
+    at = keys.index(_key(new))
+    names = tuple(dict.fromkeys([*found[at].prop, *new.prop]))
+    found[at] = replace(found[at], prop=names, count=found[at].count + new.count)
 
 
 def _key(piece: Cut | SleeveCut | SheetBlank) -> tuple[object, ...]:

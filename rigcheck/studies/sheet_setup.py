@@ -221,12 +221,16 @@ def counterweight(prop: Prop, still: Outcome) -> Counterweight | None:
     arm = np.array([total[2], 0.0, -total[0]])
     side = way_words(-arm)
     choices = tuple((1e3 * length, 1e3 * size / (GRAVITY * length)) for length in _ARMS)
-    words = f"{mass_words(choices[1][1] * 1e-3)} at {choices[1][0]:.0f} mm {_side_words(side)}"
-    says = f"{words[:1].upper()}{words[1:]} of the first root balances it at rest; a longer arm wants less."
+    says = (
+        f"{mass_words(choices[1][1] * 1e-3)} at {choices[1][0]:.0f} mm beyond the first root, {_side_words(side)}, balance"
+        " it at rest; a longer arm wants less."
+    )
     if payload is not None:
         room = payload - hanging
         if room <= 0:
-            says += " The head has no payload left for one: put it on the arm below the head, or on the stand."
+            says += (
+                " The head has no payload left for one: put it on the arm below the head, or on the stand."
+            )
         else:
             says += (
                 f" With it the head carries its full payload at an arm of {length_words(size / (GRAVITY * room))}:"
@@ -238,9 +242,7 @@ def counterweight(prop: Prop, still: Outcome) -> Counterweight | None:
 
 
 def _side_words(side: str) -> str:
-    return {"right": "to the right", "left": "to the left", "toward the camera": "on the camera's side"}.get(
-        side, "on the side away from the camera"
-    )
+    return {"right": "to the right", "left": "to the left"}.get(side, side)
 
 
 # -- proof load ------------------------------------------------------------------------------------------
@@ -323,7 +325,9 @@ def _expectation(
         bent = f" and keep a bend of {set_mm:.2g} mm" if set_mm else ""
         used = "" if factor is None else f" (strength factor {factor:.2g})"
         return f"Do not make this test on this rig: the support would give way{used}{bent}. Change the rig first."
-    down = "" if extra is None else f"It should go {length_words(extra * 1e-3)} lower than with the prop alone, "
+    down = (
+        "" if extra is None else f"It should go {length_words(extra * 1e-3)} lower than with the prop alone, "
+    )
     rest = f"{down}stay there, and come back to where it was when the load comes off."
     wanted = REQUIRED_FACTOR[hazard]
     more = (
@@ -332,7 +336,6 @@ def _expectation(
         else ""
     )
     return (
-        f"{rest[:1].upper()}{rest[1:]} If it goes much further, creeps, slips or stays bent, stop: the rig is not the one"
-        f" that was computed.{more}"
+        f"{rest[:1].upper()}{rest[1:]} If it goes much further, creeps, slips or stays bent, stop: the rig is not"
+        f" the one that was computed.{more}"
     )
-

@@ -67,9 +67,7 @@ def settled_curves(still: Outcome) -> tuple[Curve, ...]:
         large = settle_large(frame.supports, frame.prop, _DOWN, shear=still.settings.shear)
         moved = [line[0] for line in large.centre_line(_STATIONS)]
     else:
-        settled = settle(
-            frame, frame.inertial_load(_DOWN), load_stiffens=still.settings.gravity_stiffness
-        )
+        settled = settle(frame, frame.inertial_load(_DOWN), load_stiffens=still.settings.gravity_stiffness)
         shifts = centre_lines(frame, settled.state, _STATIONS)
         moved = [line + shift[0] for line, shift in zip(unloaded, shifts, strict=True)]
     return tuple(_curve(line, at) for line, at in zip(unloaded, moved, strict=True))

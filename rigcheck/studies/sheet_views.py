@@ -7,7 +7,9 @@ camera's own axes, and its millimetres are those at the prop.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,7 +24,7 @@ from rigcheck.picture.shadow import hidden_stretch
 from rigcheck.picture.solids import Solid
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.history import History
-from rigcheck.studies.picturing import Carried, carried
+from rigcheck.studies.picturing import Carried, carried, span
 from rigcheck.studies.prop_plan import tip_way
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.sheet_shape import Curve, settled_curves
@@ -30,7 +32,21 @@ from rigcheck.studies.sheet_shape import Curve, settled_curves
 if TYPE_CHECKING:
     from rigcheck.studies.rigs import SupportRig
 
-__all__ = ["Body", "ClampMark", "LensView", "SideView", "Stroke", "WobblePath", "lens_view", "side_view", "wobble_path"]
+__all__ = [
+    "Body",
+    "ClampMark",
+    "FrameView",
+    "LensView",
+    "SideView",
+    "Spot",
+    "Stroke",
+    "WobblePath",
+    "frame_view",
+    "lens_view",
+    "side_view",
+    "wobble_ends",
+    "wobble_path",
+]
 
 Array = NDArray[np.float64]
 
@@ -40,6 +56,9 @@ _FROM_FRONT = np.eye(3)
 _SHOWN = 0.12
 """What is settled is drawn so large that it moves by up to this share of the drawing: a choice."""
 _SHOWN_WOBBLE = 0.08
+_IN_PLANE = 0.2
+"""Share of the wobble in the plane of a view under which it is not drawn there: a choice."""
+_MOST_POINTS = 600
 _MOST_TURN = 0.2
 """Most turn of the prop in an exaggerated drawing [rad]: beyond it the straight lines of the theory show."""
 _MOST_TIMES = 1000.0
@@ -117,6 +136,8 @@ class SideView:
         The two ends of the wobble after the moves; empty where there is none, or its course is not known.
     wobble_times : float
         How many times as large the wobble is drawn as it is.
+    wobble_across : bool
+        Whether it wobbles mostly at right angles to this view, so that nothing of it is drawn.
     clamps : tuple of ClampMark
         One for each support.
     free_length : tuple of (array, array, float)
@@ -132,6 +153,7 @@ class SideView:
     settled_times: float
     swings: tuple[Body, ...]
     wobble_times: float
+    wobble_across: bool
     clamps: tuple[ClampMark, ...]
     free_length: tuple[tuple[Array, Array, float], ...]
     sag: float | None
@@ -158,6 +180,10 @@ class LensView:
         Centre of mass.
     shown, hidden : tuple of Stroke
         Pieces of the supports that the prop does not hide, and that it does.
+    swings : tuple of array, shape (k, 2)
+        Outlines at the two ends of the wobble after the moves; empty where there is none.
+    wobble_times : float
+        How many times as large that is drawn as it is.
     pixel : float or None
         What one pixel spans [mm].
     frame : tuple of (float, float), or None
@@ -170,6 +196,8 @@ class LensView:
     centre: Array
     shown: tuple[Stroke, ...]
     hidden: tuple[Stroke, ...]
+    swings: tuple[Array, ...]
+    wobble_times: float
     pixel: float | None
     frame: tuple[float, float] | None
 
@@ -178,7 +206,40 @@ class LensView:
         """All places drawn but the edges of the frame, (n, 2) [mm]."""
         strokes = [stroke.points for stroke in (*self.shown, *self.hidden)]
         outlines = [] if self.outline is None else [self.outline]
-        return np.concatenate([*outlines, *strokes, self.centre[None]])
+        return np.concatenate([*outlines, *self.swings, *strokes, self.centre[None]])
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Spot:
+    """One prop in the whole picture [px from its centre, right and up].
+
+    Attributes
+    ----------
+    name : str
+        Its name.
+    start, end : array, shape (k, 2), or None
+        Outlines where its moves start and where they end; None where it has no size, or does not move.
+    start_centre, end_centre : array, shape (2,)
+        Centre of mass there.
+    supports : tuple of array, shape (n, 2)
+        Its supports where the moves end.
+    """
+
+    name: str
+    start: Array | None
+    start_centre: Array | None
+    end: Array | None
+    end_centre: Array
+    supports: tuple[Array, ...]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class FrameView:
+    """The whole picture: its props, its left and right edge [px], and its scale at the frame's centre."""
+
+    spots: tuple[Spot, ...]
+    edges: tuple[float, float]
+    pixels_per_mm: float
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -269,10 +330,15 @@ def side_view(prop: Prop, reading: Reading, still: Outcome, history: History | N
     swings: tuple[Body, ...] = ()
     wobble_times = 1.0
     ends = None if history is None else wobble_ends(still, history)
-    if settled is not None and ends is not None:
-        wobble_times = _exaggeration(_SHOWN_WOBBLE * size, float(np.linalg.norm(ends[1] - ends[0])))
-        swings = tuple(drawing.body(times, shift, angle, swing=wobble_times * end) for end in ends)
     flat = turn[:2]
+    across = False
+    if settled is not None and ends is not None:
+        whole = ends[1] - ends[0]
+        in_plane = float(np.linalg.norm(flat @ whole))
+        across = in_plane < _IN_PLANE * float(np.linalg.norm(whole))
+        if not across:
+            wobble_times = _exaggeration(_SHOWN_WOBBLE * size, in_plane)
+            swings = tuple(drawing.body(times, shift, angle, swing=wobble_times * end) for end in ends)
     return SideView(
         seen_from="left" if from_left else "front",
         lens=_lens_way(reading, turn) if from_left else None,
@@ -281,6 +347,7 @@ def side_view(prop: Prop, reading: Reading, still: Outcome, history: History | N
         settled_times=times,
         swings=swings,
         wobble_times=wobble_times,
+        wobble_across=across,
         clamps=tuple(_clamp_mark(support, flat) for support in rig.supports),
         free_length=tuple(
             (
@@ -350,7 +417,12 @@ class _Drawing:
     """Bodies of one prop projected on one plane, in mm."""
 
     def __init__(
-        self, prop: Prop, form: Carried, curves: tuple[Curve, ...], supports: Sequence[SupportRig], turn: Array
+        self,
+        prop: Prop,
+        form: Carried,
+        curves: tuple[Curve, ...],
+        supports: Sequence[SupportRig],
+        turn: Array,
     ) -> None:
         self.prop, self.form, self.curves, self.supports, self.turn = prop, form, curves, supports, turn
         # Orthographic: a pixel is a millimetre.
@@ -435,7 +507,9 @@ def insert_solid(prop: Prop, middle: Array, leaning: Array, turn: Array) -> Soli
 # -- as the lens sees it ---------------------------------------------------------------------------------
 
 
-def lens_view(shot: Shot, prop: Prop, reading: Reading, still: Outcome) -> LensView | None:
+def lens_view(
+    shot: Shot, prop: Prop, reading: Reading, still: Outcome, history: History | None
+) -> LensView | None:
     """Lay out a settled prop as the lens sees it when the moves have ended.
 
     Parameters
@@ -446,6 +520,8 @@ def lens_view(shot: Shot, prop: Prop, reading: Reading, still: Outcome) -> LensV
         The same made ready to compute.
     still : Outcome
         At rest; the first variant is used.
+    history : History or None
+        Its response, for the wobble.
 
     Returns
     -------
@@ -459,12 +535,14 @@ def lens_view(shot: Shot, prop: Prop, reading: Reading, still: Outcome) -> LensV
     given = eye is not None and shot.camera is not None
     camera = eye.camera if eye is not None else Camera(field_width=1.0, image_width=1000)
     try:
-        return _lens_view(prop, body, still, camera, given=given)
+        return _lens_view(prop, body, still, camera, history, given=given)
     except ValidityError:
         return None
 
 
-def _lens_view(prop: Prop, body: Carried, still: Outcome, camera: Camera, *, given: bool) -> LensView:
+def _lens_view(
+    prop: Prop, body: Carried, still: Outcome, camera: Camera, history: History | None, *, given: bool
+) -> LensView:
     middle = body.base + body.centre
     scale = 1e3 / float(camera.pixels_per_metre_at(middle))  # mm at the prop for a pixel
     turn = np.eye(3)
@@ -484,9 +562,13 @@ def _lens_view(prop: Prop, body: Carried, still: Outcome, camera: Camera, *, giv
                 piece = Stroke(points=pixels[first : last + 1], width=stroke.width, kind=stroke.kind)
                 (hidden if is_covered else shown).append(piece)
     sheet = insert_solid(prop, middle, leaning, turn)
+    silhouette = None if solid is None else outline(solid, camera)[0] * scale
+    swings, times = _lens_swings(silhouette, camera.pixel_jacobian(middle) * scale, still, history)
     return LensView(
         camera=given,
-        outline=None if solid is None else outline(solid, camera)[0] * scale,
+        outline=silhouette,
+        swings=swings,
+        wobble_times=times,
         insert=None if sheet is None else outline(sheet, camera) * scale,
         centre=camera.project(middle) * scale,
         shown=tuple(shown),
@@ -494,6 +576,21 @@ def _lens_view(prop: Prop, body: Carried, still: Outcome, camera: Camera, *, giv
         pixel=scale if given else None,
         frame=(-0.5 * camera.image_width * scale, 0.5 * camera.image_width * scale) if given else None,
     )
+
+
+def _lens_swings(
+    silhouette: Array | None, jacobian: Array, still: Outcome, history: History | None
+) -> tuple[tuple[Array, ...], float]:
+    """The outline at both ends of the wobble, and how many times as far apart as they are."""
+    ends = None if history is None else wobble_ends(still, history)
+    if ends is None or silhouette is None:
+        return (), 1.0
+    seen = ends @ jacobian.T
+    apart = float(np.linalg.norm(seen[1] - seen[0]))
+    if apart < 1e3 * _IN_PLANE * float(np.linalg.norm(ends[1] - ends[0])):
+        return (), 1.0
+    times = _exaggeration(_SHOWN_WOBBLE * float(np.ptp(silhouette, axis=0).max()), apart)
+    return tuple(silhouette + times * end for end in seen), times
 
 
 def _lens_strokes(curve: Curve, support: SupportRig) -> list[Stroke]:
@@ -517,9 +614,66 @@ def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int, bool]]:
     """Stretches of equal flags as (first point, last point, flag)."""
     edges = np.flatnonzero(np.diff(flags)) + 1
     bounds = [0, *edges.tolist(), len(flags)]
-    return [
-        (start, stop, bool(flags[start])) for start, stop in zip(bounds[:-1], bounds[1:], strict=True)
-    ]
+    return [(start, stop, bool(flags[start])) for start, stop in pairwise(bounds)]
+
+
+# -- the whole picture -----------------------------------------------------------------------------------
+
+
+def frame_view(shot: Shot, props: Sequence[tuple[Prop, Reading, Outcome]]) -> FrameView | None:
+    """Lay out all props in the picture, where they start and where they end.
+
+    Parameters
+    ----------
+    shot : Shot
+        For its camera.
+    props : sequence of (Prop, Reading, Outcome)
+        What is on the sheet; those without a settled state are left out.
+
+    Returns
+    -------
+    FrameView or None
+        None without a camera, or where nothing can be seen.
+    """
+    if shot.camera is None:
+        return None
+    spots = []
+    camera: Camera | None = None
+    for prop, reading, still in props:
+        eye = reading.task.eye
+        if eye is None or not still.solved[0]:
+            continue
+        camera = eye.camera
+        with suppress(ValidityError):
+            spots.append(_spot(prop, carried(prop, reading, still), camera))
+    if camera is None or not spots:
+        return None
+    half = 0.5 * camera.image_width
+    return FrameView(spots=tuple(spots), edges=(-half, half), pixels_per_mm=camera.pixels_per_metre * 1e-3)
+
+
+def _spot(prop: Prop, body: Carried, camera: Camera) -> Spot:
+    times = np.zeros(1)
+    if body.travels:
+        start, stop = span(body.travels)
+        times = np.array([start, stop])
+    rotation, position = body.poses(times)
+    outlines: list[Array | None] = [None] * len(times)
+    if body.shape is not None:
+        outlines = list(outline(body.solid(rotation, position), camera))
+    centres = camera.project(body.middles(rotation, position))
+    last = rotation[-1:]
+    supports = tuple(
+        camera.project(position[-1] + line.points @ np.swapaxes(last, -1, -2)[0]) for line in body.lines
+    )
+    return Spot(
+        name=prop.name,
+        start=outlines[0] if body.travels else None,
+        start_centre=centres[0] if body.travels else None,
+        end=outlines[-1],
+        end_centre=centres[-1],
+        supports=supports,
+    )
 
 
 # -- the wobble ------------------------------------------------------------------------------------------
@@ -550,10 +704,12 @@ def wobble_path(
     rings = (history.time_s >= history.end_s) & (history.time_s <= stop)
     if rings.sum() < 2:
         return None
-    if history.displacement_px is not None:
-        return WobblePath(
-            points=history.displacement_px[rings], extent=extent, good=good, most=most, unit="px"
-        )
+    pixels = history.displacement_px
+    points = (history.displacement_mm[:, :2] if pixels is None else pixels)[rings]
     return WobblePath(
-        points=history.displacement_mm[rings][:, :2], extent=extent, good=good, most=most, unit="mm"
+        points=points[:: -(-len(points) // _MOST_POINTS)],
+        extent=extent,
+        good=good,
+        most=most,
+        unit="mm" if pixels is None else "px",
     )
