@@ -7,7 +7,15 @@ from pathlib import Path
 
 import click
 
-from rigcheck.cli.options import as_json_option, details_option, prop_option, rig_flags
+from rigcheck.cli.figures import figure_target, write_figure
+from rigcheck.cli.options import (
+    as_json_option,
+    details_option,
+    figure_option,
+    overwrite_option,
+    prop_option,
+    rig_flags,
+)
 from rigcheck.cli.running import console, print_json
 from rigcheck.cli.words import plain
 
@@ -23,6 +31,8 @@ __all__ = ["check"]
     type=click.Path(path_type=Path),
     help="Write how far one prop is off its path over time (time_s, mm, px), along the moves and after.",
 )
+@figure_option
+@overwrite_option
 @details_option
 @as_json_option
 @rig_flags
@@ -30,6 +40,8 @@ def check(
     file: Path | None,
     prop: str | None,
     history: Path | None,
+    figure: Path | None,
+    overwrite: bool,
     details: bool,
     as_json: bool,
     **flags: str | None,
@@ -42,6 +54,7 @@ def check(
       rigcheck check shared/shots/desk-set.toml
       rigcheck check --material music-wire --diameter 3mm --length 180mm --mass 310g --slide 220mm --duration 4s
       rigcheck check shared/shots/desk-set.toml --prop notebook --history notebook.csv
+      rigcheck check shared/shots/desk-set.toml --figure desk-set.svg
     """
     from rigcheck.files import read_rig, rig_from_flags
 
@@ -59,10 +72,16 @@ def check(
             raise click.UsageError("--history writes one prop: say which with --prop NAME.")
         from rigcheck.studies.history import response_history, write_history
 
-        write_history(response_history(shot, prop=prop), history)
+        write_history(response_history(shot, prop=prop), history, overwrite=overwrite)
+    figure_target(figure, overwrite=overwrite)
     from rigcheck.studies.check import check as check_shot
 
     result = check_shot(shot, prop=prop, thorough=details)
+    if figure is not None:
+        from rigcheck.studies.sheet import pictures
+        from rigcheck.views.figures import check_figure
+
+        write_figure(figure, check_figure(result, pictures(shot, prop=prop)), overwrite=overwrite)
     if as_json:
         from rigcheck.views.as_json import check_json
 

@@ -6,7 +6,13 @@ from pathlib import Path
 
 import click
 
-from rigcheck.cli.options import as_json_option, prop_option
+from rigcheck.cli.figures import figure_target, write_figure
+from rigcheck.cli.options import (
+    as_json_option,
+    figure_option,
+    overwrite_option,
+    prop_option,
+)
 from rigcheck.cli.running import console, print_json, progress
 
 __all__ = ["choose"]
@@ -23,14 +29,24 @@ __all__ = ["choose"]
 )
 @click.option("--pareto", is_flag=True, help="Show which trade visible width against wobble best.")
 @click.option("--most", type=click.IntRange(1), default=12, show_default=True, help="How many to show.")
+@figure_option
+@overwrite_option
 @as_json_option
 def choose(
-    file: Path, prop: str | None, stock_file: Path | None, pareto: bool, most: int, as_json: bool
+    file: Path,
+    prop: str | None,
+    stock_file: Path | None,
+    pareto: bool,
+    most: int,
+    figure: Path | None,
+    overwrite: bool,
+    as_json: bool,
 ) -> None:
     """What to buy: try every stock material and size on a shot, and rank those that pass.
 
     \b
       rigcheck choose shared/shots/desk-set.toml --prop "paper crane"
+      rigcheck choose shared/shots/desk-set.toml --prop "paper crane" --figure crane-choice.svg
     """
     from rigcheck.files import read_rig
     from rigcheck.studies.choose import choose as choose_for
@@ -38,15 +54,20 @@ def choose(
 
     own = None if stock_file is None else read_rig(stock_file)
     shot = read_rig(file)
+    figure_target(figure, overwrite=overwrite)
     with progress() as tell:
         result = choose_for(
             shot,
             prop=prop,
             stock=own,
-            pareto=pareto,
+            pareto=pareto or figure is not None,
             most=most,
             progress=lambda done, total: tell("Candidates", done, total),
         )
+    if figure is not None:
+        from rigcheck.views.figures import choose_figure
+
+        write_figure(figure, choose_figure(result), overwrite=overwrite)
     if as_json:
         print_json(choose_json(result))
     else:

@@ -7,7 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from rigcheck.cli.options import as_json_option, details_option, prop_option
+from rigcheck.cli.figures import figure_target, write_figure
+from rigcheck.cli.options import (
+    as_json_option,
+    details_option,
+    figure_option,
+    overwrite_option,
+    prop_option,
+)
 from rigcheck.cli.running import console, print_json, progress
 from rigcheck.cli.words import plain
 
@@ -70,7 +77,8 @@ __all__ = ["explain"]
     type=click.Path(path_type=Path),
     help="Write the first frame of a video with the proposed points numbered.",
 )
-@click.option("--overwrite", is_flag=True, help="Let what is written replace files that are there.")
+@figure_option
+@overwrite_option
 @details_option
 @as_json_option
 def explain(
@@ -89,6 +97,7 @@ def explain(
     square: int | None,
     track_to: Path | None,
     marks: Path | None,
+    figure: Path | None,
     overwrite: bool,
     details: bool,
     as_json: bool,
@@ -110,6 +119,7 @@ def explain(
 
     if take is None and hung is None and sag is None:
         raise click.UsageError("Give a take, or a bench test with --hung and --sag.")
+    figure_target(figure, overwrite=overwrite)
     needs_rig = {"--prop": prop, "--hung": hung, "--sag": sag, "--point": point, "--save": save}
     for flag, given in needs_rig.items():
         if rig is None and given is not None:
@@ -144,6 +154,10 @@ def explain(
         from rigcheck.studies.explain_save import save_fitted
 
         save_fitted(result.fitted, rig, save, overwrite=overwrite)
+    if figure is not None:
+        from rigcheck.views.figures import explain_figure
+
+        write_figure(figure, explain_figure(result), overwrite=overwrite)
     if as_json:
         print_json(explain_json(result, saved=save))
     else:

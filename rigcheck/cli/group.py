@@ -12,7 +12,7 @@ from rigcheck.cli.words import plain
 
 __all__ = ["COMMANDS", "commands"]
 
-COMMANDS = ("start", "check", "choose", "retime", "explain", "stock", "schema")
+COMMANDS = ("start", "check", "choose", "retime", "explain", "sheet", "stock", "schema")
 """Every command, in the order of the help; ``rigcheck/cli/NAME.py`` holds the function NAME."""
 
 

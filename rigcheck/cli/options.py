@@ -3,18 +3,35 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 
 import click
 
 from rigcheck.cli.completing import names_and_words, props_of_the_file
 
-__all__ = ["as_json_option", "details_option", "prop_option", "rig_flags"]
+__all__ = [
+    "as_json_option",
+    "details_option",
+    "figure_option",
+    "overwrite_option",
+    "prop_option",
+    "rig_flags",
+]
 
 as_json_option = click.option(
     "--json", "as_json", is_flag=True, help="Print the result as JSON, for programs."
 )
 details_option = click.option(
     "--details", is_flag=True, help="Show every figure, mode, assumption and source."
+)
+figure_option = click.option(
+    "--figure",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Also draw it, as .svg or .png.",
+)
+overwrite_option = click.option(
+    "--overwrite", is_flag=True, help="Let what is written replace files that are there."
 )
 
 # Flags of a quick question without a rig file; they go through the same checks as the file's keys.

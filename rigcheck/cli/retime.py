@@ -8,7 +8,14 @@ from pathlib import Path
 import click
 
 from rigcheck.cli.completing import names_and_words
-from rigcheck.cli.options import as_json_option, details_option, prop_option
+from rigcheck.cli.figures import figure_target, write_figure
+from rigcheck.cli.options import (
+    as_json_option,
+    details_option,
+    figure_option,
+    overwrite_option,
+    prop_option,
+)
 from rigcheck.cli.running import console, print_json, progress
 
 __all__ = ["retime"]
@@ -30,6 +37,8 @@ __all__ = ["retime"]
     help="Write the shaped move as keyframes (time_s, value).",
 )
 @click.option("--rate", metavar="VALUE", help='Keys a second, for example "50 fps"; else the frame rate.')
+@figure_option
+@overwrite_option
 @details_option
 @as_json_option
 def retime(
@@ -38,6 +47,8 @@ def retime(
     profile: str | None,
     export: Path | None,
     rate: str | None,
+    figure: Path | None,
+    overwrite: bool,
     details: bool,
     as_json: bool,
 ) -> None:
@@ -46,6 +57,7 @@ def retime(
     \b
       rigcheck retime shared/shots/desk-set.toml
       rigcheck retime shared/shots/desk-set.toml --prop notebook --export notebook-keys.csv --rate "50 fps"
+      rigcheck retime shared/shots/desk-set.toml --figure desk-set-timing.svg
     """
     from rigcheck.files import read_rig
     from rigcheck.studies.retime import export_keys
@@ -56,9 +68,16 @@ def retime(
     shot = read_rig(file)
     if export is not None and prop is None and len(shot.prop) > 1:
         raise click.UsageError("--export writes one prop: say which with --prop NAME.")
+    figure_target(figure, overwrite=overwrite)
     with progress() as tell:
         result = retime_shot(shot, prop=prop, profile=profile, progress=tell)
-    exported = None if export is None else export_keys(shot, result.props[0], export, rate=rate)
+    exported = (
+        None if export is None else export_keys(shot, result.props[0], export, rate=rate, overwrite=overwrite)
+    )
+    if figure is not None:
+        from rigcheck.views.figures import retime_figure
+
+        write_figure(figure, retime_figure(result), overwrite=overwrite)
     if as_json:
         from rigcheck.views.retime_view import retime_json
 

@@ -91,7 +91,7 @@ def _refused(path: Path, error: Exception) -> OutputError:
 
 def _taken(path: Path) -> OutputError:
     return OutputError(
-        f"{path} is there already and was not replaced. Give another name, or ask to overwrite it."
+        f"{path} is there already and was not replaced. Give another name, or add --overwrite."
     )
 
 

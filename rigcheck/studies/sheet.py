@@ -63,6 +63,8 @@ _LONGEST_TAIL = 0.5
 """Most time shown after the moves, as a share of that of the moves; a choice."""
 _LEAST_TAIL = 0.25
 _TRACK_POINTS = 241
+_ROLL_AXES = ("as seen from the right", "as seen from above", "as seen from the camera's side")
+"""Where a viewer looks along a roll's axis, for its right, up and toward part."""
 _SOURCE = re.compile(r"\b(?:S\d{1,3}[a-z]?|M-[A-Z]{1,4}|M|C|D)\b")
 
 
@@ -430,7 +432,10 @@ def _moves(prop: Prop, reading: Reading, rate: float | None) -> tuple[MoveTrack,
 def _move_words(move: Move, gone: float, direction: Sequence[float]) -> str:
     way = np.array(direction)
     if move.kind == "roll":
-        return f"rolls {gone:.4g} deg about {way_words(way)}"
+        turned = gone if way[int(np.abs(way).argmax())] >= 0 else -gone
+        about = _ROLL_AXES[int(np.abs(way).argmax())]
+        sense = "counterclockwise" if turned >= 0 else "clockwise"
+        return f"rolls {abs(gone):.4g} deg {sense} {about}"
     return f"slides {length_words(gone * 1e-3)} {way_words(way if gone >= 0 else -way)}"
 
 

@@ -24,6 +24,8 @@ Array = NDArray[np.float64]
 
 _ARMS = (0.05, 0.1, 0.15)
 """Arms for which a counterweight is given [m]: what fits on a table-top head."""
+_HARDLY = 0.05
+"""Movement that nobody sees with a ruler [mm]."""
 _BALANCED = 5e-3
 """Moment across the head below which a counterweight is not worth the trouble [N m]: a choice."""
 
@@ -222,8 +224,8 @@ def counterweight(prop: Prop, still: Outcome) -> Counterweight | None:
     side = way_words(-arm)
     choices = tuple((1e3 * length, 1e3 * size / (GRAVITY * length)) for length in _ARMS)
     says = (
-        f"{mass_words(choices[1][1] * 1e-3)} at {choices[1][0]:.0f} mm beyond the first root, {_side_words(side)}, balance"
-        " it at rest; a longer arm wants less."
+        f"{mass_words(choices[1][1] * 1e-3)} at {choices[1][0]:.0f} mm beyond the first root, {_side_words(side)},"
+        " balance it at rest; a longer arm wants less."
     )
     if payload is not None:
         room = payload - hanging

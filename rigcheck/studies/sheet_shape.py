@@ -7,9 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from rigcheck.mechanics.frame import PROP_FREEDOMS
 from rigcheck.mechanics.statics import centre_lines, settle
+from rigcheck.mechanics.turns import from_vector, rotation_matrix
 from rigcheck.studies.evaluate import Outcome
-from rigcheck.studies.rigs import GRAVITY, build_frame
+from rigcheck.studies.rigs import GRAVITY, build_frame, take
 
 __all__ = ["Curve", "settled_curves"]
 
@@ -52,25 +54,49 @@ def settled_curves(still: Outcome) -> tuple[Curve, ...]:
     Notes
     -----
     The same frame, load and theory as `rigcheck.studies.evaluate`: linear with the stiffness that the weight
-    brings, or geometrically exact where that outcome is.
+    brings, or geometrically exact where that outcome is. Slack lines carry nothing and are drawn straight.
     """
-    frame, _ = build_frame(still.rig, order=still.settings.order)
-    starts = [support.points[0, :-1] for support in frame.supports]
-    steps = [np.diff(support.points[0], axis=0) for support in frame.supports]
-    unloaded = [
-        (start[:, None] + _STATIONS[:, None] * step[:, None]).reshape(-1, 3)
-        for start, step in zip(starts, steps, strict=True)
-    ]
+    rig = take(still.rig, slice(0, 1))
+    taut = ~still.slack[0]
+    if not taut.all():
+        from rigcheck.studies.slack import without
+
+        rig = without(rig, taut)
+    frame, _ = build_frame(rig, order=still.settings.order)
+    unloaded = [_places(support.points[0]) for support in frame.supports]
     if still.large[0]:
         from rigcheck.mechanics.large import settle_large
 
-        large = settle_large(frame.supports, frame.prop, _DOWN, shear=still.settings.shear)
+        large = settle_large(frame.supports, frame.prop, _DOWN, push=rig.push, shear=still.settings.shear)
         moved = [line[0] for line in large.centre_line(_STATIONS)]
     else:
-        settled = settle(frame, frame.inertial_load(_DOWN), load_stiffens=still.settings.gravity_stiffness)
+        load = frame.inertial_load(_DOWN)
+        if rig.push is not None:
+            load[:, :PROP_FREEDOMS] += rig.push
+        settled = settle(frame, load, load_stiffens=still.settings.gravity_stiffness)
         shifts = centre_lines(frame, settled.state, _STATIONS)
         moved = [line + shift[0] for line, shift in zip(unloaded, shifts, strict=True)]
-    return tuple(_curve(line, at) for line, at in zip(unloaded, moved, strict=True))
+    found = iter([_curve(line, at) for line, at in zip(unloaded, moved, strict=True)])
+    return tuple(
+        next(found) if pulls else _limp(still, support.points[0])
+        for pulls, support in zip(taut, still.rig.supports, strict=True)
+    )
+
+
+def _limp(still: Outcome, points: Array) -> Curve:
+    """A slack line, drawn straight from its root to where the prop has taken its tip."""
+    turn = rotation_matrix(from_vector(still.rotation[0]))
+    centre = still.rig.centre_of_mass[0]
+    tip = centre + still.displacement[0] + turn @ (points[-1] - centre)
+    return _curve(_places(points), _places(np.stack([points[0], tip]), pieces=len(points) - 1))
+
+
+def _places(points: Array, *, pieces: int = 1) -> Array:
+    """The stations of each straight piece of a polyline, or of a single piece cut into `pieces`."""
+    if pieces > 1:
+        points = points[0] + np.linspace(0.0, 1.0, pieces + 1)[:, None] * (points[-1] - points[0])
+    steps = np.diff(points, axis=0)
+    return np.asarray((points[:-1, None] + _STATIONS[:, None] * steps[:, None]).reshape(-1, 3))
 
 
 def _curve(unloaded: Array, settled: Array) -> Curve:

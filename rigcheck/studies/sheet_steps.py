@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from rigcheck.studies.results import PropResult, Status
 from rigcheck.studies.sheet_cuts import Cut, SheetBlank, SleeveCut
 from rigcheck.studies.sheet_setup import ClampNote, Counterweight, ProofLoad
-from rigcheck.studies.words import length_words, listed, mass_words
+from rigcheck.studies.words import listed, mass_words
 
 __all__ = ["SetUp", "Step", "order_of_work"]
 
@@ -81,7 +81,7 @@ def order_of_work(
         steps.append(
             Step(
                 title=f"Change what fails before anything is cut: {listed([one.name for one in failing])}",
-                details=tuple(f"{one.name}: {one.next_step}" for one in failing if one.next_step),
+                details=tuple(f"{one.name}: {_what_to_change(one)}" for one in failing),
             )
         )
     steps.append(
@@ -163,6 +163,12 @@ def order_of_work(
     return tuple(steps)
 
 
+def _what_to_change(one: PropResult) -> str:
+    """What to do next, or what is wrong where nothing is known to cure it."""
+    failed = next((found.says for found in one.findings if found.status is Status.FAIL), "")
+    return one.next_step or failed
+
+
 def _count(number: int, what: str) -> str:
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
@@ -204,12 +210,9 @@ def _proof(props: Sequence[SetUp]) -> list[str]:
         if not proof.safe:
             details.append(f"{name}: {proof.expect}")
             continue
-        lower = (
-            "" if proof.extra_mm is None else f" it should go {length_words(proof.extra_mm * 1e-3)} lower and"
-        )
         details.append(
-            f"{name}: hang {mass_words(proof.load_kg)} in all over a cushion for {proof.hold_min:g} minutes;{lower or ' it should'}"
-            " come back."
+            f"{name}: hang {mass_words(proof.load_kg)} in all over a cushion for {proof.hold_min:g} minutes."
+            f" {proof.expect.split('. ')[0].rstrip('.')}."
         )
     details.append("What to look for stands with each prop below.")
     return details

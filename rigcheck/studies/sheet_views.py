@@ -65,6 +65,8 @@ _MOST_TIMES = 1000.0
 _UNGIVEN_GRIP = 12e-3
 """Length of the jaw drawn where no grip is given [m]."""
 _SEEN_PIECES = 160
+_TOO_SMALL = 1e-5
+"""Movement that no drawing is stretched for [m]."""
 _STILL = 1e-6
 """Wobble below which none is drawn [m]."""
 
@@ -140,8 +142,10 @@ class SideView:
         Whether it wobbles mostly at right angles to this view, so that nothing of it is drawn.
     clamps : tuple of ClampMark
         One for each support.
-    free_length : tuple of (array, array, float)
-        Root and tip of each unloaded support in the drawing and its free length [mm].
+    legs : tuple of (array, array, float)
+        Start and end in the drawing of each straight leg of the first support, unloaded, and its length [mm].
+    supports : int
+        How many supports there are.
     sag : float or None
         [mm].
     """
@@ -155,7 +159,8 @@ class SideView:
     wobble_times: float
     wobble_across: bool
     clamps: tuple[ClampMark, ...]
-    free_length: tuple[tuple[Array, Array, float], ...]
+    legs: tuple[tuple[Array, Array, float], ...]
+    supports: int
     sag: float | None
 
     @property
@@ -349,14 +354,8 @@ def side_view(prop: Prop, reading: Reading, still: Outcome, history: History | N
         wobble_times=wobble_times,
         wobble_across=across,
         clamps=tuple(_clamp_mark(support, flat) for support in rig.supports),
-        free_length=tuple(
-            (
-                1e3 * flat @ support.points[0, 0],
-                1e3 * flat @ support.points[0, -1],
-                1e3 * float(support.free_length[0]),
-            )
-            for support in rig.supports
-        ),
+        legs=_legs(rig.supports[0], flat),
+        supports=len(rig.supports),
         sag=sag,
     )
 
@@ -376,13 +375,22 @@ def wobble_ends(still: Outcome, history: History) -> Array | None:
 
 def _exaggeration(wanted: float, moved: float) -> float:
     """How many times as large, in steps of 1, 2, 5; what moves far is drawn as it is."""
-    return 1.0 if moved <= 0 else float(np.clip(_step_below(wanted / moved), 1.0, _MOST_TIMES))
+    return 1.0 if moved <= _TOO_SMALL else float(np.clip(_step_below(wanted / moved), 1.0, _MOST_TIMES))
 
 
 def _step_below(value: float) -> float:
     """The largest of 1, 2, 5 times a power of ten that is not above the value."""
     decade = 10.0 ** np.floor(np.log10(value) + 1e-12)
     return float(decade * max(step for step in (1.0, 2.0, 5.0) if step * decade <= value * (1 + 1e-12)))
+
+
+def _legs(support: SupportRig, flat: Array) -> tuple[tuple[Array, Array, float], ...]:
+    points = support.points[0]
+    lengths = np.linalg.norm(np.diff(points, axis=0), axis=1)
+    return tuple(
+        (1e3 * flat @ start, 1e3 * flat @ end, 1e3 * float(length))
+        for start, end, length in zip(points[:-1], points[1:], lengths, strict=True)
+    )
 
 
 def _straight_curves(supports: Sequence[SupportRig]) -> tuple[Curve, ...]:

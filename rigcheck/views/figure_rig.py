@@ -256,11 +256,18 @@ def _ghost(axes: Axes, body: Body) -> None:
 
 
 def _dimension(axes: Axes, view: SideView, scale: float) -> None:
-    """The free length of the first support, on the side that the weight does not bend it to."""
-    root, tip, length = view.free_length[0]
+    """The free length of the first support, leg by leg where it is bent."""
+    many = f", 1 of {view.supports}" if view.supports > 1 else ""
+    for root, tip, length in view.legs:
+        words = f"{number(length, digits=4)} mm"
+        words += f" free{many}" if len(view.legs) == 1 else ""
+        _leg(axes, root, tip, words, scale)
+
+
+def _leg(axes: Axes, root: Array, tip: Array, words: str, scale: float) -> None:
     along = tip - root
     if np.linalg.norm(along) * scale < 8.0:
-        return  # seen end on
+        return  # short, or seen end on
     unit = along / np.linalg.norm(along)
     aside = np.array([-unit[1], unit[0]])
     aside = aside if aside[1] > 0 or (aside[1] == 0 and aside[0] > 0) else -aside
@@ -282,12 +289,11 @@ def _dimension(axes: Axes, view: SideView, scale: float) -> None:
     )
     angle = math.degrees(math.atan2(unit[1], unit[0]))
     angle = angle - 180 if angle > 90 else angle + 180 if angle <= -90 else angle
-    more = f", 1 of {len(view.free_length)}" if len(view.free_length) > 1 else ""
     middle = (root + tip) / 2 + off * 1.15
     axes.text(
         float(middle[0]),
         float(middle[1]),
-        f"{number(length, digits=4)} mm free{more}",
+        words,
         rotation=angle,
         rotation_mode="anchor",
         ha="center",

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from rigcheck.views.figure_style import ACCENT, GREY, INK, axes_at
+from rigcheck.views.figure_style import ACCENT, GREY, INK, axes_at, text_lines
 from rigcheck.views.format import amount, number, printable
 
 if TYPE_CHECKING:
@@ -49,7 +49,8 @@ def draw_response(
     history = shown.history
     if not shown.moves:
         upper.set_axis_off()
-        upper.text(0.0, 0.5, "It does not move.", transform=upper.transAxes, fontsize=8)
+        lines = text_lines(shown.no_history, width_mm=width - inner - 3, size=7)
+        upper.text(0.0, 0.5, "\n".join(lines), transform=upper.transAxes, fontsize=7)
         return
     end = max(move.stop_s for move in shown.moves)
     start = min(0.0, min(move.start_s for move in shown.moves))
@@ -58,7 +59,8 @@ def draw_response(
     lower = axes_at(figure, left + inner, bottom + foot, width - inner - 3, 0.6 * room)
     if history is None:
         lower.set_axis_off()
-        lower.text(0.0, 0.9, shown.no_history, transform=lower.transAxes, fontsize=7, va="top", wrap=True)
+        lines = text_lines(shown.no_history, width_mm=width - inner - 3, size=7)
+        lower.text(0.0, 0.9, "\n".join(lines), transform=lower.transAxes, fontsize=7, va="top")
         upper.set_xlabel("s")
         return
     upper.tick_params(labelbottom=False)
@@ -77,22 +79,28 @@ def draw_response(
 
 
 def _moves(axes: Axes, shown: PropPictures, start: float, stop: float) -> None:
-    few = len(shown.moves) <= 2
     for index, move in enumerate(shown.moves):
-        reach = move.value[-1] or float(np.abs(move.value).max()) or 1.0
+        reach = float(move.value[-1]) or float(np.abs(move.value).max()) or 1.0
         times = np.concatenate([[start], move.time_s, [stop]])
         share = 100 * np.concatenate([[0.0], move.value, [move.value[-1]]]) / reach
-        axes.plot(times, share, color=_COLOURS[index % 3], ls=_DASHES[index % 3], lw=1.0)
-        if not few:
-            continue
+        axes.plot(
+            times,
+            share,
+            color=_COLOURS[index % 3],
+            ls=_DASHES[index % 3],
+            lw=1.0,
+            label=printable(move.words),
+        )
+        # One move is named in the picture; of several their numbers stand there, and the words under it name them.
+        single = len(shown.moves) == 1
         middle = 0.5 * (move.start_s + move.stop_s)
         late = middle > start + 0.5 * (stop - start)
         axes.annotate(
-            printable(move.words),
-            xy=(middle, 50.0),
-            xytext=(-8 if late else 8, 2 + 9 * index),
+            printable(move.words) if single else str(move.number),
+            xy=(middle, 50.0 if single else float(np.interp(middle, times, share))),
+            xytext=(-8 if late or not single else 8, 2),
             textcoords="offset points",
-            ha="right" if late else "left",
+            ha="right" if late or not single else "left",
             va="center",
             fontsize=7,
         )
@@ -166,7 +174,8 @@ def response_words(shown: PropPictures) -> str:
             if move.start_frame is None or move.stop_frame is None
             else f", frames {move.start_frame:.0f} to {move.stop_frame:.0f}"
         )
-        says = f"{move.words} from {number(move.start_s)} to {number(move.stop_s)} s{frames}."
+        which = f"{move.number}: " if len(shown.moves) > 1 else ""
+        says = f"{which}{move.words} from {number(move.start_s)} to {number(move.stop_s)} s{frames}."
         parts.append(says[:1].upper() + says[1:])
     history = shown.history
     if history is None:

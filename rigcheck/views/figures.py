@@ -47,6 +47,8 @@ MOST_PROPS = 12
 """Props in one figure; more would not be read."""
 _LEAST_DRAWN = 1e-3
 """Wobble under it is drawn there, in its unit."""
+_BOLD = 1.14
+"""How much wider bold letters are than those that are measured."""
 _WIDTH = 180.0
 _FOOT = 11.0
 _MARGIN = 3.0
@@ -63,7 +65,7 @@ def _title(figure: Figure, bottom: float, status: Status | None, name: str, more
     """Verdict as mark and word, the name, and what it is, at a height on the paper [mm]."""
     across, up = figure.get_size_inches() * 25.4
     verdict = "" if status is None else f"{MARKS[status]} {status.value.upper()}  "
-    lines = text_lines(f"{verdict}{printable(name)}", width_mm=across - 2 * _MARGIN, size=10)
+    lines = text_lines(f"{verdict}{printable(name)}", width_mm=across - 2 * _MARGIN, size=10 * _BOLD)
     shown = lines[0] + (" ..." if len(lines) > 1 else "")
     figure.text(_MARGIN / across, bottom / up, shown, fontsize=10, fontweight="bold", va="bottom")
     if more:
@@ -440,6 +442,8 @@ def _swing(axes: Axes, curves: Curves, unit: str) -> None:
     way = curves.direction
     axes.plot(curves.times, curves.swing @ way, color=INK, lw=0.6, label="swing, in its widest direction")
     axes.plot(curves.times, curves.fitted_swing @ way, color=ACCENT, lw=0.9, ls=(0, (4, 1.5)), label="fitted")
+    low, high = axes.get_ylim()
+    axes.set_ylim(low, high + 0.22 * (high - low))
     axes.set_ylabel(f"swing, {unit}", labelpad=1)
     axes.set_xlabel("s", labelpad=0)
     axes.legend(loc="upper right", ncols=2, borderaxespad=0.1)

@@ -26,13 +26,12 @@ from rigcheck.views.figure_rig import (
 )
 from rigcheck.views.figure_style import MARKS, Drawing, drawing, new_figure, svg_for_page
 from rigcheck.views.figure_time import draw_response, response_words
-from rigcheck.views.format import amount, between, chance, number, printable
+from rigcheck.views.format import amount, number, printable
 from rigcheck.views.terminal import _deciding_rows, _ordered, _skipped_line
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-    from rigcheck.studies.results import PropResult
     from rigcheck.studies.sheet import PropSheet, SheetResult
 
 __all__ = ["COLOURS", "CONTRASTS", "PAPERS", "page_html", "page_pdf"]
@@ -56,8 +55,8 @@ CONTRASTS = (
 PAPERS = ("a4", "letter")
 
 _WIDE = 88.0  # mm of paper for one picture; two stand beside each other on A4 and on Letter
-_RESPONSE = 66.0
-_WOBBLE = 66.0
+_RESPONSE = 58.0
+_WOBBLE = 58.0
 _TALLEST = 92.0
 _NAMES = {Status.PASS: "pass", Status.CAUTION: "caution", Status.FAIL: "fail", Status.SKIPPED: "not checked"}
 
@@ -206,30 +205,12 @@ def _prop(one: PropSheet, prefix: str) -> dict[str, Any]:
         ],
         "wrong": _ordered(found.findings, (Status.FAIL, Status.CAUTION)),
         "skipped": _skipped_line(found.findings),
-        "ranges": _ranges(found),
-        "mount_figures": [figure for figure in found.details if figure.label.startswith("mount, ")],
         "head": [
             figure
             for figure in found.details
             if figure.label.startswith(("mass on the head", "moment across", "torque about", "counterweight"))
         ],
     }
-
-
-_RANGE_UNITS = {"mm": "mm", "px": "px", "s": "s", "Hz": "Hz", "deg": "deg", "MPa": "MPa"}
-
-
-def _ranges(found: PropResult) -> list[tuple[str, str]]:
-    """Ranges of the figures in words; the key ends in the unit."""
-    rows = []
-    for key, (low, high) in found.ranges.items():
-        name, _, unit = key.rpartition("_")
-        known = unit in _RANGE_UNITS
-        label = (name if known else key).replace("_", " ")
-        rows.append((label, between(low, high, unit if known else "")))
-    if found.chance_of_pass is not None:
-        rows.append(("chance to pass", chance(found.chance_of_pass)))
-    return rows
 
 
 def _pictures(one: PropSheet, prefix: str) -> list[_Picture]:

@@ -27,7 +27,7 @@ def test_replaces_only_when_asked(tmp_path) -> None:
     with pytest.raises(OutputError) as caught:
         write_whole(path, "new")
     assert str(caught.value) == (
-        f"{path} is there already and was not replaced. Give another name, or ask to overwrite it."
+        f"{path} is there already and was not replaced. Give another name, or add --overwrite."
     )
     assert path.read_text() == "old"
     write_whole(path, "new", overwrite=True)

@@ -1,0 +1,225 @@
+"""The sheet as JSON: the form ``rigcheck-sheet/1``. It holds the check and all that the page shows beside it.
+
+Units stand in the last part of each key; what is absent is null. Drawings are lists of places, right and up.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from rigcheck.views.as_json import check_json
+
+if TYPE_CHECKING:
+    from rigcheck.studies.results import Figure, Finding
+    from rigcheck.studies.sheet import PropSheet, SheetResult
+    from rigcheck.studies.sheet_cuts import Bend, Cut
+    from rigcheck.studies.sheet_views import Body, Stroke
+
+__all__ = ["sheet_json"]
+
+_FORMAT = "rigcheck-sheet/1"
+_DIGITS = 12  # significant digits, as in the other forms
+_PLACE_DIGITS = 6  # of a place in a drawing
+
+
+def sheet_json(result: SheetResult) -> dict[str, Any]:
+    """Turn the sheet into plain dicts, lists, strings and numbers.
+
+    Parameters
+    ----------
+    result : SheetResult
+        What the study handed back.
+
+    Returns
+    -------
+    dict
+        Ready for `rigcheck.views.as_json.dump`.
+    """
+    return {
+        "format": _FORMAT,
+        "title": result.check.title,
+        "verdict": result.check.verdict.value,
+        "hazard": result.hazard,
+        "cautions": [{"says": text, "props": list(names)} for text, names in result.cautions],
+        "check": check_json(result.check),
+        "camera": [{"label": label, "value": value} for label, value in result.camera],
+        "cuts": [_cut(cut) for cut in result.cuts],
+        "sleeves": [
+            {
+                "props": list(cut.prop),
+                "material": cut.material,
+                "diameter": cut.diameter,
+                "wall": cut.wall,
+                "count": cut.count,
+                "length_mm": _float(cut.length_mm),
+                "start_mm": _float(cut.start_mm),
+                "end_mm": _float(cut.start_mm + cut.length_mm),
+            }
+            for cut in result.sleeves
+        ],
+        "blanks": [
+            {
+                "props": list(cut.prop),
+                "material": cut.material,
+                "thickness": cut.thickness,
+                "count": cut.count,
+                "along_support_mm": _float(cut.along_mm),
+                "across_support_mm": _float(cut.across_mm),
+                "grain": cut.grain,
+            }
+            for cut in result.blanks
+        ],
+        "stock": [
+            {
+                "what": one.what,
+                "pieces": one.pieces,
+                "longest_mm": _float(one.longest_mm),
+                "total_mm": _float(one.total_mm),
+                "at_least": one.at_least,
+            }
+            for one in result.stock
+        ],
+        "steps": [{"title": step.title, "details": list(step.details)} for step in result.steps],
+        "props": [_prop(one) for one in result.props],
+        "assumptions": [{"says": text, "props": list(names)} for text, names in result.assumptions],
+        "sources": [{"key": key, "text": text} for key, text in result.sources],
+    }
+
+
+def _cut(cut: Cut) -> dict[str, Any]:
+    return {
+        "props": list(cut.prop),
+        "material": cut.material,
+        "section": cut.section,
+        "size": cut.size,
+        "count": cut.count,
+        "length_mm": _float(cut.length_mm),
+        "free_mm": _float(cut.free_mm),
+        "grip_mm": _float(cut.grip_mm),
+        "embed_mm": _float(cut.embed_mm),
+        "tied": cut.tied,
+        "bends": [_bend(bend) for bend in cut.bends],
+    }
+
+
+def _bend(bend: Bend) -> dict[str, Any]:
+    return {
+        "at_mm": _float(bend.at_mm),
+        "angle_deg": _float(bend.angle_deg),
+        "toward": bend.toward,
+        "twist_deg": _float(bend.twist_deg),
+    }
+
+
+def _prop(one: PropSheet) -> dict[str, Any]:
+    shown, weight = one.pictures, one.counterweight
+    return {
+        "name": one.check.name,
+        "verdict": one.check.verdict.value,
+        "mass_kg": _float(one.mass_kg),
+        "moves": [
+            {
+                "number": move.number,
+                "says": move.words,
+                "profile": move.profile,
+                "start_s": _float(move.start_s),
+                "end_s": _float(move.stop_s),
+                "start_frame": _float(move.start_frame),
+                "end_frame": _float(move.stop_frame),
+            }
+            for move in shown.moves
+        ],
+        "settle_s": _float(shown.settle_s),
+        "mount": list(one.mount),
+        "clamps": [
+            {
+                "support": note.support,
+                "clamp": note.clamp,
+                "grip_mm": _float(note.grip_mm),
+                "least_grip_mm": _float(note.least_grip_mm),
+                "moment_N_m": _float(note.moment_N_m),
+                "force_N": _float(note.force_N),
+            }
+            for note in one.clamps
+        ],
+        "counterweight": None
+        if weight is None
+        else {
+            "moment_N_m": _float(weight.moment_N_m),
+            "hanging_kg": _float(weight.hanging_kg),
+            "side": weight.side or None,
+            "choices": [{"arm_mm": _float(arm), "mass_g": _float(mass)} for arm, mass in weight.choices],
+            "says": weight.says,
+        },
+        "proof_load": {
+            "factor": _float(one.proof.factor),
+            "load_kg": _float(one.proof.load_kg),
+            "hold_min": _float(one.proof.hold_min),
+            "safe": one.proof.safe,
+            "extra_sag_mm": _float(one.proof.extra_mm),
+            "strength_factor": _float(one.proof.strength_factor),
+            "set_mm": _float(one.proof.set_mm),
+            "says": one.proof.says if one.proof.safe else None,
+            "expect": one.proof.expect,
+            "source": one.proof.source,
+        },
+        "approach": [*map(_finding, one.approach), *map(_figure, one.approach_figures)],
+        "cleanup": [*map(_finding, one.cleanup), *map(_figure, one.cleanup_figures)],
+        "side_view": {
+            "seen_from": shown.side.seen_from,
+            "unloaded": _body(shown.side.unloaded),
+            "settled": None if shown.side.settled is None else _body(shown.side.settled),
+            "settled_times": _float(shown.side.settled_times),
+            "wobble_ends": [_body(body) for body in shown.side.swings],
+            "wobble_times": _float(shown.side.wobble_times),
+        },
+        "lens_view": None
+        if shown.lens is None
+        else {
+            "camera": shown.lens.camera,
+            "outline_mm": _places(shown.lens.outline),
+            "shown": [_stroke(stroke) for stroke in shown.lens.shown],
+            "hidden": [_stroke(stroke) for stroke in shown.lens.hidden],
+            "pixel_mm": _float(shown.lens.pixel),
+        },
+    }
+
+
+def _finding(finding: Finding) -> dict[str, Any]:
+    return {"id": finding.id, "status": finding.status.value, "says": finding.says}
+
+
+def _figure(figure: Figure) -> dict[str, Any]:
+    return {"label": figure.label, "value": figure.value, "note": figure.note or None}
+
+
+def _body(body: Body) -> dict[str, Any]:
+    return {
+        "outline_mm": _places(body.outline),
+        "insert_mm": _places(body.insert),
+        "strokes": [_stroke(stroke) for stroke in body.strokes],
+        "centre_of_mass_mm": _places(body.centre[None])[0],  # type: ignore[index]
+    }
+
+
+def _stroke(stroke: Stroke) -> dict[str, Any]:
+    return {"kind": stroke.kind, "width_mm": _float(stroke.width), "points_mm": _places(stroke.points)}
+
+
+def _places(points: Iterable[Iterable[float]] | None) -> list[list[float]] | None:
+    if points is None:
+        return None
+    return [
+        [float(f"{float(value):.{_PLACE_DIGITS - 1}e}") + 0.0 for value in np.asarray(place)]
+        for place in points
+    ]
+
+
+def _float(value: float | None) -> float | None:
+    if value is None or not math.isfinite(value):
+        return None
+    return float(f"{float(value):.{_DIGITS - 1}e}") + 0.0
