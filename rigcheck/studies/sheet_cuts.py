@@ -82,6 +82,12 @@ class Cut:
     tied: bool = False
 
     @property
+    def what(self) -> str:
+        """Size, material, and the section where neither tells it."""
+        named = self.section == "round" or self.material.endswith(self.section)
+        return f"{self.size} {self.material}" + ("" if named else f" {self.section}")
+
+    @property
     def known_mm(self) -> float:
         """Sum of the parts that are known [mm]."""
         return self.free_mm + (self.grip_mm or 0.0) + (self.embed_mm or 0.0)
@@ -211,8 +217,7 @@ def stock_needed(supports: Sequence[Cut], sleeves: Sequence[SleeveCut]) -> tuple
     """
     pieces: dict[str, list[tuple[float, int, bool]]] = {}
     for cut in supports:
-        what = f"{cut.size} {cut.material}" + ("" if cut.section == "round" else f" {cut.section}")
-        pieces.setdefault(what, []).append((cut.known_mm, cut.count, bool(cut.missing) or cut.tied))
+        pieces.setdefault(cut.what, []).append((cut.known_mm, cut.count, bool(cut.missing) or cut.tied))
     for sleeve in sleeves:
         what = f"{sleeve.diameter} x {sleeve.wall} {sleeve.material} tube"
         pieces.setdefault(what, []).append((sleeve.length_mm, sleeve.count, False))

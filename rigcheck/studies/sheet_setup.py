@@ -327,10 +327,10 @@ def _expectation(
         bent = f" and keep a bend of {set_mm:.2g} mm" if set_mm else ""
         used = "" if factor is None else f" (strength factor {factor:.2g})"
         return f"Do not make this test on this rig: the support would give way{used}{bent}. Change the rig first."
-    down = (
-        "" if extra is None else f"It should go {length_words(extra * 1e-3)} lower than with the prop alone, "
-    )
-    rest = f"{down}stay there, and come back to where it was when the load comes off."
+    rest = "stay there, and come back to where it was when the load comes off."
+    if extra is not None:
+        lower = f"It should go {length_words(extra * 1e-3)} lower than with the prop alone, {rest}"
+        rest = lower if extra >= _HARDLY else "It should hardly move."
     wanted = REQUIRED_FACTOR[hazard]
     more = (
         f" With anyone under it this test is not enough: {wanted:g} times the strength is asked for."

@@ -261,16 +261,20 @@ def _dimension(axes: Axes, view: SideView, scale: float) -> None:
     for root, tip, length in view.legs:
         words = f"{number(length, digits=4)} mm"
         words += f" free{many}" if len(view.legs) == 1 else ""
-        _leg(axes, root, tip, words, scale)
+        _leg(axes, root, tip, view.unloaded.centre, words, scale)
 
 
-def _leg(axes: Axes, root: Array, tip: Array, words: str, scale: float) -> None:
+def _leg(axes: Axes, root: Array, tip: Array, centre: Array, words: str, scale: float) -> None:
+    """One dimension, on the side away from the prop; above where that is neither."""
     along = tip - root
     if np.linalg.norm(along) * scale < 8.0:
         return  # short, or seen end on
     unit = along / np.linalg.norm(along)
     aside = np.array([-unit[1], unit[0]])
-    aside = aside if aside[1] > 0 or (aside[1] == 0 and aside[0] > 0) else -aside
+    toward = float(aside @ (centre - (root + tip) / 2))
+    level = abs(toward) * scale < 3.0
+    if (level and (aside[1], aside[0]) < (0.0, 0.0)) or (not level and toward > 0):
+        aside = -aside
     off = aside * (5.5 / scale)
     for end in (root, tip):
         axes.plot(*np.stack([end + 0.25 * off, end + 1.2 * off]).T, color=GREY, lw=0.5, zorder=4.8)

@@ -126,7 +126,8 @@ def check_figure(result: CheckResult, shown: Sequence[PropPictures]) -> Drawing:
                 figure, one, left=_WIDTH / 2 + 1, bottom=bottom + words, width=width - 1, height=room
             )
             sentences = (side_words(one.side, scale), response_words(one))
-            for text, left in zip(sentences, (_MARGIN, _WIDTH / 2 + 1), strict=True):
+            under = (sentences[0], sentences[1] if one.history is not None else "")
+            for text, left in zip(under, (_MARGIN, _WIDTH / 2 + 1), strict=True):
                 _paragraph(figure, text, left=left, top=bottom + words - 0.5, width=width - 2)
             told += [f"{found.name}: {found.verdict.value}.", *sentences]
         caution = _caution(figure, result.cautions)
