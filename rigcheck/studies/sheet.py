@@ -18,9 +18,10 @@ from rigcheck.model import Move, Prop, Shot
 from rigcheck.stock import Datum, Material, source_text
 from rigcheck.studies.check import check
 from rigcheck.studies.evaluate import Outcome
+from rigcheck.studies.examining import Work, work_on
 from rigcheck.studies.grading import CAUTION_SHARE, NOMINAL_PIXEL, grade
 from rigcheck.studies.history import History, response_of
-from rigcheck.studies.reading import Reading, read_prop, stock_material
+from rigcheck.studies.reading import Reading, stock_material
 from rigcheck.studies.results import CheckResult, Figure, Finding, PropResult
 from rigcheck.studies.sheet_cuts import (
     Cut,
@@ -251,17 +252,15 @@ def sheet(shot: Shot, *, prop: str | None = None) -> SheetResult:
     """
     result = check(shot, prop=prop)
     wanted = shot.prop if prop is None else (shot.find_prop(prop),)
-    readings = [read_prop(shot, one) for one in wanted]
-    stills = [reading.task.evaluate() for reading in readings]
-    given = list(zip(wanted, readings, stills, strict=True))
-    props = tuple(_prop_sheet(shot, *one, found) for one, found in zip(given, result.props, strict=True))
-    supports = cuts(list(zip(wanted, readings, strict=True)))
+    works = [work_on(shot, one) for one in wanted]
+    props = tuple(_prop_sheet(shot, work, found) for work, found in zip(works, result.props, strict=True))
+    supports = cuts([(work.prop, work.reading) for work in works])
     sleeves, sheets = sleeve_cuts(wanted), blanks(wanted)
     return SheetResult(
         check=result,
         hazard=shot.limits.hazard,
         camera=_camera(shot),
-        frame=frame_view(shot, given),
+        frame=frame_view(shot, [(work.prop, work.reading, work.still) for work in works]),
         props=props,
         cuts=supports,
         sleeves=sleeves,
@@ -300,30 +299,26 @@ def pictures(shot: Shot, *, prop: str | None = None) -> tuple[PropPictures, ...]
         The shot has no prop of that name.
     """
     wanted = shot.prop if prop is None else (shot.find_prop(prop),)
-    result = []
-    for one in wanted:
-        reading = read_prop(shot, one)
-        still = reading.task.evaluate()
-        result.append(_pictures(shot, one, reading, still))
-    return tuple(result)
+    return tuple(_pictures(shot, work_on(shot, one)) for one in wanted)
 
 
 # -- one prop --------------------------------------------------------------------------------------------
 
 
-def _prop_sheet(shot: Shot, prop: Prop, reading: Reading, still: Outcome, found: PropResult) -> PropSheet:
+def _prop_sheet(shot: Shot, work: Work, found: PropResult) -> PropSheet:
+    prop, still = work.prop, work.still
     offsets = next((finding for finding in found.findings if finding.id == "offsets"), None)
     mount: tuple[str, ...] = ()
     if offsets is not None and still.solved[0]:
         mount = offsets.advice or (offsets.says,)
     return PropSheet(
         check=found,
-        pictures=_pictures(shot, prop, reading, still),
+        pictures=_pictures(shot, work),
         mass_kg=prop.mass.m_as("kg"),
         clamps=clamp_notes(prop, still),
         counterweight=counterweight(prop, still),
         mount=mount,
-        proof=proof_load(shot, prop, reading, still),
+        proof=proof_load(shot, prop, work.reading, still),
         approach=tuple(finding for finding in found.findings if finding.id == "meeting"),
         approach_figures=tuple(figure for figure in found.details if figure.label.startswith("nearest to ")),
         cleanup=tuple(finding for finding in found.findings if finding.id in ("hidden", "cleanup")),
@@ -346,11 +341,11 @@ def _set_up(shot: Shot, one: PropSheet, given: Prop) -> SetUp:
     )
 
 
-def _pictures(shot: Shot, prop: Prop, reading: Reading, still: Outcome) -> PropPictures:
+def _pictures(shot: Shot, work: Work) -> PropPictures:
+    prop, reading, still, motion = work.prop, work.reading, work.still, work.motion
     history, reason = _history(shot, prop, reading, still)
     camera = shot.camera
     rate = None if camera is None or camera.frame_rate is None else camera.frame_rate.m_as("Hz")
-    motion = reading.task.move(still) if still.solved[0] else None
     path, settle = None, None
     if motion is not None and history is not None:
         graded = grade(still, motion, reading.task.limits, reading.task.eye)["settle"]

@@ -53,8 +53,9 @@ def settled_curves(still: Outcome) -> tuple[Curve, ...]:
 
     Notes
     -----
-    The same frame, load and theory as `rigcheck.studies.evaluate`: linear with the stiffness that the weight
-    brings, or geometrically exact where that outcome is. Slack lines carry nothing and are drawn straight.
+    The same frame, load and theory as `rigcheck.studies.evaluate`: linear with the stiffness that the weight brings,
+    or geometrically exact where that outcome is; with the bend that a yielding wire takes on. Slack lines carry
+    nothing and are drawn straight.
     """
     rig = take(still.rig, slice(0, 1))
     taut = ~still.slack[0]
@@ -67,7 +68,14 @@ def settled_curves(still: Outcome) -> tuple[Curve, ...]:
     if still.large[0]:
         from rigcheck.mechanics.large import settle_large
 
-        large = settle_large(frame.supports, frame.prop, _DOWN, push=rig.push, shear=still.settings.shear)
+        large = settle_large(
+            frame.supports,
+            frame.prop,
+            _DOWN,
+            push=rig.push,
+            natural=still.natural,
+            shear=still.settings.shear,
+        )
         moved = [line[0] for line in large.centre_line(_STATIONS)]
     else:
         load = frame.inertial_load(_DOWN)
@@ -76,11 +84,29 @@ def settled_curves(still: Outcome) -> tuple[Curve, ...]:
         settled = settle(frame, load, load_stiffens=still.settings.gravity_stiffness)
         shifts = centre_lines(frame, settled.state, _STATIONS)
         moved = [line + shift[0] for line, shift in zip(unloaded, shifts, strict=True)]
+        if still.yielding is not None and np.isfinite(still.yielding).all():
+            moved = [
+                _with_bend(line, at, still, settled.state[0, :PROP_FREEDOMS])
+                for line, at in zip(unloaded, moved, strict=True)
+            ]
     found = iter([_curve(line, at) for line, at in zip(unloaded, moved, strict=True)])
     return tuple(
         next(found) if pulls else _limp(still, support.points[0])
         for pulls, support in zip(taut, still.rig.supports, strict=True)
     )
+
+
+def _with_bend(unloaded: Array, settled: Array, still: Outcome, elastic: Array) -> Array:
+    """A curve with what yielding adds to it: small, right at both ends and in its slope there, a cubic between."""
+    turn = still.rotation[0] - elastic[3:]
+    arm = unloaded[-1] - still.rig.centre_of_mass[0]
+    shift = still.displacement[0] - elastic[:3] + np.cross(turn, arm)
+    steps = np.linalg.norm(np.diff(unloaded, axis=0), axis=1)
+    along = np.concatenate([[0.0], np.cumsum(steps)])
+    s = (along / along[-1])[:, None]
+    way = unloaded[-1] - unloaded[-2]
+    slope = np.cross(turn, way / np.linalg.norm(way)) * along[-1]
+    return np.asarray(settled + shift * (3 * s**2 - 2 * s**3) + slope * (s**3 - s**2))
 
 
 def _limp(still: Outcome, points: Array) -> Curve:

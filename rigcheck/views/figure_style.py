@@ -12,6 +12,7 @@ import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import lru_cache
 from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
@@ -56,6 +57,8 @@ FIGURE_ENDINGS = (".svg", ".png")
 _MM = 1.0 / 25.4
 _DPI = 200
 _SIZE = 8.0
+_MEASURED = 100.0
+"""Size at which the width of words is measured [pt]."""
 _STYLE: dict[str, Any] = {
     "font.family": ["DejaVu Sans"],
     "font.size": _SIZE,
@@ -135,21 +138,36 @@ def axes_at(figure: Figure, left: float, bottom: float, width: float, height: fl
 
 def text_lines(text: str, *, width_mm: float, size: float = _SIZE) -> list[str]:
     """Break a text into lines that fit a width [mm] at a size [pt]."""
-    from matplotlib.font_manager import FontProperties
-    from matplotlib.textpath import TextPath
-
-    def wide(line: str) -> float:
-        path = TextPath((0, 0), line, size=size, prop=FontProperties(family="DejaVu Sans"))
-        return float(path.get_extents().width) / 72 / _MM if len(path.vertices) else 0.0
-
+    room = width_mm * _MM * 72 * _MEASURED / size
     lines: list[str] = []
+    taken = 0.0
     for word in printable(text).split():
-        longer = f"{lines[-1]} {word}" if lines else word
-        if lines and wide(longer) <= width_mm:
-            lines[-1] = longer
+        wide = _word_width(word)
+        if lines and taken + _word_width(" ") + wide <= room:
+            lines[-1] = f"{lines[-1]} {word}"
+            taken += _word_width(" ") + wide
         else:
             lines.append(word)
+            taken = wide
     return lines
+
+
+@lru_cache(maxsize=4096)
+def _word_width(word: str) -> float:
+    """How wide a word is at the measured size [pt]."""
+    from matplotlib.font_manager import FontProperties, findfont, get_font
+    from matplotlib.ft2font import LoadFlags
+
+    font = get_font(findfont(FontProperties(family="DejaVu Sans")))
+    font.set_size(_MEASURED, 72)
+
+    def advance(letter: str) -> float:
+        """Its own width, without the hinting of a screen; one of another font is as wide as it is high."""
+        if not font.get_char_index(ord(letter)):
+            return _MEASURED
+        return float(font.load_char(ord(letter), flags=LoadFlags.NO_HINTING).linearHoriAdvance) / 65536
+
+    return sum(advance(letter) for letter in word)
 
 
 def footer(figure: Figure, text: str, *, left_mm: float = 2.0, bottom_mm: float = 2.0) -> None:

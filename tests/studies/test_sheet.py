@@ -38,7 +38,9 @@ def test_it_says_what_the_check_says(demo):
 def test_every_caution_of_the_check_is_on_it_once(demo):
     said = [text for text, _ in demo.cautions]
     assert len(said) == len(set(said))
-    assert set(said) == {text for prop in demo.check.props for text in prop.cautions} | set(demo.check.cautions)
+    assert set(said) == {text for prop in demo.check.props for text in prop.cautions} | set(
+        demo.check.cautions
+    )
     owners = dict(demo.cautions)
     assert owners["Carbon conducts electricity: keep it away from live parts."] == ("notebook",)
     assert owners["Local rules and a competent rigger come before this result."] == ()
@@ -47,7 +49,16 @@ def test_every_caution_of_the_check_is_on_it_once(demo):
 def test_the_work_is_in_an_order_that_can_be_followed(demo):
     order = titles(demo)
     assert order[0] == "Change what fails before anything is cut: paper crane"
-    wanted = ["Weigh", "Cut", "Clamp", "Set the mount", "Balance", "Proof load", "Hang the prop", "Run the moves"]
+    wanted = [
+        "Weigh",
+        "Cut",
+        "Clamp",
+        "Set the mount",
+        "Balance",
+        "Proof load",
+        "Hang the prop",
+        "Run the moves",
+    ]
     places = [next(i for i, title in enumerate(order) if title.startswith(word)) for word in wanted]
     assert places == sorted(places)
     assert order[-1] == "Take the props down first, then the rig"
@@ -76,7 +87,11 @@ def test_over_people_the_first_step_is_a_competent_person():
 def test_moves_are_told_in_seconds_and_frames(demo, odd):
     (move,) = demo.props[1].pictures.moves
     # 50 frames a second: 1.4 s is frame 70, 4 s frame 200.
-    assert (move.words, move.start_frame, move.stop_frame) == ("slides 150 mm left", 70.0, pytest.approx(200.0))
+    assert (move.words, move.start_frame, move.stop_frame) == (
+        "slides 150 mm left",
+        70.0,
+        pytest.approx(200.0),
+    )
     slide, roll = odd.props[0].pictures.moves
     assert (slide.start_frame, slide.unit, slide.value[-1]) == (None, "mm", pytest.approx(100.0))
     assert roll.words == "rolls 90 deg counterclockwise as seen from the camera's side"

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from rigcheck.files import rig_from_text
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.examining import work_on
 from rigcheck.studies.sheet import pictures
 from rigcheck.studies.sheet_shape import settled_curves
 from tests.support.sheet_rigs import hard, plain
@@ -17,8 +17,8 @@ GRAVITY = 9.80665
 def states(text: str):
     shot = rig_from_text(text)
     for prop in shot.prop:
-        reading = read_prop(shot, prop)
-        yield prop, reading, reading.task.evaluate()
+        work = work_on(shot, prop)
+        yield prop, work.reading, work.still
 
 
 def test_the_settled_curve_is_the_cantilever_of_the_beam_tables():
@@ -35,7 +35,14 @@ def test_the_settled_curve_is_the_cantilever_of_the_beam_tables():
     assert np.allclose(curve.unloaded[:, 2], x - 0.2, atol=1e-12)
 
 
-@pytest.mark.parametrize("text", [plain(), plain(mass="2 kg", diameter="2 mm"), hard()])
+YIELDS_NEAR = plain(mass="200 g", diameter="3 mm", length="100 mm").replace("500 MPa", "60 MPa")
+YIELDS = plain(mass="8 g", diameter="1 mm").replace("500 MPa", "150 MPa")
+YIELDS_FAR = plain(mass="20 g", diameter="1 mm", length="300 mm").replace("500 MPa", "500 MPa")
+
+
+@pytest.mark.parametrize(
+    "text", [plain(), plain(mass="2 kg", diameter="2 mm"), hard(), YIELDS_NEAR, YIELDS, YIELDS_FAR]
+)
 def test_the_curve_ends_where_the_check_says_the_tip_is(text):
     for _, _, still in states(text):
         if not still.solved[0]:
@@ -45,6 +52,13 @@ def test_the_curve_ends_where_the_check_says_the_tip_is(text):
         assert np.allclose(moved, still.tip_displacement[0], rtol=1e-6, atol=1e-9)
         for curve in curves:
             assert np.allclose(curve.settled[0], curve.unloaded[0], atol=1e-12)  # roots stay
+
+
+def test_the_yielding_rigs_are_what_their_names_say():
+    for text, large in ((YIELDS_NEAR, False), (YIELDS, True), (YIELDS_FAR, True)):
+        for _, _, still in states(text):
+            assert np.isfinite(still.yielding).all()
+            assert bool(still.large[0]) is large
 
 
 def test_a_slack_line_is_drawn_straight_to_where_the_prop_took_it():
