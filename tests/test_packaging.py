@@ -69,7 +69,7 @@ def test_wheel_holds_the_package_the_data_and_nothing_else(built):
         names = archive.namelist()
     tops = {name.split("/")[0] for name in names}
     assert tops == {"rigcheck", f"rigcheck-{rigcheck.__version__}.dist-info"}
-    for needed in ("py.typed", "__main__.py", f"data/shared/{SHOT}"):
+    for needed in ("py.typed", "__main__.py", "views/templates/sheet.html", f"data/shared/{SHOT}"):
         assert f"rigcheck/{needed}" in names
     data = sorted(Path(name).name for name in names if name.startswith("rigcheck/data/materials/"))
     assert [name for name in data if name.endswith(".toml")] == MATERIALS
