@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from rigcheck import __version__
 from rigcheck.cli.options import as_json_option, overwrite_option
 from rigcheck.cli.running import console, print_json
 
@@ -65,7 +66,7 @@ def sheet(
     if output is not None or pdf is not None:
         from rigcheck.views.page import page_html, page_pdf
 
-        page = page_html(result)
+        page = page_html(result, version=__version__)
         printed = None if pdf is None else page_pdf(page, paper=paper)
         if output is not None:
             written.append(write_whole(output, page, overwrite=overwrite))

@@ -8,7 +8,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from rigcheck import __version__
 from rigcheck.errors import OutputError
 from rigcheck.studies.results import Status
 from rigcheck.views.figure_rig import (
@@ -70,13 +69,15 @@ class _Picture:
     words: str
 
 
-def page_html(result: SheetResult) -> str:
+def page_html(result: SheetResult, *, version: str = "") -> str:
     """Write the sheet as a page.
 
     Parameters
     ----------
     result : SheetResult
         What the study handed back.
+    version : str, optional
+        Of the program, to be named at the end.
 
     Returns
     -------
@@ -92,7 +93,7 @@ def page_html(result: SheetResult) -> str:
         frame=_frame(result),
         groups=_groups(result),
         colours=COLOURS,
-        version=__version__,
+        made_by=f"rigcheck {version}".rstrip(),
         hazard=_HAZARDS[result.hazard],
     )
 
