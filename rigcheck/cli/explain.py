@@ -112,7 +112,7 @@ def explain(
       rigcheck explain shared/takes/notebook-take.csv --rig shared/shots/desk-set.toml --prop notebook
       rigcheck explain shared/takes/notebook-tap.csv --rig shared/shots/desk-set.toml --prop notebook --tap
       rigcheck explain take.mp4 --rig shared/shots/desk-set.toml --prop notebook --track-to take.csv
-      rigcheck explain --hung 200g --sag 1.6mm --rig shared/shots/desk-set.toml --prop notebook
+      rigcheck explain --hung 200g --sag 2.8mm --rig shared/shots/desk-set.toml --prop notebook
     """
     from rigcheck.files import read_rig
     from rigcheck.files.explain_flags import explain_flags
@@ -121,7 +121,7 @@ def explain(
         raise click.UsageError("Give a take, or a bench test with --hung and --sag.")
     figure_target(figure, overwrite=overwrite)
     needs_rig = {"--prop": prop, "--hung": hung, "--sag": sag, "--point": point, "--save": save}
-    for flag, given in needs_rig.items():
+    for flag, given in (*needs_rig.items(), ("--drive-rate", drive_rates or None)):
         if rig is None and given is not None:
             raise click.UsageError(f"{flag} needs the rig file: give --rig FILE too.")
     flags = explain_flags(hung=hung, sag=sag, drive_rates=drive_rates, point=point)

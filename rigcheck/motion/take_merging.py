@@ -24,6 +24,7 @@ _APART = 2.5  # or cycles over the part
 _SAMPLES = 40  # a cycle
 _MOST_SAMPLES = 20_000
 _ALIVE = 0.05  # of the largest swing: a twentieth
+_EIGHTH = 8
 _ENDS = (0.05, 0.95)  # of the weight: where the frequency goes
 
 
@@ -129,7 +130,10 @@ def _one(group: list[Component], duration: float, noise: float) -> Component | N
     if last < 8:
         return None
     phase = np.unwrap(np.angle(whole))
-    rate = np.gradient(phase, times) / (2 * np.pi)
+    # Taken over an eighth of its life: what the parts ripple faster than that is theirs, not the swing's.
+    step = max(1, (last + 1) // (2 * _EIGHTH))
+    low, high = np.maximum(np.arange(last + 1) - step, 0), np.minimum(np.arange(last + 1) + step, last)
+    rate = (phase[high] - phase[low]) / (times[high] - times[low]) / (2 * np.pi)
     weight = size**2 / (size**2).sum()
     damped = float(weight @ rate)
     decay = _slope(times, -np.log(size), weight)
@@ -142,11 +146,11 @@ def _one(group: list[Component], duration: float, noise: float) -> Component | N
     omega = 2 * np.pi * damped
     ratio = decay / float(np.hypot(decay, omega))
     order = np.argsort(rate)
-    low, high = np.interp(_ENDS, np.cumsum(weight[order]), rate[order])
+    least, most = np.interp(_ENDS, np.cumsum(weight[order]), rate[order])
     ends = sorted(max(0.0, value / omega) for value in halves)
     return Component(
         frequency=float(np.hypot(decay, omega)) / (2 * np.pi),
-        frequency_range=(float(min(low, damped)), float(max(high, damped))),
+        frequency_range=(float(min(least, damped)), float(max(most, damped))),
         damped_frequency=damped,
         damping_ratio=ratio,
         damping_range=(min(ends[0], ratio), max(ends[1], ratio)),

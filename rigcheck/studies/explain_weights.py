@@ -15,7 +15,6 @@ a linear model (C. M. Bishop, "Pattern Recognition and Machine Learning", 2006, 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -52,6 +51,8 @@ _PAIR = 0.03
 _LEAST_VISIBLE = 0.02
 _FAR = 5.0
 """Standard deviations from which a mode is not tried for a component."""
+_HOPELESS_WAY, _MOST_WAYS = 1e-5, 100
+"""Ways that are followed as components are put one after another: not those so far behind the best, nor more."""
 _RATIOS: Array = np.geomspace(1e-5, 0.3, 161)
 _DAMPING_ERROR = 0.15
 """Damping changes with the size of the swing: relative standard deviation beside the measured one, a choice."""
@@ -225,46 +226,61 @@ def weigh(
     damped = [
         _damped(component, damping, image) for component, image in zip(seen.components, images, strict=True)
     ]
-    loosest = _DROP if plays else 0.0
+    lone = [
+        ALONE * _stray(component, plays=seen.components[0] if plays else None)
+        for component in seen.components
+    ]
+    prior = predicted.fault.prior
+
+    def extended(way: _Way, index: int, column: int) -> _Way:
+        put = way.put if column < 0 else (*way.put, (index, column))
+        if column < 0:
+            factor, joint = way.factor * lone[index], way.joint
+        else:
+            mode = column % modes
+            factor = (
+                way.factor * (1 - ALONE) * shown[:, mode] * aligned[index, :, mode] * damped[index][:, column]
+            )
+            joint = _joint(predicted, seen, put, images, noise, plays=plays)
+        return _Way(put=put, factor=factor, joint=joint, weight=float((factor * joint) @ prior))
+
+    start = _joint(predicted, seen, (), images, noise, plays=plays)
+    ways = [_Way(put=(), factor=np.ones(values), joint=start, weight=float(start @ prior))]
+    options = _options(logs, images, np.hypot(noise[:, None], own), _DROP if plays else 0.0)
+    for index in chosen:
+        grown = []
+        for way in ways:
+            taken = {column % modes for _, column in way.put}
+            grown += [
+                extended(way, index, column)
+                for column in options[index]
+                if column < 0 or column % modes not in taken
+            ]
+        least = _HOPELESS_WAY * max(way.weight for way in grown)
+        ways = sorted((way for way in grown if way.weight >= least), key=lambda way: -way.weight)[:_MOST_WAYS]
     total = np.zeros(values)
     table = np.zeros((len(seen.components), modes + 1))
-    best: tuple[float, tuple[int, ...], int] = (-np.inf, (), 0)
-    for way in _ways(chosen, logs, images, np.hypot(noise[:, None], own), loosest):
-        put = [(index, column) for index, column in zip(chosen, way, strict=True) if column >= 0]
-        density = np.ones(values)
-        for index, column in zip(chosen, way, strict=True):
-            component, mode = seen.components[index], column % modes
-            if column < 0:
-                density = density * (ALONE * _stray(component, plays=seen.components[0] if plays else None))
-            else:
-                density = density * (
-                    (1 - ALONE) * shown[:, mode] * aligned[index, :, mode] * damped[index][:, column]
-                )
-        density = density * _joint(predicted, seen, put, images, noise, plays=plays)
-        total += density
-        weighted = density * predicted.fault.prior
-        for index, column in zip(chosen, way, strict=True):
-            table[index, -1 if column < 0 else column % modes] += float(weighted.sum())
-        peak = int(weighted.argmax())
-        if weighted[peak] > best[0]:
-            best = (float(weighted[peak]), way, peak)
+    for way in ways:
+        total += way.factor * way.joint
+        where = dict(way.put)
+        for index in chosen:
+            table[index, where[index] % modes if index in where else -1] += way.weight
+    best = dict(ways[0].put)
+    place = int((ways[0].factor * ways[0].joint * prior).argmax())
     weights = total * predicted.fault.prior
     evidence = float(weights.sum()) * _bent(seen.bend, plays=plays) * _kicked(seen.kicks, driven=driven)
     sums = table.sum(axis=1, keepdims=True)
-    taken = dict(zip(chosen, best[1], strict=True))
-    full = [taken.get(index, -1) for index in range(len(seen.components))]
-    put = [(index, column) for index, column in enumerate(full) if column >= 0]
+    full = [best.get(index, -1) for index in range(len(seen.components))]
     return Weighed(
         evidence=evidence,
         values=weights / weights.sum() if weights.sum() > 0 else predicted.fault.prior,
         modes=np.divide(table, sums, out=np.zeros_like(table), where=sums > 0),
         best=tuple(-1 if column < 0 else column % modes for column in full),
         true_frequency=tuple(
-            np.nan if column < 0 else float(images[index][best[2], column])
-            for index, column in enumerate(full)
+            np.nan if column < 0 else float(images[index][place, column]) for index, column in enumerate(full)
         ),
-        place=best[2],
-        deviates=_deviates(predicted, seen, put, images, noise, best[2]),
+        place=place,
+        deviates=_deviates(predicted, seen, ways[0].put, images, noise, place),
     )
 
 
@@ -370,37 +386,31 @@ def _damped(component: Component, damping: Damping, images: Array) -> Array:
     return np.asarray(each[which].reshape(images.shape))
 
 
-def _ways(
-    chosen: list[int], logs: Array, images: Array, reach: Array, loosest: float
-) -> Iterator[tuple[int, ...]]:
-    """All ways to put components to modes by either image, no mode twice, none where it is far from all values.
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Way:
+    """Components put to modes so far: (component, column of its images), densities at each value, and the weight."""
 
-    A way has a column of the images for each component, -1 for none.
-    """
-    options: list[list[int]] = []
-    modes = logs.shape[1]
+    put: tuple[tuple[int, int], ...]
+    factor: Array
+    joint: Array
+    weight: float
+
+
+def _options(logs: Array, images: Array, reach: Array, loosest: float) -> list[list[int]]:
+    """The columns of its images that each component may be, -1 for none; none where it is far from all values."""
+    options = []
     twice = np.tile(reach, (1, 2))
-    for index in chosen:
+    for index in range(len(images)):
         away = np.tile(logs, (1, 2)) - np.log(images[index])
         near = (away > -_FAR * twice[index]) & (away < _FAR * twice[index] + loosest)
         options.append([-1, *np.flatnonzero(near.any(axis=0)).tolist()])
-
-    def extend(taken: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
-        if len(taken) == len(options):
-            yield taken
-            return
-        modes_taken = {column % modes for column in taken if column >= 0}
-        for column in options[len(taken)]:
-            if column < 0 or column % modes not in modes_taken:
-                yield from extend((*taken, column))
-
-    yield from extend(())
+    return options
 
 
 def _joint(
     predicted: Predicted,
     seen: Evidence,
-    put: list[tuple[int, int]],
+    put: tuple[tuple[int, int], ...],
     images: Array,
     noise: Array,
     *,
@@ -430,7 +440,7 @@ def _joint(
 
 
 def _residuals(
-    predicted: Predicted, seen: Evidence, put: list[tuple[int, int]], images: Array, noise: Array
+    predicted: Predicted, seen: Evidence, put: tuple[tuple[int, int], ...], images: Array, noise: Array
 ) -> tuple[Array, Array, Array]:
     """Seen less predicted logarithms (n, r), their slopes (r, k) and own standard deviations (r,)."""
     logs = predicted.log_frequency
@@ -453,7 +463,7 @@ def _residuals(
 def _deviates(
     predicted: Predicted,
     seen: Evidence,
-    put: list[tuple[int, int]],
+    put: tuple[tuple[int, int], ...],
     images: Array,
     noise: Array,
     place: int,

@@ -365,17 +365,16 @@ def gap_of(bend: Bend) -> tuple[float, float] | None:
 
     Notes
     -----
-    A spring with a gap g to either side has, at amplitude A > g and by harmonic balance, the frequency
-    ``f^2 = f0^2 (1 - (2/pi) (asin r + r sqrt(1 - r^2)))`` with r = g/A: the describing function of a dead zone
-    (A. Gelb, W. E. Vander Velde, "Multiple-Input Describing Functions", 1968, from memory).
+    A mass on a spring with a gap g to either side and amplitude A > g takes half a period of the full spring on
+    each side, and crosses the gap of 2 g twice at speed ``2 pi f0 (A - g)``: ``f0/f = 1 + (2/pi) g/(A - g)``. Exact
+    without damping; derived here.
     """
     amplitude, frequency = bend.amplitude, bend.frequency
     if bend.change >= 0:
         return None
     best = (np.inf, 0.0, 0.0)
     for gap in np.linspace(0.0, 0.95, 96)[1:] * float(amplitude.min()):
-        ratio = gap / amplitude
-        shape = np.sqrt(1 - 2 / np.pi * (np.arcsin(ratio) + ratio * np.sqrt(1 - ratio**2)))
+        shape = 1.0 / (1.0 + 2.0 / np.pi * gap / (amplitude - gap))
         full = float((shape @ frequency) / (shape @ shape))
         left = float(((frequency - full * shape) ** 2).sum())
         if left < best[0]:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 from scipy.optimize import least_squares
+from scipy.signal import hilbert
 
 from rigcheck.motion.identification import aliases, identify
 
@@ -249,6 +250,41 @@ def test_logarithmic_decrement() -> None:
     assert component.amplitude * np.exp(-delta * 2.0 * (5.0 - found.start_time)) == pytest.approx(
         3.0, rel=1e-5
     )
+
+
+def test_worked_example_of_logarithmic_decrement() -> None:
+    """W. T. Thomson, *Theory of Vibration with Applications*, example 2.6-1, from memory: weight 10 lb, stiffness 30
+    lb/in, damping 0.12 lb s/in (g = 386 in/s^2) give 34.0 rad/s, a damping factor of 0.0681 and a ratio of successive
+    amplitudes of 1.54. The motion is integrated by scipy and identified as a track."""
+    times = np.arange(360) / 120.0
+    mass = 10.0 / 386.0
+    solved = solve_ivp(
+        lambda _, state: [state[1], -(0.12 * state[1] + 30.0 * state[0]) / mass],
+        (0.0, times[-1]),
+        [5.0, 0.0],
+        t_eval=times,
+        rtol=1e-10,
+        atol=1e-12,
+    )
+    found = identify(times, np.stack([solved.y[0], 0.3 * solved.y[0]], axis=1), unit="mm")
+    (component,) = found.components
+    assert 2 * np.pi * component.frequency == pytest.approx(34.0, abs=0.05)  # half the last digit printed
+    assert component.damping_ratio == pytest.approx(0.0681, abs=5e-5)
+    decrement = 2 * np.pi * component.damping_ratio / np.sqrt(1 - component.damping_ratio**2)
+    assert np.exp(decrement) == pytest.approx(1.54, abs=0.005)
+
+
+def test_envelope_of_a_reference_library() -> None:
+    """The slope of the logarithm of scipy.signal's analytic envelope is the decay found by the fit."""
+    times = np.arange(1200) / 120.0
+    track = ringing(times, [(6.3, 0.008, 8.0, 0.0, 0.4)])
+    noise = np.random.default_rng(8).normal(0.0, 0.05, track.shape)
+    (component,) = identify(times, track + noise).components
+    envelope = np.abs(hilbert((track + noise)[:, 0]))
+    inner = slice(60, 900)  # clear of the ends, where the transform wraps round, and of the noise
+    slope = np.polyfit(times[inner], np.log(envelope[inner]), 1)[0]
+    decay = 2 * np.pi * component.frequency * component.damping_ratio
+    assert -slope == pytest.approx(decay, rel=0.01)
 
 
 @pytest.mark.parametrize("true", [8.3, 11.0, 13.4, 20.2, 27.9, 36.1])

@@ -17,6 +17,7 @@ from rigcheck.files.takes import Take
 from rigcheck.model import Shot
 from rigcheck.motion.response import unit_displacement
 from rigcheck.studies.evaluate import evaluate
+from rigcheck.studies.explain import explain
 from rigcheck.studies.explain_faults import MODES, faults_of, uncertain, varied
 from rigcheck.studies.explain_seen import intended
 from rigcheck.studies.reading import read_prop
@@ -55,6 +56,11 @@ class Planted:
     rates: dict[str, float]
     truth: Rig
 
+    @property
+    def tapped(self) -> bool:
+        """Whether there is no move."""
+        return not self.shot.prop[0].move
+
 
 def planted(kind: str, seed: int, folder: Path) -> Planted:
     """One take; keys of a move go to `folder`."""
@@ -63,6 +69,28 @@ def planted(kind: str, seed: int, folder: Path) -> Planted:
         made = _try(kind, rng, folder)
         if made is not None:
             return made
+
+
+def shares(cases, folder: Path) -> tuple[float, float, float]:
+    """How often the planted fault comes first, and in the first three, and the mean chance of what comes first."""
+    first = three = 0
+    said = []
+    for kind, seed in cases:
+        made = planted(kind, seed, folder)
+        result = explain(made.take, shot=made.shot, point=made.point, rates=made.rates, tap=made.tapped)
+        names = [cause.id for cause in result.causes]
+        if kind == "as-described":  # any mode of the rig says so
+            modes = [name.startswith("mode-") or name == "hanging-swing" for name in names]
+            hits = modes
+            said.append(
+                sum(c.chance for c, mode in zip(result.causes, modes, strict=True) if mode == modes[0])
+            )
+        else:
+            hits = [name == kind for name in names]
+            said.append(result.causes[0].chance if names else 0.0)
+        first += any(hits[:1])
+        three += any(hits[:3])
+    return first / len(cases), three / len(cases), float(np.mean(said))
 
 
 def _try(kind: str, rng: np.random.Generator, folder: Path) -> Planted | None:

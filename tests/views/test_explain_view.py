@@ -124,7 +124,7 @@ class TestTheDemo:
         assert 0.95 < sum(chances) <= 1.0 + 1e-9
 
     def test_a_bench_test_alone(self) -> None:
-        code, out, _ = run("explain", "--hung", "200g", "--sag", "2.9mm", "--rig", RIG, "--prop", "notebook")
+        code, out, _ = run("explain", "--hung", "200g", "--sag", "2.8mm", "--rig", RIG, "--prop", "notebook")
         assert code == 0
         assert "What wobbles: a bench test" in out
         assert "The clamp gives more than the file says" in out
@@ -247,7 +247,8 @@ class TestBadInput:
             (("explain", "--hung", "200", "--rig", RIG), '--sag: is missing beside --hung'),
             (("explain", "--hung", "200", "--sag", "1 mm", "--rig", RIG), "--hung = 200"),
             (("explain", TAKE, "--rig", RIG, "--point", "3mm"), "is not three lengths"),
-            (("explain", TAKE, "--drive-rate", "belt=fast"), "--drive-rate = fast"),
+            (("explain", TAKE, "--drive-rate", "20 Hz"), "--drive-rate needs the rig file"),
+            (("explain", TAKE, "--rig", RIG, "--drive-rate", "belt=fast"), "--drive-rate = fast"),
             (("explain", RIG), "problem"),
         ],
     )  # fmt: skip
