@@ -31,8 +31,8 @@ _MISFIT = 1.5  # over the noise of the shorter stretches
 _HOPELESS = 3.0  # times the noise of one frame
 _CLEAR = 4.0  # times the noise of one frame: beyond that the point is clear of its place of rest
 _LEAST_HALVES = 6
-_STEADY, _MOST_SHRINK = 0.8, 3.0  # from one half swing to the next
-_EVEN = 1.6  # from one half swing's time to the next
+_STEADY, _MOST_SHRINK = 0.7, 3.0  # from one half swing to the next
+_EVEN = 1.6  # from one swing's time to the next
 _OWN_MISFIT = 0.05  # over the size of the ringing itself: real supports are not quite linear
 
 
@@ -230,11 +230,15 @@ def _shrinking(along: FloatArray, extremes: list[int]) -> tuple[int, int]:
     for place in range(1, len(extremes)):
         before, here = extremes[place - 1], extremes[place]
         shrinks = _STEADY < abs(along[before] / along[here]) < _MOST_SHRINK
-        even = place < first + 2 or 1.0 / _EVEN < (here - before) / (before - extremes[place - 2]) < _EVEN
+        # Whole swings are compared: of fast ones, half a swing is but a frame or two.
+        even = (
+            place < first + 3
+            or 1.0 / _EVEN < (here - extremes[place - 2]) / (before - extremes[place - 3]) < _EVEN
+        )
         if not shrinks:
             first = place
         elif not even:
-            first = place - 1
+            first = place - 2
         if place - first > best[1] - best[0]:
             best = (first, place)
     return best

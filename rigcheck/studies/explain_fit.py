@@ -34,6 +34,7 @@ Array = NDArray[np.float64]
 
 _AROUND = np.geomspace(0.8, 1.25, 7)
 _WIDE = 33
+_FINE = 40
 _DAMPING_KNOWN = 0.3
 """A damping ratio is worth writing down where its range is no wider than this share to either side."""
 _BRACKET = {
@@ -143,13 +144,14 @@ def _refined(task: Task, sound: Rig, fault: Fault, value: float, target: float) 
         return value
     logs = np.log(outcome.natural_frequency)
     middle = int(np.abs(logs[len(values) // 2] - np.log(target)).argmin())
-    return _crossing(np.log(values), logs[:, middle] - np.log(target), value)
+    return _crossing(np.log(values), logs[:, middle] - np.log(target)) or value
 
 
-def _crossing(at: Array, away: Array, otherwise: float) -> float:
+def _crossing(at: Array, away: Array) -> float | None:
+    """The value, of which `at` holds logarithms, at which what is `away` passes 0; None where it does not."""
     order = np.argsort(away)
     if not away.min() < 0 < away.max():
-        return otherwise
+        return None
     return float(np.exp(np.interp(0.0, away[order], at[order])))
 
 
@@ -245,9 +247,9 @@ def to_write_back(
     Returns
     -------
     Fitted
-        One value such that the file alone, every other value in it as given, has the seen frequency of the mode
-        that this value moves most, or the sag of the bench test; and the damping. A rig that is as described takes
-        what is left up in its clamp.
+        One value such that the file alone, every other value in it as given, has the seen frequencies, or the sag of
+        the bench test; and the damping. Several frequencies are met by least squares, each weighted by how well the
+        ranges of the inputs leave it known. A rig that is as described takes what is left up in its clamp.
     """
     changes: list[Change] = []
     says: list[str] = []
@@ -257,26 +259,23 @@ def to_write_back(
     kind = "clamp-softer" if kind == "as-described" else kind
     fault = next((one for one in faults if one.id == kind), None)
     wide = None if fault is None or kind not in _BRACKET else _over_bracket(task, fault, kind, bench)
-    put = _most_moved(wide or ranked.predicted, ranked.weighed, slopes=ranked.predicted.slopes)
+    put = any(mode >= 0 for mode in ranked.weighed.best)
     if ranked.predicted.fault.names:
         _write_stock(prop, ranked, changes, says)
-    elif kind in _BRACKET and (put is not None or bench is not None):
-        value, target = None, "sag"
-        if put is not None:
-            frequency = ranked.weighed.true_frequency[put[0]]
-            target = f"{frequency:.3g} Hz"
-            value = (
-                None if wide is None else _crossed(wide, wide.log_frequency[:, put[1]] - np.log(frequency))
-            )
+    elif kind in _BRACKET and (put or bench is not None):
+        value = None
+        if put and wide is not None:
+            value = _nearest(wide, ranked.weighed, ranked.predicted.slopes)
         elif wide is not None and wide.log_sag is not None and bench is not None:
-            value = _crossed(wide, wide.log_sag - np.log(bench.sag))
+            value = _crossing(np.log(wide.fault.values), wide.log_sag - np.log(bench.sag))
         if fault is not None and value is not None:
             _write_value(prop, task, fault, kind, value, changes, says)
         else:
+            seen = "frequencies" if put else "sag"
             says.append(
-                f"No value of the {_WORDS[kind]} alone gives the seen {target}, so it is left as it was."
+                f"No value of the {_WORDS[kind]} alone gives the seen {seen}, so it is left as it was."
             )
-    elif put is not None:
+    elif put:
         says.append("A rig file has no place for what was found; only the damping can be written back.")
     if damping_ratio is not None:
         changes.append(Change(key="damping_ratio", value=float(f"{damping_ratio:.3g}")))
@@ -299,20 +298,27 @@ def _over_bracket(task: Task, fault: Fault, kind: str, bench: Bench | None) -> P
     return follow(task, replace(fault, values=row, prior=np.full(_WIDE, 1 / _WIDE)), hung=hung)
 
 
-def _most_moved(
-    predicted: Predicted, weighed: Weighed, *, slopes: Array | None = None
-) -> tuple[int, int] | None:
+def _most_moved(predicted: Predicted, weighed: Weighed) -> tuple[int, int] | None:
     """Component and mode whose frequency the fault moves most, against what the ranges of the inputs leave open."""
     put = [(component, mode) for component, mode in enumerate(weighed.best) if mode >= 0]
     reach = np.ptp(predicted.log_frequency, axis=0)
-    own = np.hypot(np.sqrt(((predicted.slopes if slopes is None else slopes) ** 2).sum(axis=1)), MODEL_ERROR)
+    own = np.hypot(np.sqrt((predicted.slopes**2).sum(axis=1)), MODEL_ERROR)
     return max(put, key=lambda pair: float(reach[pair[1]] / own[pair[1]]), default=None)
 
 
-def _crossed(wide: Predicted, away: Array) -> float | None:
-    """The value at which what is `away` passes 0; None where it does not."""
-    value = _crossing(np.log(wide.fault.values), away, np.nan)
-    return None if np.isnan(value) else value
+def _nearest(wide: Predicted, weighed: Weighed, slopes: Array) -> float | None:
+    """The value at which the frequencies of the file are nearest to those seen; None where that is at an end."""
+    fine = np.linspace(0.0, len(wide.fault.values) - 1.0, _FINE * len(wide.fault.values))
+    rows = np.arange(len(wide.fault.values))
+    squares = np.zeros(len(fine))
+    for mode, frequency in zip(weighed.best, weighed.true_frequency, strict=True):
+        if mode >= 0:
+            away = np.interp(fine, rows, wide.log_frequency[:, mode]) - np.log(frequency)
+            squares += away**2 / (float((slopes[mode] ** 2).sum()) + MODEL_ERROR**2)
+    least = int(squares.argmin())
+    if least in (0, len(fine) - 1):
+        return None
+    return float(np.exp(np.interp(fine[least], rows, np.log(wide.fault.values))))
 
 
 def _write_value(

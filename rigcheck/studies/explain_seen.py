@@ -39,7 +39,7 @@ _SAME_CYCLES = 1.5
 """Components nearer than this many cycles over the part are one swing that changes with its size."""
 _SAME_SHARE = 0.02
 """Nor can rigs be told apart by less than this share of a frequency."""
-_MOST = 4
+_MOST = 6
 _LEAST_SHARE = 0.01
 """Components under this share of the largest amplitude explain nothing anyone sees."""
 _WINDOWS = 8
@@ -139,7 +139,7 @@ def intended(travels: tuple[Travel, ...], times: Array, point: Array, view: Arra
 
 
 def distinct(found: Identification) -> list[Component]:
-    """Components that are swings of their own, largest first, at most four.
+    """Components that are swings of their own, largest first, at most six.
 
     Parameters
     ----------
@@ -154,13 +154,15 @@ def distinct(found: Identification) -> list[Component]:
     duration = max(found.stop_time - found.start_time, 1e-9)
     kept: list[Component] = []
     for one in found.components:
-        apart = all(
-            abs(one.frequency - other.frequency) > max(_SAME_CYCLES / duration, _SAME_SHARE * other.frequency)
-            for other in kept
-        )
+        apart = all(_apart(one, other, duration) for other in kept)
         if apart and (not kept or one.amplitude > _LEAST_SHARE * kept[0].amplitude):
             kept.append(one)
     return kept[:_MOST]
+
+
+def _apart(one: Component, other: Component, duration: float) -> bool:
+    width = one.frequency * one.damping_ratio + other.frequency * other.damping_ratio
+    return abs(one.frequency - other.frequency) > max(_SAME_CYCLES / duration, width)
 
 
 def as_seen(

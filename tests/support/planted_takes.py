@@ -40,6 +40,10 @@ KINDS = (
 RIG_FAULTS = ("clamp-softer", "prop-heavier", "prop-further-out", "support-thinner", "joint-flexing")
 MATTERS = 1.645
 """Standard deviations of what the ranges leave open by which a planted fault moves a seen frequency: less is none."""
+SHOWS = 5.0
+"""Times the noise of a frame by which a mode swings in the take, to be seen."""
+NOISE = 0.1
+"""Of a frame on one axis [px]."""
 POINT = (0.35, 0.4, 0.3)
 """Where the followed point is, in prop sizes from the centre of mass."""
 
@@ -130,8 +134,8 @@ def _try(kind: str, rng: np.random.Generator, folder: Path) -> Planted | None:
     rates: dict[str, float] = {}
     background = None
     if tapped:
-        track = tap(outcome, view, times, damping, point, size, rng)
-        if kind in RIG_FAULTS and not _matters(task, unsure, base, outcome):
+        track, sizes = tap(outcome, view, times, damping, point, size, rng)
+        if kind in RIG_FAULTS and not _matters(task, unsure, base, outcome, sizes):
             return None
     elif kind == "clamp-play":
         track = play(outcome, view, times, rng)
@@ -163,7 +167,7 @@ def _try(kind: str, rng: np.random.Generator, folder: Path) -> Planted | None:
             track = track + (straight - smooth)[:, None] * way
         elif kind == "camera":
             background, track = camera_shake(track, times, rng)
-    track = track + rng.normal(0.0, 0.1, track.shape)
+    track = track + rng.normal(0.0, NOISE, track.shape)
     track[:, 1] *= -1.0
     return Planted(
         kind=kind,
@@ -184,14 +188,14 @@ def _try(kind: str, rng: np.random.Generator, folder: Path) -> Planted | None:
     )
 
 
-def _matters(task, unsure, base, outcome) -> bool:
-    """Whether one of the first five frequencies is off by more than the ranges leave open."""
+def _matters(task, unsure, base, outcome, sizes) -> bool:
+    """Whether one of the first five frequencies that show in the take is off by more than the ranges leave open."""
     deviates = np.concatenate([np.eye(unsure.count), -np.eye(unsure.count)])
     spread = np.log(evaluate(varied(task, unsure, deviates), task.settings).natural_frequency[:, :5])
     half = unsure.count
     sigma = np.sqrt((((spread[:half] - spread[half:]) / 2) ** 2).sum(axis=0) + 0.01**2)
     off = np.log(outcome.natural_frequency[0, :5] / base.natural_frequency[0, :5])
-    return bool((np.abs(off) > MATTERS * sigma).any())
+    return bool(((np.abs(off) > MATTERS * sigma) & (sizes[:5] > SHOWS * NOISE)).any())
 
 
 def _moves(kind: str, rng: np.random.Generator, folder: Path) -> str:
@@ -256,8 +260,9 @@ clamp = "{clamp}"
     return rig_from_text(text, folder=folder), size * 1e-3
 
 
-def tap(outcome, view, times, damping, point, size, rng) -> np.ndarray:
-    """Ringing after a finger's tap somewhere on the prop, in any direction, of the followed point [px]."""
+def tap(outcome, view, times, damping, point, size, rng) -> tuple[np.ndarray, np.ndarray]:
+    """Ringing after a finger's tap somewhere on the prop, in any direction, of the followed point, and how much of it
+    is each mode's [px]."""
     dynamics = outcome.dynamics
     at = rng.uniform(-0.5, 0.5, 3) * size
     way = rng.normal(size=3)
@@ -277,7 +282,8 @@ def tap(outcome, view, times, damping, point, size, rng) -> np.ndarray:
         * (times >= begin)
     )
     track = (shown @ modal).T
-    return track * (rng.uniform(5.0, 15.0) / np.abs(track).max())
+    scale = rng.uniform(5.0, 15.0) / np.abs(track).max()
+    return track * scale, scale * np.abs(struck / omega) * np.linalg.norm(shown, axis=0)
 
 
 def ringing(task, outcome, view, times, damping) -> np.ndarray:
