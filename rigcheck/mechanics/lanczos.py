@@ -238,8 +238,7 @@ def few_modes(
     tuple of array, shape (B, m), (B, m, k) and (B, N, k + m)
         Angular frequencies; participation; what the fields do slowly, and after it the modes of unit modal mass.
     """
-    nodes = lower.shape[1]
-    values, shapes = [], []
+    spaces, values, moved, forces = [], [], [], []
     for group in groups:
         columns = group[group < prop]
         if not len(columns):
@@ -248,19 +247,26 @@ def few_modes(
         space, reduced = reached(part, pushed(lower, group, columns, len(places)), steps)
         value, mixed = np.linalg.eigh(reduced)
         values.append(value)
-        # Shapes as rows from here on: picking some of them then copies whole rows.
-        shape = np.zeros((len(lower), value.shape[1], field.shape[1]))
-        shape[:, :, places] = _transposed(mixed) @ _transposed(space)
-        shapes.append(shape)
-    value, shape = np.concatenate(values, axis=1), np.concatenate(shapes, axis=1)
-    moved = shape[:, :, :nodes] @ lower[:, :, :prop]
-    force = shape @ field
-    kept, valid = those_that_count(value, _transposed(moved), force, least_share)
+        shape = _transposed(space @ mixed)
+        moved.append(shape[:, :, : len(group)] @ lower[:, group, :prop])
+        forces.append(shape @ field[:, places])
+        spaces.append((places, shape))
+    value, force = np.concatenate(values, axis=1), np.concatenate(forces, axis=1)
+    kept, valid = those_that_count(value, _transposed(np.concatenate(moved, axis=1)), force, least_share)
     omega = 1 / np.sqrt(np.take_along_axis(value, kept, axis=1))
-    size = np.where(valid, omega, 0.0)[..., None]
-    rows = np.arange(len(lower))[:, None]
-    states = np.concatenate([_transposed(field), shape[rows, kept] * size], axis=1)
-    return omega, np.asarray(force[rows, kept] * size), _transposed(states)
+    size = np.where(valid, omega, 0.0)
+    rows, count = np.arange(len(lower))[:, None], field.shape[2]
+    # Which of all modes come where, and how large.
+    picked = np.zeros((*value.shape, kept.shape[1]))
+    picked[rows, kept, np.arange(kept.shape[1])] = size
+    states = np.zeros((*field.shape[:2], count + kept.shape[1]))
+    states[:, :, :count] = field
+    start = 0
+    for places, shape in spaces:
+        stop = start + shape.shape[1]
+        states[:, places, count:] += _transposed(shape) @ picked[:, start:stop]
+        start = stop
+    return omega, np.asarray(force[rows, kept] * size[..., None]), states
 
 
 def pushed(lower: Array, group: Index, freedoms: Index, size: int) -> Array:

@@ -239,6 +239,7 @@ def free_decay(
     angular_frequency: ArrayLike,
     damping_ratio: ArrayLike,
     times: ArrayLike,
+    rates: bool = True,
 ) -> tuple[FloatArray, FloatArray]:
     """Give the free vibration that follows from a displacement and a velocity at time 0.
 
@@ -253,6 +254,8 @@ def free_decay(
     times : array_like, (n,) or (..., n)
         Times [s]. With leading axes they broadcast with those before the mode axis, so that each member of a
         batch can have its own times, for example two periods of its own lowest mode.
+    rates : bool
+        False leaves q' out, which takes half the time; an empty array stands in its place.
 
     Returns
     -------
@@ -285,15 +288,17 @@ def free_decay(
     if t.ndim > 1:  # to each mode the times of its batch member
         line = np.broadcast_to(np.arange(t[..., 0].size).reshape(*t.shape[:-1], 1), lead).ravel()
     grid = _Grid(t, line)
-    q, rate = np.empty((weight.size, count)), np.empty((weight.size, count))
+    q, rate = np.empty((weight.size, count)), np.empty((weight.size, count if rates else 0))
     block = max(1, _BLOCK // max(1, count))
     for first in range(0, weight.size, block):
         part = slice(first, first + block)
         own = exponent[part]
-        q[part], rate[part] = _oscillation(weight[part], own, grid.rows(part), with_real=True)
-        rate[part] *= own.imag[:, None]
-        rate[part] += own.real[:, None] * q[part]
-    return q.reshape(*lead, count), rate.reshape(*lead, count)
+        q[part], real = _oscillation(weight[part], own, grid.rows(part), with_real=rates)
+        if rates:
+            rate[part] = real
+            rate[part] *= own.imag[:, None]
+            rate[part] += own.real[:, None] * q[part]
+    return q.reshape(*lead, count), rate.reshape(*lead, rate.shape[1])
 
 
 def _end(

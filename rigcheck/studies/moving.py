@@ -46,6 +46,8 @@ _RINGING_SAMPLES = 100
 """Samples in a period of the ringing; with parabolas between them its extent is good to 1e-7."""
 _EQUAL = 1e-6
 _TRACED_SHARE = 1e-3
+_SILENT = 1e-9
+_DRIVEN = 1e-14
 _COURSE_SHARE = 3e-3
 _LEAST_IN_STRETCH = 400
 """Samples in each stretch of a turning move: its load is taken as straight between them, good to 1e-5."""
@@ -532,14 +534,16 @@ def _add_slide(
     # The motion room answers the equation with -a on its right side, which is this field.
     drive = dynamics.participation[..., :3] @ way * travel.stroke[:, None]
     duration = travel.duration[:, None]
-    value, speed = end_state(profile, duration=duration, angular_frequency=omega, damping_ratio=zeta)
-    value, speed = free_decay(
-        value, speed, angular_frequency=omega, damping_ratio=zeta, times=(last - travel.stop)[:, None]
-    )
-    result.end[:] += drive * value[..., 0]
-    result.end_rate[:] += drive * speed[..., 0]
-    bound = peak_bound(profile, duration=duration, angular_frequency=omega, damping_ratio=zeta)
-    result.peak[:] += np.abs(drive) * bound
+    # Modes across the slide are not driven, beyond rounding.
+    rows, modes = np.nonzero(np.abs(drive) > _DRIVEN * np.abs(drive).max(axis=1, keepdims=True))
+    driven, own, ratio = drive[rows, modes], omega[rows, modes, None], damping[rows, None]
+    lasting, later = travel.duration[rows, None], (last - travel.stop)[rows, None]
+    value, speed = end_state(profile, duration=lasting, angular_frequency=own, damping_ratio=ratio)
+    value, speed = free_decay(value, speed, angular_frequency=own, damping_ratio=ratio, times=later)
+    result.end[rows, modes] += driven * value[:, 0, 0]
+    result.end_rate[rows, modes] += driven * speed[:, 0, 0]
+    bound = peak_bound(profile, duration=lasting, angular_frequency=own, damping_ratio=ratio)
+    result.peak[rows, modes] += np.abs(driven) * bound[:, 0]
     push = travel.stroke[:, None] / duration**2
     result.peak_field[:, :3] += np.abs(push * way) * profile.peak_acceleration
     if times is None:
@@ -812,15 +816,22 @@ def _residual(
     cycles = np.where(matters, omega, 0.0).max(axis=1) / omega[:, 0] * periods
     # Powers of two, so that a variant's samples do not depend on its company.
     counts = 2 ** np.clip(np.ceil(np.log2(np.maximum(cycles, 1e-9) * _RINGING_SAMPLES)), 8, 12).astype(int)
+    # Those that ring at all; a variant with fewer than others gets silent ones besides.
+    rings = size > _SILENT * size.max(axis=1, keepdims=True)
+    first = np.argsort(~rings, axis=1, kind="stable")[:, : max(1, int(rings.sum(axis=1).max()))]
+    row = np.arange(len(omega))[:, None]
+    end, end_rate = (np.where(rings, part, 0.0)[row, first] for part in (response.end, response.end_rate))
+    ringing, shape = omega[row, first], shape.transpose(0, 2, 1)[row, first].transpose(0, 2, 1)
     for count in sorted(set(counts.tolist())):
         chosen = np.flatnonzero(counts == count)
         times = np.linspace(0.0, 1.0, count + 1) * (periods * 2 * np.pi / omega[chosen, :1])
         value, _ = free_decay(
-            response.end[chosen],
-            response.end_rate[chosen],
-            angular_frequency=omega[chosen],
+            end[chosen],
+            end_rate[chosen],
+            angular_frequency=ringing[chosen],
             damping_ratio=damping[chosen, None],
             times=times,
+            rates=False,
         )
         path = shape[chosen] @ value
         residual[chosen] += peak_to_peak_distance(path)
