@@ -90,16 +90,6 @@ class Arrow:
         )
         return part, np.concatenate([group, *part.places])
 
-    def take(self, chosen: Index) -> Arrow:
-        """Some variants only."""
-        return Arrow(
-            nodes=self.nodes[chosen],
-            sides=[side[chosen] for side in self.sides],
-            inner=[block[chosen] for block in self.inner],
-            roots=[root[chosen] for root in self.roots],
-            places=self.places,
-        )
-
     @cached_property
     def side(self) -> Array:
         """All sides as one, (B, n, i)."""

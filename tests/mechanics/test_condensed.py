@@ -388,7 +388,8 @@ def test_buckling_factor_of_the_whole_frame(count, drop):
     found = condensed.buckling_factor(condensed.settle(WEIGHT))
     expected = settle(frame, frame.inertial_load(WEIGHT)).buckling_factor
     assert np.isfinite(expected).all()
-    np.testing.assert_allclose(found, expected, rtol=1e-5)
+    # What `buckling_factor` promises; a Ritz value is never low.
+    np.testing.assert_allclose(found, expected, rtol=1e-4)
     assert np.all(found >= expected * (1 - 1e-9))
 
 
