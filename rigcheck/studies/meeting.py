@@ -47,6 +47,11 @@ _ROUNDS = 40
 _ROUNDS_OVERLAP = 3
 _SPREAD = 3
 """Further times looked at in each round, spread over those that are not ruled out."""
+_TURNS = 3
+_FINER = 16
+_MOST_FINE = 2_000
+_MOST_RUNS = 6
+"""Stretches between the times looked at that are looked at again, each in so many parts, so many times over."""
 _SMALL = 1e-4
 """Deviation from the path below which it is not followed in time [m]."""
 _ARRIVED = 5e-5
@@ -161,6 +166,12 @@ class _Course:
         The settled prop with its supports.
     known : bool
         Whether its way is known; otherwise only its place at rest.
+    times : array, shape (n,)
+        [s].
+    delay : float
+        By how much its moves start later than in the file [s].
+    shift : array, shape (3,)
+        Its mark against that of the file [m].
     rotation, position : array, shape (n or 1, 3, 3), (n, 3)
         Its poses.
     margin : array, shape (n,)
@@ -171,6 +182,9 @@ class _Course:
     prop: Prop
     body: Carried
     known: bool
+    times: Array
+    delay: float
+    shift: Array
     rotation: Array
     position: Array
     margin: Array
@@ -178,12 +192,27 @@ class _Course:
     def last(self) -> _Course:
         """Only the place at rest."""
         return replace(
-            self, rotation=self.rotation[-1:], position=self.position[-1:], margin=self.margin[-1:]
+            self,
+            times=self.times[-1:],
+            rotation=self.rotation[-1:],
+            position=self.position[-1:],
+            margin=self.margin[-1:],
         )
 
     def shifted(self, shift: Array) -> _Course:
         """With its mark elsewhere."""
-        return replace(self, position=self.position + shift)
+        return replace(self, shift=self.shift + shift, position=self.position + shift)
+
+    def over(self, times: Array) -> _Course:
+        """At other times."""
+        rotation, position = self.body.poses(times - self.delay)
+        return replace(
+            self,
+            times=times,
+            rotation=rotation,
+            position=position + self.shift,
+            margin=np.interp(times, self.times, self.margin),
+        )
 
     def at(self, rows: Index) -> tuple[Array, Array]:
         """Poses at some of the times."""
@@ -252,6 +281,7 @@ class _Found:
     places: tuple[Array, Array] | None = None
     exact: bool = True
     supports: tuple[bool, bool] = (False, False)
+    shapes: tuple[_Shape, _Shape] | None = None
 
     @property
     def status(self) -> Status:
@@ -260,13 +290,40 @@ class _Found:
 
 
 def _least(one: _Course, first: _Shape, other: _Course, second: _Shape) -> _Found:
-    """Lower bound of gap less margin over the times."""
-    lower = _bound(one, first, other, second, _ways(one, first, other, second))
-    clearance = lower - one.margin - other.margin
+    """Lower bound of gap less margin over the times, and between them."""
+    ways = _ways(one, first, other, second)
+    lower = _bound(one, first, other, second, ways)
+    margin = one.margin + other.margin
+    clearance = lower - margin
     row = int(clearance.argmin())
     if lower[-1] <= lower[row] + _ARRIVED:
         row = len(clearance) - 1
-    return _Found(gap=float(lower[row]), clearance=float(clearance[row]), row=row, exact=False)
+    nearer = 0.0
+    if len(lower) > 1:
+        between = _between(one, first, other, second, ways)
+        nearer = max(0.0, float(lower.min() - between.min()))
+    return _Found(
+        gap=float(lower[row]) - nearer, clearance=float(clearance[row]) - nearer, row=row, exact=False
+    )
+
+
+def _between(one: _Course, first: _Shape, other: _Course, second: _Shape, ways: Array) -> Array:
+    """Lower bound of the gap from each time to the next, from directions (k, 3) or (n, k, 3), (n - 1,).
+
+    Along a direction that stays, what parts two shapes that do not turn changes evenly from one time to the next, but
+    for the bend of their way, at most an eighth of its second difference. Where they turn, with g the distance that
+    they go against each other, two gaps a and b become no less than (a + b - g)/2 between.
+    """
+    if ways.ndim == 3:
+        lower = _bound(one, first, other, second, ways)
+        return np.asarray(0.5 * (lower[1:] + lower[:-1] - np.diff(_gone(one, first, other, second))))
+    apart = one.middles(first) - other.middles(second)
+    along = apart @ ways.T
+    reach = first.reach(ways, one.rotation) + second.reach(ways, other.rotation)
+    parted = np.where(along[1:] * along[:-1] > 0, np.minimum(np.abs(along[1:]), np.abs(along[:-1])), 0.0)
+    bend = np.zeros(len(apart))
+    bend[1:-1] = np.linalg.norm(np.diff(apart, n=2, axis=0), axis=1)
+    return np.asarray((parted - reach).max(axis=1) - np.maximum(bend[1:], bend[:-1]) / 8)
 
 
 def _nearest(one: _Course, first: _Shape, other: _Course, second: _Shape, *, below: float) -> _Found | None:
@@ -277,8 +334,7 @@ def _nearest(one: _Course, first: _Shape, other: _Course, second: _Shape, *, bel
     At every time a direction u bounds the gap from below, ``abs(d . u) - reach_1(u) - reach_2(u)`` with the vector
     d between the middles, and so does a gap found at another time, less how far the two moved and turned against
     each other since. Exact distances are taken only where neither says that it is farther than the best so far; the
-    direction of each joins the bounds. Between the times looked at the two may come a few hundredths of a
-    millimetre nearer.
+    direction of each joins the bounds. What lies between the times is looked at by `_closer`.
     """
     apart = one.middles(first) - other.middles(second)
     margin = one.margin + other.margin
@@ -286,7 +342,7 @@ def _nearest(one: _Course, first: _Shape, other: _Course, second: _Shape, *, bel
     lower = _bound(one, first, other, second, _ways(one, first, other, second))
     if float((lower - margin).min()) >= below:
         return None
-    gone = _gone(one, first, other, second, apart)
+    gone = _gone(one, first, other, second)
     at_rest = count - 1
     best: _Found | None = None
     looked = np.zeros(count, dtype=bool)
@@ -361,8 +417,9 @@ def _bound(one: _Course, first: _Shape, other: _Course, second: _Shape, ways: Ar
     return np.asarray((between - reach).max(axis=1))
 
 
-def _gone(one: _Course, first: _Shape, other: _Course, second: _Shape, apart: Array) -> Array:
+def _gone(one: _Course, first: _Shape, other: _Course, second: _Shape) -> Array:
     """How far the two have moved against each other since the start, turns counted at their corners, (n,)."""
+    apart = one.middles(first) - other.middles(second)
     steps = np.linalg.norm(np.diff(apart, axis=0), axis=1)
     for course, shape in ((one, first), (other, second)):
         if len(course.rotation) > 1:
@@ -438,7 +495,7 @@ def _closest(one: _Course, other: _Course) -> _Found:
     first, second = _prop_shape(one.body), _prop_shape(other.body)
     best = _least(one, first, other, second)
     if best.clearance < NEAR:
-        best = _nearest(one, first, other, second, below=np.inf) or best
+        best = replace(_nearest(one, first, other, second, below=np.inf) or best, shapes=(first, second))
     for supports in ((False, True), (True, False), (True, True)):
         for ours in one.body.lines if supports[0] else (None,):
             for theirs in other.body.lines if supports[1] else (None,):
@@ -456,8 +513,51 @@ def _closest(one: _Course, other: _Course) -> _Found:
                     for their_piece in (second,) if theirs is None else _pieces(theirs):
                         found = _nearest(one, piece, other, their_piece, below=best.clearance)
                         if found is not None:
-                            best = replace(found, supports=supports)
+                            best = replace(found, supports=supports, shapes=(piece, their_piece))
     return best
+
+
+def _closer(one: _Course, other: _Course, found: _Found, *, turns: int = _TURNS) -> tuple[_Found, float]:
+    """The closest approach with what lies between the times looked at, and when it is [s].
+
+    Notes
+    -----
+    Stretches from one time to the next in which the bounds of `_between` leave room for a nearer approach are looked
+    at again, many times closer, the likeliest of them first, until none is left or nothing is nearer by `_CLOSE`.
+    """
+    time = float(one.times[found.row])
+    if not found.exact or found.gap <= 0 or found.shapes is None or len(one.times) < 2:
+        return found, time
+    first, second = found.shapes
+    between = _between(one, first, other, second, _ways(one, first, other, second))
+    if found.places is not None and len(one.rotation) == len(other.rotation) == 1:
+        way = np.subtract(*found.places)
+        length = float(np.linalg.norm(way))
+        if length > 0:
+            between = np.maximum(between, _between(one, first, other, second, (way / length)[None]))
+    margin = one.margin + other.margin
+    least = between - np.maximum(margin[1:], margin[:-1])
+    open_rows = np.flatnonzero(least < found.clearance - _CLOSE)
+    if not open_rows.size:
+        return found, time
+    runs = np.split(open_rows, np.flatnonzero(np.diff(open_rows) > 1) + 1)
+    best = found
+    for run in sorted(runs, key=lambda rows: float(least[rows].min()))[:_MOST_RUNS]:
+        times = np.linspace(one.times[run[0]], one.times[run[-1] + 1], min(_MOST_FINE, _FINER * len(run)) + 1)
+        mine, theirs = one.over(times), other.over(times)
+        nearer = _nearest(mine, first, theirs, second, below=best.clearance)
+        if nearer is None:
+            continue
+        nearer = replace(nearer, supports=found.supports, shapes=found.shapes)
+        best, time = (
+            (nearer, float(times[nearer.row]))
+            if turns <= 1
+            else _closer(mine, theirs, nearer, turns=turns - 1)
+        )
+    # As near as ever when they have come to rest: that is the time to name.
+    if best.gap > found.gap - _ARRIVED and best.status is found.status:
+        return found, float(one.times[found.row])
+    return best, time
 
 
 def _first_touch(one: _Course, other: _Course, *, supports: tuple[bool, bool], row: int) -> int:
@@ -557,6 +657,9 @@ def _scene(
                 prop=shot.prop[index],
                 body=body,
                 known=not readings[index].task.pushes,
+                times=times,
+                delay=delays.get(index, 0.0),
+                shift=np.zeros(3),
                 rotation=rotation,
                 position=position,
                 margin=margin,
@@ -628,7 +731,7 @@ def _approach(scene: _Scene, one: _Course, other: _Course) -> Approach:
     names = one.prop.name, other.prop.name
     margin = float(pair[0].margin[-1] + pair[1].margin[-1])
     try:
-        found = _closest(*pair)
+        found, at = _closer(*pair, _closest(*pair))
         touch = None
         if found.gap < 0 and scene.moves and not at_rest_only:
             first_row = _first_touch(*pair, supports=found.supports, row=found.row)
@@ -643,15 +746,14 @@ def _approach(scene: _Scene, one: _Course, other: _Course) -> Approach:
             at_rest=False,
             problem=f"{str(error)[:1].upper()}{str(error)[1:]}",
         )
-    times = scene.times[-1:] if at_rest_only else scene.times
     return Approach(
         first=names[0],
         second=names[1],
         gap=found.gap,
         exact=found.exact,
         margin=found.gap - found.clearance,
-        time=float(times[found.row]) if scene.moves else None,
-        at_rest=found.row == len(times) - 1,
+        time=at if scene.moves else None,
+        at_rest=at == float(scene.times[-1]),
         touch=touch,
         first_support=found.supports[0],
         second_support=found.supports[1],

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from rigcheck.errors import ValidityError
 from rigcheck.model import SIDES, Prop, Shot
+from rigcheck.motion.keyframes import KeyframePath
 from rigcheck.motion.response import free_decay
 from rigcheck.motion.sampled_load import piecewise_linear_response
 from rigcheck.picture.wobble import (
@@ -624,10 +625,14 @@ def _frames(shot: Shot, body: Carried) -> _Frames:
         start, stop = span(body.travels)
         count = _POSES if rate is None else int((stop - start) * rate + 1e-6) + 1
         times = np.linspace(start, stop, count) if rate is None else start + np.arange(count) / rate
-        keys = [travel.keys.times for travel in body.travels if travel.keys is not None]
+        keys = [travel.keys for travel in body.travels if travel.keys is not None]
         looks = _LOOKS if not keys and not is_turning(body.travels) else _LOOKS_TURNING
+        # Within each move: a short one may lie between two samples of the whole shot.
+        spans = {(start, stop), *((float(one.start[0]), float(one.stop[0])) for one in body.travels)}
         course = np.unique(
-            np.concatenate([np.linspace(start, stop, _SPEED_SAMPLES), *(at[:_MOST_KEYS] for at in keys)])
+            np.concatenate(
+                [*(np.linspace(*ends, _SPEED_SAMPLES) for ends in spans), *(_fastest(path) for path in keys)]
+            )
         )
     else:
         stop, times, looks, course = 0.0, np.zeros(1), 1, np.zeros(0)
@@ -651,6 +656,13 @@ def _frames(shot: Shot, body: Carried) -> _Frames:
         course_rotation=carried_on,
         course_position=position[split:],
     )
+
+
+def _fastest(keys: KeyframePath) -> Array:
+    """Times of keys: all of them, or of a long list those about its fastest."""
+    middle = int(np.abs(keys.velocity).argmax())
+    first = max(0, min(middle - _MOST_KEYS // 2, keys.times.size - _MOST_KEYS))
+    return keys.times[first : first + _MOST_KEYS]
 
 
 def _course(shot: Shot, body: Carried, camera: Camera, frames: _Frames, said: _Said) -> None:
@@ -758,6 +770,10 @@ def _hidden(prop: Prop, body: Carried, camera: Camera, frames: _Frames, said: _S
         )
     if turning:
         said.assumptions.append("A rolling rig is pictured in the shape in which it settles at the end.")
+        said.assumptions.append(
+            f"What shows is looked at in {len(frames.first)} frames of the moves, and in all frames between two that"
+            " differ; between two that are alike it is taken to stay so."
+        )
     return shown
 
 

@@ -564,3 +564,54 @@ def test_what_is_known_is_not_computed_again() -> None:
     found = run.approaches()
     again = meeting(run.shot, run.readings, run.stills, run.motions, found=found)
     assert [part.findings for part in again] == [part.findings for part in run.meeting()]
+
+
+# -- between the times looked at ----------------------------------------------------------------------------
+
+
+def passing(offset_mm: float, along_mm: float) -> tuple[float, float]:
+    """A small box that flies past a larger one, corner by corner: found and exact least distance [mm]."""
+    text = f"""
+[[prop]]
+name = "box"
+mass = "5 g"
+mark = ["0 mm", "0 mm", "0 mm"]
+shape = "box"
+size = ["20 mm", "20 mm", "20 mm"]
+[[prop.support]]
+material = "carbon-rod"
+diameter = "8 mm"
+length = "60 mm"
+[[prop]]
+name = "dice"
+mass = "5 g"
+mark = ["{150 + along_mm + offset_mm} mm", "{-150 - along_mm + offset_mm} mm", "0 mm"]
+shape = "box"
+size = ["10 mm", "10 mm", "10 mm"]
+[[prop.support]]
+material = "carbon-rod"
+diameter = "8 mm"
+length = "60 mm"
+[[prop.move]]
+slide = "500 mm"
+along = [1, -1, 0]
+duration = "0.5 s"
+"""
+    shot = rig_from_text(text)
+    readings = [read_prop(shot, prop) for prop in shot.prop]
+    stills = [reading.task.evaluate() for reading in readings]
+    motions = [reading.task.move(still) for reading, still in zip(readings, stills, strict=True)]
+    found = approaches(shot, readings, stills, motions)[0]
+    # Its lower left corner goes along the line x + y = 2 (offset - 5), past the other's corner at (10, 10).
+    exact = np.sqrt(2) * (offset_mm - 15)
+    return found.gap * 1e3, exact
+
+
+@pytest.mark.parametrize("gap", [0.02, 0.1, 0.3])
+@pytest.mark.parametrize("along", [0.0, 0.13, 0.29])
+def test_the_nearest_moment_is_found_between_the_times_looked_at(gap, along):
+    """Half a millimetre goes by from one look to the next; what is nearest in between comes out all the same."""
+    found, exact = passing(15 + gap / np.sqrt(2), along)
+    assert exact == pytest.approx(gap)
+    assert found == pytest.approx(exact, abs=0.021)  # the search ends within 0.02 mm
+    assert found > 0
