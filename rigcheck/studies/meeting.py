@@ -555,7 +555,8 @@ def _closer(one: _Course, other: _Course, found: _Found, *, turns: int = _TURNS)
             else _closer(mine, theirs, nearer, turns=turns - 1)
         )
     # As near as ever when they have come to rest: that is the time to name.
-    if best.gap > found.gap - _ARRIVED and best.status is found.status:
+    at_rest = found.row == len(one.times) - 1
+    if at_rest and best.gap > found.gap - _ARRIVED and best.status is found.status:
         return found, float(one.times[found.row])
     return best, time
 
