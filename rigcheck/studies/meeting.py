@@ -326,8 +326,10 @@ def _between(one: _Course, first: _Shape, other: _Course, second: _Shape, ways: 
     return np.asarray((parted - reach).max(axis=1) - np.maximum(bend[1:], bend[:-1]) / 8)
 
 
-def _nearest(one: _Course, first: _Shape, other: _Course, second: _Shape, *, below: float) -> _Found | None:
-    """Search the times for the least gap less margin; None where it is not under `below`.
+def _nearest(
+    one: _Course, first: _Shape, other: _Course, second: _Shape, *, below: float, rests: bool = True
+) -> _Found | None:
+    """Search the times, at the last of which it `rests`, for the least gap less margin; None where not under `below`.
 
     Notes
     -----
@@ -385,7 +387,7 @@ def _nearest(one: _Course, first: _Shape, other: _Course, second: _Shape, *, bel
         places=places_at_rest,
     )
     # As near as ever when they have come to rest: that is the time to name, unless lag and wobble before it say more.
-    as_near = looked[at_rest] and rest.gap <= best.gap + _ARRIVED
+    as_near = rests and looked[at_rest] and rest.gap <= best.gap + _ARRIVED
     return rest if as_near and rest.status is best.status else best
 
 
@@ -545,7 +547,7 @@ def _closer(one: _Course, other: _Course, found: _Found, *, turns: int = _TURNS)
     for run in sorted(runs, key=lambda rows: float(least[rows].min()))[:_MOST_RUNS]:
         times = np.linspace(one.times[run[0]], one.times[run[-1] + 1], min(_MOST_FINE, _FINER * len(run)) + 1)
         mine, theirs = one.over(times), other.over(times)
-        nearer = _nearest(mine, first, theirs, second, below=best.clearance)
+        nearer = _nearest(mine, first, theirs, second, below=best.clearance, rests=False)
         if nearer is None:
             continue
         nearer = replace(nearer, supports=found.supports, shapes=found.shapes)
