@@ -131,13 +131,13 @@ def _soft_strength(value: float, limit: float, status: Status, share: float) -> 
     keeps = value * share
     if value < 1:
         return (
-            f"It bends for good: the stress is {1 / value:.3g} times its yield (0.2 % proof stress), and soft wire"
+            f"It bends for good: the stress is {1 / value:.3g} times its yield (0.2 % proof stress), and soft metal"
             f" keeps a bend from {share:.0%} of that on."
         )
     begins = (
-        f"a soft wire keeps a bend from {share:.0%} of that on, so this one does: see the lasting bend"
+        f"soft metal keeps a bend from {share:.0%} of that on, so this one does: see the lasting bend"
         if keeps < 1
-        else f"a soft wire keeps a bend from {share:.0%} of that on, which leaves {keeps:.3g} times"
+        else f"soft metal keeps a bend from {share:.0%} of that on, which leaves {keeps:.3g} times"
     )
     if status is Status.FAIL:
         return f"Too close to its yield (0.2 % proof stress): {value:.3g} times in hand, {limit:g} wanted; {begins}."

@@ -23,6 +23,11 @@ __all__ = ["SET_LABEL", "SET_LIMIT", "Bent", "check_set"]
 
 Array = NDArray[np.float64]
 
+_YIELDS = {
+    "yield": "the surface reaches the 0.2 % proof stress",
+    "elastic limit": "the surface reaches the elastic limit",
+    "rupture": "the surface reaches the strength",
+}
 SET_LABEL = "lasting bend"
 SET_LIMIT = 5e-4
 """Lasting bend at the prop up to which it is a caution [m]: a choice, stated as one."""
@@ -91,10 +96,10 @@ def check_set(still: Outcome, motion: MotionOutcome | None, layers: list[Layer])
     moving = np.inf if motion is None or sets else _moving_onset(still, motion, layers, state)
     finding = _finding(still, state, loads, value, where, moving)
     figures = [
-        Figure(label=label, value=f"{loads.words(multiple)} of prop", note=note)
+        Figure(label=label, value=loads.words(multiple) + ("" if loads.is_taut else " of prop"), note=note)
         for label, multiple, note in (
             ("a bend begins to stay at", state.onset, ""),
-            ("first yield at", state.first_yield, "the surface reaches the 0.2 % proof stress"),
+            ("first yield at", state.first_yield, _YIELDS[state.worst.layer.stock.working_strength_kind]),
             ("folds at", state.full_plastic, "full plastic moment"),
         )
         if np.isfinite(multiple)

@@ -41,10 +41,14 @@ class Loads:
     own : float
         Moment of the support's own weight over that of the prop's, where it is stressed most; it does not
         grow with the prop.
+    is_taut : bool
+        Whether a line was pulled before the prop was hung: its pull does not grow with the prop either, so a
+        multiple of the load is no mass.
     """
 
     mass: float
     own: float
+    is_taut: bool = False
 
     @classmethod
     def of(cls, still: Outcome, layers: list[Layer], state: State) -> Loads:
@@ -65,6 +69,8 @@ class Loads:
         """
         rig = still.rig
         mass = float(rig.mass[0])
+        if any(support.tension is not None for support in rig.supports):
+            return cls(mass=mass, own=0.0, is_taut=True)
         if len(rig.supports) > 1:
             return cls(mass=mass, own=0.0)
         worst = state.worst
@@ -116,6 +122,8 @@ class Loads:
         -------
         str
         """
+        if self.is_taut:
+            return f"{multiple:.3g} times the load"
         mass = self.prop_mass(multiple)
         return mass_words(mass) if mass > 0 else "0 g"
 
@@ -170,7 +178,7 @@ def set_cures(still: Outcome, state: State, loads: Loads) -> tuple[str, ...]:
         if rig.supports[0].points.shape[1] == 2:
             found += _shorter(rig, layer, state)
     most = loads.prop_mass(state.onset)
-    if most > 0:
+    if most > 0 and not loads.is_taut:
         found.append(f"Hang no more than {mass_words(most)} on it.")
     return tuple(found)
 

@@ -16,6 +16,13 @@ WALL_BUCKLING = 0.6
 KNOCK_DOWN = 0.2
 """Share of it that real tubes are sure to reach; common practice, no source."""
 
+_ASSUMED = (
+    (
+        f"A tube is safe from denting up to a diameter of {THIN_WALL:g} walls and a stress of"
+        f" {KNOCK_DOWN * WALL_BUCKLING:.2g} E wall / radius (common practice)."
+    ),
+)
+
 
 def check_tube_walls(still: Outcome, motion: MotionOutcome | None, layers: list[Layer]) -> Contribution:
     """Check whether tubes are so thin that they dent.
@@ -32,7 +39,7 @@ def check_tube_walls(still: Outcome, motion: MotionOutcome | None, layers: list[
     Returns
     -------
     Contribution
-        Finding ``tube-wall`` where a wall is thin, or for its load; nothing else.
+        Finding ``tube-wall`` where there are tubes.
     """
     tubes = [layer for layer in layers if layer.tube is not None]
     if not tubes:
@@ -52,7 +59,22 @@ def check_tube_walls(still: Outcome, motion: MotionOutcome | None, layers: list[
     assert worst is not None
     ratio = max(layer.tube[0] / layer.tube[1] for layer in tubes if layer.tube is not None)
     if worst[2] <= 1 and ratio <= THIN_WALL:
-        return Contribution()
+        return Contribution(
+            findings=(
+                Finding(
+                    id="tube-wall",
+                    label="tube wall",
+                    status=Status.PASS,
+                    value=ratio,
+                    limit=THIN_WALL,
+                    says=(
+                        f"The tube does not dent: its stress is {worst[2]:.0%} of what a wall of 1/{ratio:.0f} of its"
+                        " diameter is sure to hold."
+                    ),
+                ),
+            ),
+            assumptions=_ASSUMED,
+        )
     if worst[2] > 1:
         says = f"The tube may dent: the stress is {worst[2]:.2g} times what so thin a wall is sure to hold."
     else:
@@ -71,10 +93,5 @@ def check_tube_walls(still: Outcome, motion: MotionOutcome | None, layers: list[
                 ),
             ),
         ),
-        assumptions=(
-            (
-                f"A tube is safe from denting up to a diameter of {THIN_WALL:g} walls and a stress of"
-                f" {KNOCK_DOWN * WALL_BUCKLING:.2g} E wall / radius (common practice)."
-            ),
-        ),
+        assumptions=_ASSUMED,
     )

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from rigcheck.errors import ArgumentError
 from rigcheck.mechanics.sections import (
     Section,
+    coarse_pitch,
     combined_stress,
     concatenate_sections,
     sleeve_clearance,
@@ -136,6 +137,14 @@ def test_strand_is_linear_in_the_bond_and_its_mass_moment_is_not():
 def test_strand_takes_mixed_counts_in_one_batch():
     both = strand([1e-3, 1e-3], [7, 19], 1.0)
     np.testing.assert_allclose(both.area, [strand(1e-3, n).area for n in (7, 19)])
+
+
+def test_a_thread_is_known_by_its_caliper_size_too():
+    # ISO 965-1, class 6g: M6 measures 5.79 to 5.97 mm (from memory).
+    assert coarse_pitch([6e-3, 5.97e-3, 5.79e-3]) == pytest.approx(1e-3)
+    assert threaded(5.8e-3).area < threaded(6e-3).area
+    with pytest.raises(ArgumentError, match="coarse threads are known"):
+        coarse_pitch(6.5e-3)
 
 
 def test_threaded_with_a_given_pitch_and_without():
