@@ -9,7 +9,7 @@ import click
 
 from rigcheck import __version__
 from rigcheck.cli.options import as_json_option, overwrite_option
-from rigcheck.cli.running import console, print_json
+from rigcheck.cli.running import console, print_json, progress
 
 __all__ = ["sheet"]
 
@@ -66,7 +66,10 @@ def sheet(
     if output is not None or pdf is not None:
         from rigcheck.views.page import page_html, page_pdf
 
-        page = page_html(result, version=__version__)
+        with progress() as tell:
+            page = page_html(
+                result, version=__version__, progress=lambda done, total: tell("Props drawn", done, total)
+            )
         printed = None if pdf is None else page_pdf(page, paper=paper)
         if output is not None:
             written.append(write_whole(output, page, overwrite=overwrite))

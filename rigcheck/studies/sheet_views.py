@@ -64,7 +64,7 @@ _MOST_TURN = 0.2
 """Most turn of the prop in an exaggerated drawing [rad]: beyond it the straight lines of the theory show."""
 _MOST_TIMES = 1000.0
 _UNGIVEN_GRIP = 12e-3
-"""Length of the jaw drawn where no grip is given [m]."""
+"""Length of the jaw drawn where no grip is given [m], on a short support less."""
 _SEEN_PIECES = 160
 _TOO_SMALL = 1e-5
 """Movement that no drawing is stretched for [m]."""
@@ -417,8 +417,9 @@ def _clamp_mark(support: SupportRig, flat: Array) -> ClampMark:
     grip = float(support.grip[0])
     given = bool(np.isfinite(grip))
     back = flat @ (back / np.linalg.norm(back))
+    guess = min(_UNGIVEN_GRIP, 0.1 * float(support.free_length[0]))
     return ClampMark(
-        root=1e3 * flat @ points[0], back=back, grip=1e3 * (grip if given else _UNGIVEN_GRIP), given=given
+        root=1e3 * flat @ points[0], back=back, grip=1e3 * (grip if given else guess), given=given
     )
 
 

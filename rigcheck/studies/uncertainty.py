@@ -501,7 +501,8 @@ def inputs_of(shot: Shot, prop: Prop) -> tuple[Input, ...]:
                     else (limits.wall_low, limits.wall_high)
                 )
             label = "thickness" if support.section == "strip" else "diameter"
-            given(size, "m", f"{label}{several}", "diameter", default, (label, number))
+            if support.section != "threaded":  # its size is a name, which pitch and stress diameter follow
+                given(size, "m", f"{label}{several}", "diameter", default, (label, number))
             given(support.wall, "m", f"wall{several}", "diameter", wall_default, ("wall_thickness", number))
             given(support.width, "m", f"width{several}", "diameter", None, ("width", number))
         if support.length is not None:

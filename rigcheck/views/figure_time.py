@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.views.figure_style import ACCENT, GREY, INK, axes_at, text_lines
-from rigcheck.views.format import amount, number, printable
+from rigcheck.views.format import amount, number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -55,7 +55,7 @@ def draw_response(
     end = max(move.stop_s for move in shown.moves)
     start = min(0.0, min(move.start_s for move in shown.moves))
     stop = end if history is None else float(history.time_s[-1])
-    _moves(upper, shown, start, stop)
+    _moves(upper, shown, start, stop, room_mm=0.42 * (width - inner - 3))
     lower = axes_at(figure, left + inner, bottom + foot, width - inner - 3, 0.6 * room)
     if history is None:
         lower.set_axis_off()
@@ -78,7 +78,7 @@ def draw_response(
     lower.set_xlabel("s", labelpad=1)
 
 
-def _moves(axes: Axes, shown: PropPictures, start: float, stop: float) -> None:
+def _moves(axes: Axes, shown: PropPictures, start: float, stop: float, *, room_mm: float) -> None:
     for index, move in enumerate(shown.moves):
         reach = float(move.value[-1]) or float(np.abs(move.value).max()) or 1.0
         times = np.concatenate([[start], move.time_s, [stop]])
@@ -89,14 +89,13 @@ def _moves(axes: Axes, shown: PropPictures, start: float, stop: float) -> None:
             color=_COLOURS[index % 3],
             ls=_DASHES[index % 3],
             lw=1.0,
-            label=printable(move.words),
         )
         # One move is named in the picture; of several their numbers stand there, and the words under it name them.
         single = len(shown.moves) == 1
         middle = 0.5 * (move.start_s + move.stop_s)
         late = middle > start + 0.5 * (stop - start)
         axes.annotate(
-            printable(move.words) if single else str(move.number),
+            "\n".join(text_lines(move.words, width_mm=room_mm, size=7)) if single else str(move.number),
             xy=(middle, 50.0 if single else float(np.interp(middle, times, share))),
             xytext=(-8 if late or not single else 8, 2),
             textcoords="offset points",

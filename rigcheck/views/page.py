@@ -5,6 +5,7 @@ Every text is escaped by the template engine, and characters that would steer a 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -69,7 +70,9 @@ class _Picture:
     words: str
 
 
-def page_html(result: SheetResult, *, version: str = "") -> str:
+def page_html(
+    result: SheetResult, *, version: str = "", progress: Callable[[int, int], None] | None = None
+) -> str:
     """Write the sheet as a page.
 
     Parameters
@@ -78,6 +81,8 @@ def page_html(result: SheetResult, *, version: str = "") -> str:
         What the study handed back.
     version : str, optional
         Of the program, to be named at the end.
+    progress : callable, optional
+        Told how many props are drawn, and of how many.
 
     Returns
     -------
@@ -85,7 +90,11 @@ def page_html(result: SheetResult, *, version: str = "") -> str:
         HTML, whole in itself. The same result gives the same text.
     """
     template = _environment().get_template("sheet.html")
-    props = [_prop(one, f"p{index}") for index, one in enumerate(result.props, start=1)]
+    props = []
+    for index, one in enumerate(result.props, start=1):
+        props.append(_prop(one, f"p{index}"))
+        if progress is not None:
+            progress(index, len(result.props))
     return template.render(
         result=result,
         title=result.check.title or "Untitled shot",

@@ -371,3 +371,19 @@ def test_residual_is_read_over_the_periods_asked_for():
 
     assert wobble(2) == pytest.approx(wobble(10), rel=1e-3)
     assert wobble(0.1) < 0.8 * wobble(2)
+
+
+def test_a_threaded_rod_is_checked_with_its_ranges():
+    text = """
+[[prop]]
+name = "inkwell"
+mass = "50 g"
+[[prop.support]]
+material = "threaded-rod-4.6"
+section = "threaded"
+diameter = "M4"
+length = "100 mm"
+"""
+    (result,) = check(rig_from_text(text)).props
+    low, high = result.ranges["sag_mm"]
+    assert low < result.static.sag.m_as("mm") < high
