@@ -97,6 +97,10 @@ def test_the_side_view_is_to_scale_and_its_exaggeration_is_what_it_says():
     assert side.sag == pytest.approx(1e3 * sag, rel=2e-3)
     drawn = side.unloaded.centre[1] - side.settled.centre[1]
     assert drawn == pytest.approx(side.settled_times * side.sag, rel=1e-9)
+    # The wire goes with it: its tip is the centre of mass here, and halfway (3 s^2 - s^3) / 2 = 5 / 16 of it.
+    (wire,) = [stroke.points for stroke in side.settled.strokes if stroke.kind == "support"]
+    assert -wire[-1, 1] == pytest.approx(drawn, rel=1e-6)
+    assert -np.interp(-100.0, wire[:, 0], wire[:, 1]) == pytest.approx(5 / 16 * drawn, rel=5e-3)
     assert side.settled_times in {1, 2, 5, 10, 20, 50, 100, 200, 500, 1000}
     (mark,) = side.clamps
     assert (mark.grip, mark.given) == (pytest.approx(20.0), True)

@@ -16,10 +16,11 @@ from rigcheck.studies.check import check
 from rigcheck.studies.choose import choose
 from rigcheck.studies.explain import explain
 from rigcheck.studies.retime import retime
-from rigcheck.studies.sheet import pictures
+from rigcheck.studies.sheet import pictures, sheet
 from rigcheck.views.figure_rig import draw_side, scale_for, scale_words, side_height
 from rigcheck.views.figure_style import Drawing, drawing, figure_bytes, figure_kind, new_figure, svg_for_page
 from rigcheck.views.figures import check_figure, choose_figure, explain_figure, retime_figure
+from rigcheck.views.page import page_html
 from tests.support.sheet_rigs import SCRIPT, hard, plain
 from tests.test_cli import CHECKOUT
 
@@ -136,6 +137,12 @@ def test_names_are_neither_markup_nor_formulas():
     assert "<script" not in text
     description = ET.fromstring(text).find(f"{SVG}desc").text
     assert SCRIPT in description  # dollar signs and all
+
+
+def test_a_dollar_is_a_dollar():
+    camera = '[camera]\nfield_width = "420 mm"\nimage_width = 3840\n'
+    text = page_html(sheet(rig_from_text(plain(head=camera).replace('"inkwell"', '"$x^2$ ink"'))))
+    assert re.search(r"<text[^>]*>\$x\^2\$ ink</text>", text)
 
 
 # -- to scale --------------------------------------------------------------------------------------------
