@@ -28,9 +28,17 @@ __all__ = ["choose"]
     help="What you have: a rig file in which each support is one size. All of stock if left out.",
 )
 @click.option("--pareto", is_flag=True, help="Show which trade visible width against wobble best.")
-@click.option("--most", type=click.IntRange(1), default=12, show_default=True, help="How many to show.")
 @figure_option
 @overwrite_option
+@click.option("--most", type=click.IntRange(1), default=8, show_default=True, help="How many to show.")
+@click.option("--reach", "all_reach", is_flag=True, help="Show how far every size reaches.")
+@click.option(
+    "--csv",
+    "table",
+    metavar="FILE.csv",
+    type=click.Path(path_type=Path),
+    help="Write every candidate with its figures as a table.",
+)
 @as_json_option
 def choose(
     file: Path,
@@ -40,6 +48,8 @@ def choose(
     most: int,
     figure: Path | None,
     overwrite: bool,
+    all_reach: bool,
+    table: Path | None,
     as_json: bool,
 ) -> None:
     """What to buy: try every stock material and size on a shot, and rank those that pass.
@@ -47,11 +57,16 @@ def choose(
     \b
       rigcheck choose shared/shots/desk-set.toml --prop "paper crane"
       rigcheck choose shared/shots/desk-set.toml --prop "paper crane" --figure crane-choice.svg
+      rigcheck choose shared/shots/desk-set.toml --prop notebook --csv notebook-choices.csv
     """
     from rigcheck.files import read_rig
     from rigcheck.studies.choose import choose as choose_for
     from rigcheck.views.choose_view import choose_json, render_choice
 
+    if table is not None:
+        from rigcheck.files.writing import check_free
+
+        check_free(table, overwrite=overwrite)
     own = None if stock_file is None else read_rig(stock_file)
     shot = read_rig(file)
     figure_target(figure, overwrite=overwrite)
@@ -62,13 +77,18 @@ def choose(
             stock=own,
             pareto=pareto or figure is not None,
             most=most,
+            every=table is not None,
             progress=lambda done, total: tell("Candidates", done, total),
         )
     if figure is not None:
         from rigcheck.views.figures import choose_figure
 
         write_figure(figure, choose_figure(result), overwrite=overwrite)
+    if table is not None:
+        from rigcheck.studies.choose_table import write_candidates
+
+        write_candidates(result, table, overwrite=overwrite)
     if as_json:
         print_json(choose_json(result))
     else:
-        render_choice(console(), result)
+        render_choice(console(), result, all_reach=all_reach)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -29,7 +28,7 @@ from rigcheck.studies.results import (
     Status,
     worst,
 )
-from rigcheck.studies.uncertainty import Ranges, ranges
+from rigcheck.studies.uncertainty import ranges_of, with_chances
 from rigcheck.units import registry
 
 __all__ = ["check"]
@@ -90,8 +89,8 @@ def _result(shot: Shot, examined: Examined, *, others: Sequence[Work], thorough:
     findings = in_order(
         [*find(reading, still, grades, cures), *(finding for part in parts for finding in part.findings)]
     )
-    spread = _spread(shot, work)
-    findings, chance, held = _with_chances(findings, spread)
+    spread = ranges_of(shot, work)
+    findings, chance, held = with_chances(findings, spread)
     notes = tuple(Figure(label=label, value=value, note=note) for label, value, note in reading.notes)
     assumed = (
         *_assumptions(shot, reading),
@@ -116,50 +115,6 @@ def _result(shot: Shot, examined: Examined, *, others: Sequence[Work], thorough:
         next_step=_next_step(findings),
         details=(*(figure for part in parts for figure in part.figures), *notes),
     )
-
-
-def _spread(shot: Shot, work: Work) -> Ranges | None:
-    """How sure the figures are; None where there are none, or where a unit is probably wrong."""
-    if not work.still.solved[0] or work.reading.doubts:
-        return None
-    spread = ranges(shot, work.prop, task=work.reading.task)
-    if work.still.yielding is None:
-        return spread
-    # The variants are elastic, and so would be the range beside a sag that is mostly yielding.
-    return replace(
-        spread,
-        ranges={name: value for name, value in spread.ranges.items() if name != "sag_mm"},
-        assumptions=(
-            *spread.assumptions,
-            "The sag has no range: the support yields, and how far is computed once.",
-        ),
-    )
-
-
-def _with_chances(
-    findings: tuple[Finding, ...], spread: Ranges | None
-) -> tuple[tuple[Finding, ...], float | None, tuple[str, ...]]:
-    """Findings with the chance of each that was varied, the chance of all, and what was not varied.
-
-    What was not varied is taken to come out in every variant as it does in the middle.
-    """
-    if spread is None:
-        return findings, None, ("Ranges are left out: there is no settled state, or a value is in doubt.",)
-    told = tuple(
-        replace(finding, chance_of_pass=spread.chances[finding.id])
-        if finding.id in spread.chances
-        else finding
-        for finding in findings
-    )
-    fixed = [
-        finding
-        for finding in findings
-        if finding.id not in spread.chances and finding.status is not Status.SKIPPED
-    ]
-    chance = spread.chance_of_pass if all(finding.status is Status.PASS for finding in fixed) else 0.0
-    labels = ", ".join(dict.fromkeys(finding.label for finding in fixed))
-    held = f"Without a range, and taken to come out alike in every variant: {labels}."
-    return told, chance, (held,) if labels else ()
 
 
 def _next_step(findings: tuple[Finding, ...]) -> str | None:

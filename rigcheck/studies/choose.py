@@ -23,10 +23,11 @@ from rigcheck.studies.curing import proven_cures
 from rigcheck.studies.evaluate import Outcome, _needs_large
 from rigcheck.studies.examining import examine, may_meet, meetings, work_on
 from rigcheck.studies.grading import BUCKLING_FACTOR, DROOP_SHARE, NOMINAL_PIXEL, Grade, Limits, grade
-from rigcheck.studies.reach import Reach, longest_reach
+from rigcheck.studies.reach import LONGEST, Reach, longest_reach
 from rigcheck.studies.reading import stock_material
 from rigcheck.studies.results import Status
 from rigcheck.studies.rigs import Rig
+from rigcheck.studies.shortlist import Proposal, Proposals
 
 __all__ = [
     "AT_ONCE",
@@ -34,6 +35,7 @@ __all__ = [
     "ChoiceResult",
     "Graded",
     "PropChoice",
+    "by_luck",
     "choose",
     "grade_candidates",
     "graded_of",
@@ -153,7 +155,11 @@ class Candidate:
     count : int
         How many side by side.
     verdict : Status
-        Of the same check as `rigcheck check`.
+        Of the same check as `rigcheck check`, on this prop alone.
+    in_full : bool
+        Whether every check of the prop was made; else it was graded on strength, buckling, sag, wobble and settling.
+    chance_of_pass : float or None
+        As in a check; None where that was not worked out.
     sag_mm, frequency_hz, residual_wobble_mm, residual_wobble_px : float or None
         As in a check.
     visible_width_mm, visible_width_px : float
@@ -171,6 +177,8 @@ class Candidate:
     item: Item
     count: int
     verdict: Status
+    in_full: bool
+    chance_of_pass: float | None
     sag_mm: float | None
     frequency_hz: float | None
     residual_wobble_mm: float | None
@@ -204,10 +212,14 @@ class PropChoice:
         Those that no other beats in both visible width and wobble, thin to thick; empty unless asked for.
     thinner : str
         Why the nearest thinner choice does not do; empty where there is none.
+    lucky : str
+        Which of the best pass at this length, but not at every shorter one; empty where none does.
     reach : tuple of Reach
         How far each size reaches.
     cures : tuple of Cure
         For the rig as it stands in the file, where it does not pass.
+    every : tuple of Candidate
+        All of them by how they were graded, where asked for.
     tried, passing, cautioned, too_soft, too_weak, not_held : int
         Candidates looked at, and how they came out.
     assumptions, cautions : tuple of str
@@ -218,8 +230,10 @@ class PropChoice:
     best: tuple[Candidate, ...]
     front: tuple[Candidate, ...] = ()
     thinner: str = ""
+    lucky: str = ""
     reach: tuple[Reach, ...] = ()
     cures: tuple[Cure, ...] = ()
+    every: tuple[Candidate, ...] = ()
     tried: int
     passing: int
     cautioned: int
@@ -245,8 +259,9 @@ def choose(
     prop: str | None = None,
     stock: Shot | None = None,
     counts: Sequence[int] = (1, 2, 3),
-    most: int = 12,
+    most: int = 8,
     pareto: bool = False,
+    every: bool = False,
     reach: bool = True,
     cures: bool = True,
     progress: Progress | None = None,
@@ -269,6 +284,8 @@ def choose(
         How many candidates to hand back, at least 1.
     pareto : bool
         Work out the front of visible width against wobble too.
+    every : bool
+        Hand back every candidate too, for a table; those beyond the best as they were graded.
     reach : bool
         Work out how far the candidates reach.
     cures : bool
@@ -291,10 +308,11 @@ def choose(
     -----
     Candidates come in the order of verdict, visible width (to a tenth of a millimetre), margin (those within 10 %
     and all above 10 are equal), how easy to buy, how easy to shape. Each is graded by the functions that
-    `rigcheck.studies.check` uses, on strength, buckling, sag, wobble and settling. A candidate whose sag by
-    ``W L^3/(3 E I)`` alone would be more than its free length (`Candidates.least_sag`) is set aside as far too
-    soft; settled, it hangs by more than half its length (elastica: 0.60 L at ``W L^2/(E I) = 3``; K. E. Bisshopp
-    and D. C. Drucker, Q. Appl. Math. 3, 1945, from memory). What would need the solution for large displacement is
+    `rigcheck.studies.check` uses, on strength, buckling, sag, wobble and settling; the best of them are then given
+    the whole check of the prop (`rigcheck.studies.shortlist`), and what comes out worse moves down. A candidate
+    whose sag by ``W L^3/(3 E I)`` alone would be more than its free length (`Candidates.least_sag`) is set aside as
+    far too soft; settled, it hangs by more than half its length (elastica: 0.60 L at ``W L^2/(E I) = 3``; K. E.
+    Bisshopp and D. C. Drucker, Q. Appl. Math. 3, 1945, from memory). What would need the solution for large displacement is
     set aside as too weak where it fails in any case: its buckling factor, which that solution does not change, is
     under 3; or linear theory leaves it less than half the strength it needs (the lever arm of a level support
     shrinks by a quarter at most as far as the first rule lets it droop, so it cannot come back from that).
@@ -317,7 +335,9 @@ def choose(
                 progress(before + count, total)
 
         results.append(
-            _choose_prop(candidates, most=most, pareto=pareto, reach=reach, cures=cures, told=told)
+            _choose_prop(
+                candidates, most=most, pareto=pareto, every=every, reach=reach, cures=cures, told=told
+            )
         )
         done += len(candidates)
     return ChoiceResult(title=shot.title, props=tuple(results), cautions=cautions(shot.limits.hazard))
@@ -328,6 +348,7 @@ def _choose_prop(
     *,
     most: int,
     pareto: bool,
+    every: bool,
     reach: bool,
     cures: bool,
     told: Callable[[int], None],
@@ -335,24 +356,32 @@ def _choose_prop(
     graded = grade_candidates(candidates, told=told)
     width = visible_width(candidates)
     order = ranked(candidates, graded, width)
+    proposals = Proposals(candidates)
     held = np.isfinite(candidates.clamp_diameters[candidates.item])
-    shown = [index for index in order.tolist() if np.isfinite(graded.sag[index])][: max(1, most)]
+    shown = proposals.best(order[np.isfinite(graded.sag[order])], graded.rank, max(1, most))
     front = pareto_front(width, graded) if pareto else np.zeros(0, dtype=np.intp)
     reaches = _reaches(candidates, order) if reach and candidates.is_straight() else {}
 
     def made(index: int) -> Candidate:
-        return _candidate(candidates, graded, width, reaches, index)
+        return _candidate(candidates, graded, width, reaches, index, proposals.of(index))
+
+    def as_known(index: int) -> Candidate:
+        known = proposals.of(index) if index in proposals else None
+        return _candidate(candidates, graded, width, reaches, index, known)
 
     prop, shot = candidates.prop, candidates.shot
+    best = tuple(made(index) for index in shown)
     materials = dict.fromkeys(candidates.items[candidates.item[index]].material for index in shown)
     warned = [text for name in materials for text in stock_material(shot, name).cautions]
     return PropChoice(
         name=prop.name,
-        best=tuple(made(index) for index in shown),
+        best=best,
+        lucky=by_luck(best, candidates.free_length() * 1e3),
         front=tuple(made(index) for index in front.tolist()),
-        thinner=_why_not_thinner(candidates, graded, width, shown, made),
+        thinner=_why_not_thinner(candidates, graded, width, shown, proposals, made),
         reach=_reach_rows(candidates, reaches),
         cures=tuple(_cures(candidates)) if cures else (),
+        every=tuple(as_known(index) for index in order.tolist()) if every else (),
         tried=len(candidates),
         passing=int((graded.rank == 0).sum()),
         cautioned=int((graded.rank == 1).sum()),
@@ -648,16 +677,21 @@ def _why_not_thinner(
     graded: Graded,
     width: Array,
     shown: list[int],
+    proposals: Proposals,
     made: Callable[[int], Candidate],
 ) -> str:
     """Say why the thickest choice that is thinner than the best does not do as well."""
     if not shown:
         return ""
     best = shown[0]
+    rank = np.array(
+        [
+            proposals.of(index).rank if index in proposals else graded.rank[index]
+            for index in range(len(width))
+        ]
+    )
     thinner = np.flatnonzero(
-        (np.round(width * 1e4) < np.round(width[best] * 1e4))
-        & (graded.rank > graded.rank[best])
-        & ~graded.too_soft
+        (np.round(width * 1e4) < np.round(width[best] * 1e4)) & (rank > rank[best]) & ~graded.too_soft
     )
     if not len(thinner):
         return ""
@@ -665,24 +699,65 @@ def _why_not_thinner(
     mine = same == candidates.items[candidates.item[best]].material
     if mine.any():
         thinner = thinner[mine]
-    nearest = int(thinner[np.lexsort((graded.rank[thinner], candidates.count[thinner], -width[thinner]))[0]])
+    nearest = int(thinner[np.lexsort((rank[thinner], candidates.count[thinner], -width[thinner]))[0]])
     found = made(nearest)
     return f"The next thinner, {found.words}, does not: {'; '.join(found.fails)}."
+
+
+def by_luck(best: tuple[Candidate, ...], length_mm: float) -> str:
+    """Say which pass only because the move happens to end in step with their swing.
+
+    Parameters
+    ----------
+    best : tuple of Candidate
+        With their reach.
+    length_mm : float
+        Free length they were tried with.
+
+    Returns
+    -------
+    str
+        Empty where none does.
+    """
+    short = [
+        one.words
+        for one in best
+        if one.verdict is Status.PASS
+        and one.longest_reach_mm is not None
+        and one.longest_reach_mm < min(length_mm, LONGEST * 1e3) - _ROUNDING
+    ]
+    if not short:
+        return ""
+    return (
+        f"By luck at this length: {', '.join(short)}. The move ends in step with the swing; some shorter lengths do"
+        " not pass, so go by the chance and the reach."
+    )
+
+
+_ROUNDING = 1.0
+"""Reach is in whole millimetres."""
 
 
 # -- what is handed back --------------------------------------------------------------------------------
 
 
 def _candidate(
-    candidates: Candidates, graded: Graded, width: Array, reaches: dict[tuple[int, int], float], index: int
+    candidates: Candidates,
+    graded: Graded,
+    width: Array,
+    reaches: dict[tuple[int, int], float],
+    index: int,
+    proposal: Proposal | None,
 ) -> Candidate:
     scale = pixels_per_metre(candidates)
     item, count = int(candidates.item[index]), int(candidates.count[index])
     return Candidate(
         item=candidates.items[item],
         count=count,
-        verdict=_RANKS[int(graded.rank[index])],
-        sag_mm=_number(graded.sag[index] * 1e3),
+        verdict=_RANKS[int(graded.rank[index])] if proposal is None else proposal.verdict,
+        in_full=proposal is not None,
+        chance_of_pass=None if proposal is None else proposal.chance_of_pass,
+        sag_mm=None if proposal is not None and proposal.yields else _number(graded.sag[index] * 1e3),
         frequency_hz=_number(graded.frequency[index]),
         residual_wobble_mm=_number(graded.wobble[index] * 1e3),
         residual_wobble_px=_number(graded.wobble_px[index]),
@@ -690,7 +765,11 @@ def _candidate(
         visible_width_px=None if scale is None else float(width[index] * scale),
         margin=float(graded.margin[index]),
         longest_reach_mm=_number(reaches.get((item, count), np.nan) * 1e3),
-        fails=_fails(candidates, graded, index),
+        fails=tuple(
+            dict.fromkeys(
+                (*_fails(candidates, graded, index), *(() if proposal is None else _also(proposal)))
+            )
+        ),
     )
 
 
@@ -728,6 +807,21 @@ def _fails(candidates: Candidates, graded: Graded, index: int) -> tuple[str, ...
             "a check of it would ask about a value" if limits.hazard != "overhead" else "load overhead"
         )
     return tuple(dict.fromkeys(found))
+
+
+def _also(proposal: Proposal | None) -> tuple[str, ...]:
+    """What fails or is a caution beside the findings that all candidates are graded on."""
+    if proposal is None:
+        return ()
+    return tuple(
+        f"{item.label} ({item.status.value})"
+        for item in proposal.findings
+        if item.status in (Status.CAUTION, Status.FAIL) and item.id not in (*_FINDINGS, *_TOLD)
+    )
+
+
+_TOLD = ("overhead", "doubtful-value")
+"""Findings that `_fails` has words for."""
 
 
 def _reaches(candidates: Candidates, order: Index) -> dict[tuple[int, int], float]:
@@ -805,8 +899,8 @@ def _assumptions(candidates: Candidates, graded: Graded, held: NDArray[np.bool_]
     if candidates.task.eye is None:
         said.append("No [camera] is given: widths are in mm, wobble is graded as if a pixel spanned 0.1 mm.")
     said.append(
-        "Graded on strength, buckling, sag, wobble and settling; check the one you take with rigcheck check, which"
-        " looks at lasting bend, fatigue, clamp and head too."
+        "All are graded on strength, buckling, sag, wobble and settling; those shown had every check of this prop, so"
+        " some that were graded a pass may have been passed over. How close props come is left to rigcheck check."
     )
     if candidates.is_straight():
         said.append(

@@ -145,6 +145,8 @@ class Cure:
         The next larger ones of the kind.
     size : int
         How many smaller ones of the kind were tried.
+    passes : bool
+        Whether the whole check passes with it, where that was made.
     """
 
     says: str
@@ -153,6 +155,7 @@ class Cure:
     step: Step
     larger: tuple[Step, ...] = ()
     size: int = 0
+    passes: bool = False
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -209,7 +209,7 @@ def _worded(proof: _Proof) -> Cure:
     """The cure with what it leaves."""
     cure = proof.cure
     if not proof.left:
-        return replace(cure, says=f"{cure.says}: then it passes")
+        return replace(cure, says=f"{cure.says}: then it passes", passes=True)
     new = {item.id for item in proof.worse}
     told = [
         ("it brings", [item for item in proof.left if item.id in new]),

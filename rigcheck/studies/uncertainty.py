@@ -22,7 +22,7 @@ from rigcheck.stock import damping, find_clamp, practice, tolerance
 from rigcheck.studies.cures import Task
 from rigcheck.studies.grading import NOMINAL_PIXEL, Grade, grade
 from rigcheck.studies.reading import read_prop, stock_material
-from rigcheck.studies.results import Influence, Status
+from rigcheck.studies.results import Finding, Influence, Status
 from rigcheck.studies.rigs import repeat
 
 __all__ = [
@@ -34,11 +34,14 @@ __all__ = [
     "perturbed",
     "quantile_range",
     "ranges",
+    "ranges_of",
     "sample",
+    "with_chances",
 ]
 
 if TYPE_CHECKING:
     from rigcheck.stock import Material as StockMaterial
+    from rigcheck.studies.examining import Work
 
 Array = NDArray[np.float64]
 
@@ -275,6 +278,74 @@ def ranges(
         seed=seed,
         assumptions=_assumptions(inputs, points, int((~solved).sum()), too_long=too_long),
     )
+
+
+def ranges_of(shot: Shot, work: Work) -> Ranges | None:
+    """How sure the figures of a computed prop are.
+
+    Parameters
+    ----------
+    shot : Shot
+        The prop's.
+    work : Work
+        What was computed of it.
+
+    Returns
+    -------
+    Ranges or None
+        None without a settled state, and where a unit is probably wrong.
+    """
+    if not work.solved or work.reading.doubts:
+        return None
+    spread = ranges(shot, work.prop, task=work.reading.task)
+    if work.still.yielding is None:
+        return spread
+    # The variants are elastic, and so would be the range beside a sag that is mostly yielding.
+    return replace(
+        spread,
+        ranges={name: value for name, value in spread.ranges.items() if name != "sag_mm"},
+        assumptions=(
+            *spread.assumptions,
+            "The sag has no range: the support yields, and how far is computed once.",
+        ),
+    )
+
+
+def with_chances(
+    findings: tuple[Finding, ...], spread: Ranges | None
+) -> tuple[tuple[Finding, ...], float | None, tuple[str, ...]]:
+    """Put the chances into the findings of a prop.
+
+    Parameters
+    ----------
+    findings : tuple of Finding
+        All of its check.
+    spread : Ranges or None
+        How sure its figures are; None where that was not worked out.
+
+    Returns
+    -------
+    tuple of Finding, float or None, tuple of str
+        Findings with the chance of each that was varied; the chance of all; what was taken for granted: what was
+        not varied is taken to come out in every variant as it does in the middle.
+    """
+    if spread is None:
+        return findings, None, ("Ranges are left out: there is no settled state, or a value is in doubt.",)
+    told = tuple(
+        replace(finding, chance_of_pass=spread.chances[finding.id])
+        if finding.id in spread.chances
+        else finding
+        for finding in findings
+    )
+    fixed = [
+        finding
+        for finding in findings
+        if finding.id not in spread.chances and finding.status is not Status.SKIPPED
+    ]
+    chance = spread.chance_of_pass if all(finding.status is Status.PASS for finding in fixed) else 0.0
+    labels = ", ".join(dict.fromkeys(finding.label for finding in fixed))
+    held = f"Without a range, and taken to come out alike in every variant: {labels}."
+    return told, chance, (held,) if labels else ()
 
 
 def _passing(grades: dict[str, Grade]) -> dict[str, NDArray[np.bool_]]:

@@ -6,12 +6,13 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from rigcheck.studies.results import Status
-from rigcheck.views.format import amount, number, printable
+from rigcheck.views.format import amount, chance, number, printable
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from rigcheck.studies.choose import Candidate, ChoiceResult, PropChoice
+    from rigcheck.studies.cures import Cure
     from rigcheck.studies.reach import Reach
 
 __all__ = ["choose_json", "render_choice"]
@@ -21,11 +22,17 @@ _MARKS = {Status.PASS: "✓", Status.CAUTION: "!", Status.FAIL: "✗"}
 _PLAIN_MARKS = {Status.PASS: "+", Status.CAUTION: "!", Status.FAIL: "x"}
 _WIDEST = 100
 _BAR = 30
-_NARROW = 76  # under it the columns that decide least are left out
-_MOST_BARS = 40
+_MOST_BARS = 5  # sizes of one material in the chart, unless all are asked for
+_MOST_MATERIALS = 3
+_MOST_CURES = 6
+_GAP = "  "
+# What is left out first where there is no room for all; the choice itself takes two lines before the rest goes.
+_LEAVE_OUT = ("Hz", "margin", "sag", "two lines", "chance", "reach")
 
 
-def render_choice(console: Console, result: ChoiceResult, *, most: int | None = None) -> None:
+def render_choice(
+    console: Console, result: ChoiceResult, *, most: int | None = None, all_reach: bool = False
+) -> None:
     """Print what to buy.
 
     Parameters
@@ -36,6 +43,8 @@ def render_choice(console: Console, result: ChoiceResult, *, most: int | None = 
         What the study handed back.
     most : int, optional
         How many candidates to show at most; all there are if left out.
+    all_reach : bool
+        Show how far every size reaches, not only those near the choice.
     """
     from rich.text import Text
 
@@ -43,11 +52,17 @@ def render_choice(console: Console, result: ChoiceResult, *, most: int | None = 
     encoding = console.encoding
     fancy = printable("✓█", encoding=encoding) == "✓█"
 
-    def say(text: str, *, indent: int = 0, bold: bool = False) -> None:
+    def say(text: str, *, indent: int = 0, bold: bool = False, bullet: bool = False) -> None:
         body = Text(printable(text, encoding=encoding), style="bold" if bold else "")
-        for line in body.wrap(console, max(10, width - indent), overflow="fold"):
+        mark, room = ("- ", indent + 2) if bullet else ("", indent)
+        for place, line in enumerate(body.wrap(console, max(10, width - room), overflow="fold")):
             line.rstrip()
-            console.print(Text(" " * indent) + line, soft_wrap=True)
+            lead = " " * indent + mark if not place else " " * room
+            console.print(Text(lead) + line, soft_wrap=True)
+
+    shared = set.intersection(*(set(prop.assumptions) for prop in result.props)) if result.props else set()
+    if len(result.props) == 1:
+        shared = set()
 
     say(f"What to buy: {result.title or 'untitled shot'}", bold=True)
     for prop in result.props:
@@ -61,6 +76,8 @@ def render_choice(console: Console, result: ChoiceResult, *, most: int | None = 
                 "Nothing in this list can be graded for it: shorten the support or lighten the prop.",
                 indent=2,
             )
+        if prop.lucky:
+            say(prop.lucky, indent=2)
         if prop.thinner:
             say(prop.thinner, indent=2)
         if prop.front:
@@ -68,68 +85,150 @@ def render_choice(console: Console, result: ChoiceResult, *, most: int | None = 
             _table(console, prop.front, width, fancy)
         if prop.cures:
             say("Or keep what the file has and change one thing:", indent=2, bold=True)
-            for cure in prop.cures:
-                say(f"- {cure.says}", indent=4)
+            for cure in _leading(prop.cures):
+                say(cure.says, indent=4, bullet=True)
         if prop.reach:
-            say("How far one of each size reaches and passes:", indent=2, bold=True)
-            _chart(console, prop.reach, width, fancy)
-        say("Assumed:", indent=2, bold=True)
-        for text in prop.assumptions:
-            say(f"- {text}", indent=4)
+            say("How far one of each size reaches with this prop:", indent=2, bold=True)
+            rows = prop.reach if all_reach else _near(prop)
+            _chart(console, rows, width, fancy)
+            if more := len(prop.reach) - len(rows):
+                say(f"{more} more sizes: add --reach.", indent=4)
+        if told := [text for text in prop.assumptions if text not in shared]:
+            say("Assumed:", indent=2, bold=True)
+            for text in told:
+                say(text, indent=4, bullet=True)
+    if shared:
+        console.print()
+        say("Assumed for all", bold=True)
+        for text in (text for text in result.props[0].assumptions if text in shared):
+            say(text, indent=2, bullet=True)
     console.print()
     say("Cautions", bold=True)
     for caution in dict.fromkeys(
         [*result.cautions, *(text for prop in result.props for text in prop.cautions)]
     ):
-        say(f"- {caution}", indent=2)
+        say(caution, indent=2, bullet=True)
 
 
 def _counts(prop: PropChoice) -> str:
     aside = prop.too_soft + prop.too_weak + prop.not_held
     return (
-        f"{prop.tried} tried: {prop.passing} pass, {prop.cautioned} with caution,"
+        f"{prop.tried} tried: {prop.passing} pass on strength, buckling, sag and wobble, {prop.cautioned} with"
+        " caution,"
         f" {prop.tried - prop.passing - prop.cautioned} fail"
         + (f" ({aside} of them clear without the full solution)." if aside else ".")
     )
 
 
+def _leading(cures: tuple[Cure, ...]) -> tuple[Cure, ...]:
+    """Those to show: what makes everything pass, where anything does."""
+    whole = tuple(cure for cure in cures if cure.passes)
+    return (whole or cures)[:_MOST_CURES]
+
+
+def _near(prop: PropChoice) -> tuple[Reach, ...]:
+    """Sizes around those shown, of the materials that come first."""
+    materials = list(dict.fromkeys((one.item.material, one.item.section) for one in prop.best))
+    rows: list[Reach] = []
+    for kind in materials[:_MOST_MATERIALS]:
+        sizes = sorted(
+            (row for row in prop.reach if (row.item.material, row.item.section) == kind),
+            key=lambda row: row.item.across,
+        )
+        shown = {one.item.label for one in prop.best if (one.item.material, one.item.section) == kind}
+        places = [place for place, row in enumerate(sizes) if row.item.label in shown]
+        first = max(0, min(places, default=0) - 1)
+        rows += sizes[first : first + _MOST_BARS]
+    return tuple(rows)
+
+
 def _table(console: Console, candidates: tuple[Candidate, ...], width: int, fancy: bool) -> None:
-    from rich.table import Table
+    """One line a candidate, two where names are long; columns that decide least go where there is no room."""
     from rich.text import Text
 
     marks = _MARKS if fancy else _PLAIN_MARKS
-    wide = width >= _NARROW
-    table = Table(box=None, pad_edge=False, padding=(0, 1), expand=False)
-    table.add_column("", no_wrap=True)
-    table.add_column("choice", overflow="fold")
-    for name in ("shows", "wobble", *(("sag", "Hz", "margin") if wide else ()), "reach"):
-        table.add_column(name, justify="right", no_wrap=True)
-    for one in candidates:
-        shows = (
+    columns: dict[str, list[str]] = {
+        "": [f"{marks[one.verdict]} {one.verdict.value}" for one in candidates],
+        "choice": [one.words for one in candidates],
+        "shows": [
             amount(one.visible_width_mm, "mm")
             if one.visible_width_px is None
             else amount(one.visible_width_px, "px")
-        )
-        wobble = (
+            for one in candidates
+        ],
+        "wobble": [
             _or_dash(one.residual_wobble_mm, "mm")
             if one.residual_wobble_px is None
             else _or_dash(one.residual_wobble_px, "px")
-        )
-        extra = (
-            (_or_dash(one.sag_mm, "mm"), _or_dash(one.frequency_hz, ""), _margin(one.margin)) if wide else ()
-        )
-        row = (
-            f"{marks[one.verdict]} {one.verdict.value}",
-            one.words,
-            shows,
-            wobble,
-            *extra,
-            _or_dash(one.longest_reach_mm, "mm"),
-        )
-        table.add_row(*(Text(printable(cell, encoding=console.encoding)) for cell in row))
-    from rich.padding import Padding
+            for one in candidates
+        ],
+        "sag": [_or_dash(one.sag_mm, "mm") for one in candidates],
+        "Hz": [_or_dash(one.frequency_hz, "") for one in candidates],
+        "margin": [_margin(one.margin) for one in candidates],
+        "chance": ["-" if one.chance_of_pass is None else chance(one.chance_of_pass) for one in candidates],
+        "reach": [_or_dash(one.longest_reach_mm, "mm") for one in candidates],
+    }
+    columns = {
+        name: [printable(cell, encoding=console.encoding) for cell in cells]
+        for name, cells in columns.items()
+    }
+    two_lines = False
+    for leave in ("", *_LEAVE_OUT):
+        if leave == "two lines":
+            two_lines = True
+        else:
+            columns.pop(leave or "nothing", None)
+        widths = {
+            name: max(len(name), *(_wide(cell, two_lines and name == "choice") for cell in cells))
+            for name, cells in columns.items()
+        }
+        total = 2 + sum(widths.values()) + len(_GAP) * (len(widths) - 1)
+        if total <= width:
+            break
+    else:
+        _stacked(console, candidates, columns, width)
+        return
 
-    console.print(Padding(table, (0, 0, 0, 2)), width=width)
+    def line(cells: list[str]) -> None:
+        placed = [
+            f"{cell:<{widths[name]}}" if name in ("", "choice") else f"{cell:>{widths[name]}}"
+            for name, cell in zip(widths, cells, strict=True)
+        ]
+        console.print(Text(f"  {_GAP.join(placed)}".rstrip()), soft_wrap=True)
+
+    line(list(columns))
+    for row in range(len(candidates)):
+        cells = [column[row] for column in columns.values()]
+        place = list(columns).index("choice")
+        first, second = _halves(cells[place]) if two_lines else (cells[place], "")
+        line([*cells[:place], first, *cells[place + 1 :]])
+        if second:
+            line(["" if at != place else second for at in range(len(cells))])
+
+
+def _halves(words: str) -> tuple[str, str]:
+    """Size and material, the material with its form."""
+    size, unit, material = words.rpartition(" mm ") if " mm " in words else words.rpartition(" in ")
+    return (f"{size}{unit}".rstrip(), material) if unit else (words, "")
+
+
+def _wide(words: str, in_two: bool) -> int:
+    return max(len(half) for half in _halves(words)) if in_two else len(words)
+
+
+def _stacked(
+    console: Console, candidates: tuple[Candidate, ...], columns: dict[str, list[str]], width: int
+) -> None:
+    """A few lines a candidate, for very narrow terminals."""
+    from rich.text import Text
+
+    for row in range(len(candidates)):
+        head = f"{columns[''][row]} {columns['choice'][row]}"
+        rest = ", ".join(f"{name} {columns[name][row]}" for name in ("shows", "wobble"))
+        for indent, text in ((2, head), (4, rest)):
+            for line in Text(text).wrap(console, max(10, width - indent), overflow="fold"):
+                line.rstrip()
+                console.print(Text(" " * indent) + line, soft_wrap=True)
 
 
 def _margin(value: float) -> str:
@@ -144,28 +243,23 @@ def _chart(console: Console, rows: tuple[Reach, ...], width: int, fancy: bool) -
     """A bar for each size, those of one material together."""
     from rich.text import Text
 
-    reaching = [row for row in rows if row.length_mm is not None][:_MOST_BARS]
-    short = len(rows) - sum(row.length_mm is not None for row in rows)
+    reaching = [row for row in rows if row.length_mm is not None]
     longest = max((row.length_mm or 0.0 for row in reaching), default=1.0)
-    labels = [f"{row.item.label}" for row in reaching]
+    labels = [row.item.label for row in rows]
     column = max((len(label) for label in labels), default=0)
     room = max(4, min(_BAR, width - column - 16))
     before = ""
-    for row, label in zip(reaching, labels, strict=True):
+    for row, label in zip(rows, labels, strict=True):
         if row.item.material != before:
             before = row.item.material
             console.print(Text(f"    {printable(before, encoding=console.encoding)}"), soft_wrap=True)
-        length = row.length_mm or 0.0
-        bar = ("█" if fancy else "#") * max(1, round(room * length / longest))
-        text = f"      {label:<{column}} {bar} {length:.0f} mm"
+        if row.length_mm is None:
+            bar = "passes at no length from 20 mm on" if width - column >= 42 else "too thin"
+        else:
+            full = ("█" if fancy else "#") * max(1, round(room * row.length_mm / longest))
+            bar = f"{full} {row.length_mm:.0f} mm"
+        text = f"      {label:<{column}} {bar}"
         console.print(Text(printable(text, encoding=console.encoding)), soft_wrap=True)
-    more = len(rows) - short - len(reaching)
-    if more:
-        console.print(Text(f"    and {more} more, listed by --json."), soft_wrap=True)
-    if short:
-        told = Text(f"{short} thinner sizes pass at no length from 20 mm on.")
-        for line in told.wrap(console, max(10, width - 4)):
-            console.print(Text("    ") + line, soft_wrap=True)
 
 
 # -- JSON -----------------------------------------------------------------------------------------------
@@ -201,6 +295,7 @@ def _prop(prop: PropChoice) -> dict[str, Any]:
         "candidates": [_candidate(one) for one in prop.best],
         "pareto": [_candidate(one) for one in prop.front] or None,
         "why_not_thinner": prop.thinner or None,
+        "by_luck": prop.lucky or None,
         "reach": [
             {
                 "material": row.item.material,
@@ -211,7 +306,10 @@ def _prop(prop: PropChoice) -> dict[str, Any]:
             }
             for row in prop.reach
         ],
-        "cures": [{"says": cure.says, "kind": cure.kind, "cures": sorted(cure.cures)} for cure in prop.cures],
+        "cures": [
+            {"says": cure.says, "kind": cure.kind, "cures": sorted(cure.cures), "passes": cure.passes}
+            for cure in prop.cures
+        ],
         "tried": prop.tried,
         "passing": prop.passing,
         "with_caution": prop.cautioned,
@@ -235,6 +333,7 @@ def _candidate(one: Candidate) -> dict[str, Any]:
         "thickness_mm": _scaled(item.thickness),
         "count": one.count,
         "verdict": one.verdict.value,
+        "chance_of_pass": _float(one.chance_of_pass),
         "sag_mm": _float(one.sag_mm),
         "frequency_Hz": _float(one.frequency_hz),
         "residual_wobble_mm": _float(one.residual_wobble_mm),

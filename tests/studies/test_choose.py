@@ -1,9 +1,12 @@
 """Choosing: one engine with `check`, the same ranking as by hand, and nothing thinner left unsaid."""
 
+import csv
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from rigcheck.errors import ArgumentError, UnknownNameError
+from rigcheck.errors import ArgumentError, OutputError, UnknownNameError
 from rigcheck.files import rig_from_text
 from rigcheck.studies.candidates import (
     Candidates,
@@ -15,8 +18,10 @@ from rigcheck.studies.candidates import (
     stock_items,
 )
 from rigcheck.studies.check import check
-from rigcheck.studies.choose import choose, grade_candidates, pareto_front, ranked, visible_width
+from rigcheck.studies.choose import by_luck, choose, grade_candidates, pareto_front, ranked, visible_width
+from rigcheck.studies.choose_table import COLUMNS, write_candidates
 from rigcheck.studies.results import Status
+from rigcheck.studies.shortlist import Proposal, Proposals
 
 RIG = """
 [camera]
@@ -89,11 +94,16 @@ def test_a_candidate_is_what_check_says_of_it(support, length):
         changed = shot_with(shot, prop, item, count=int(candidates.count[index]))
         found = check(changed).props[0]
         close = 1e-6 if graded.large[index] else 1e-9
+        by_id = {finding.id: finding for finding in found.findings}
+        if by_id["sag"].status is Status.SKIPPED:
+            # It gives way, and a check follows that; all are graded by elastic theory, by which it fails too.
+            assert graded.ranks["yield-factor"][index] == 2
+            assert by_id["yield-factor"].status is Status.FAIL
+            continue
         assert found.static.sag.m_as("m") == pytest.approx(graded.sag[index], rel=close)
         assert found.modes[0].frequency.m_as("Hz") == pytest.approx(graded.frequency[index], rel=close)
         assert found.motion.residual_wobble.m_as("m") == pytest.approx(graded.wobble[index], rel=close)
         assert found.motion.residual_wobble_px == pytest.approx(graded.wobble_px[index], rel=close)
-        by_id = {finding.id: finding for finding in found.findings}
         for name, rank in graded.ranks.items():
             if rank[index] >= 0 and name in by_id:
                 words = (Status.PASS, Status.CAUTION, Status.FAIL)
@@ -146,6 +156,100 @@ def test_ranking_is_that_of_checking_each_by_hand():
     assert good
     assert [place for place in ours if rows[place][0] < 2] == good
     assert set(ours[len(good) :]) == set(by_hand[len(good) :])
+
+
+@pytest.mark.parametrize(
+    ("support", "extra"),
+    [
+        ('clamp = "collet"\ngrip = "30 mm"', ""),
+        # So thick that it shows, or held so short that the clamp is in doubt: the whole check decides.
+        ('clamp = "two-set-screws"\ngrip = "11 mm"', ""),
+        ('from = "left"', ""),
+        ("", '[limits]\nhazard = "hands"'),
+    ],
+)
+def test_what_is_shown_is_what_checking_all_of_a_small_stock_puts_first(support, extra):
+    """Every candidate checked as a file of its own, ranked by verdict, width, margin, ease, and compared."""
+    shot = rig(support=support, extra=extra)
+    prop = shot.prop[0]
+    items = own_items(rig_from_text(STOCK))
+    candidates = Candidates(shot, prop, items, counts=(1, 2))
+    graded, width = grade_candidates(candidates), visible_width(candidates)
+    ranks = {Status.PASS: 0, Status.CAUTION: 1, Status.FAIL: 2}
+    checked = [
+        check(shot_with(shot, prop, candidates.items[item], count=int(count))).props[0]
+        for item, count in zip(candidates.item, candidates.count, strict=True)
+    ]
+    within = ranked(candidates, graded, width).tolist()
+    held = [index for index in within if np.isfinite(graded.sag[index])]
+    by_hand = sorted(
+        held, key=lambda index: (max(ranks[checked[index].verdict], graded.rank[index]), within.index(index))
+    )
+    found = choose(shot, stock=rig_from_text(STOCK), counts=(1, 2), most=6, reach=False, cures=False).props[0]
+    assert [(one.item, one.count) for one in found.best] == [
+        (candidates.items[candidates.item[index]], int(candidates.count[index])) for index in by_hand[:6]
+    ]
+    for one, index in zip(found.best, by_hand, strict=False):
+        assert one.verdict is checked[index].verdict
+        assert one.chance_of_pass == checked[index].chance_of_pass
+
+
+def test_the_whole_check_moves_candidates_down():
+    """Some sizes are graded a pass that a check calls a caution; otherwise the test above would see nothing."""
+    shot = rig(support='clamp = "two-set-screws"\ngrip = "11 mm"')
+    candidates = Candidates(shot, shot.prop[0], own_items(rig_from_text(STOCK)), counts=(1, 2))
+    graded, proposals = grade_candidates(candidates), Proposals(candidates)
+    good = np.flatnonzero(graded.rank == 0)
+    assert any(proposals.of(int(index)).rank > 0 for index in good)
+
+
+def test_looking_ends_where_nothing_passes_in_full():
+    class Never(Proposals):
+        looked = 0
+
+        def of(self, index):
+            self.looked += 1
+            return Proposal(verdict=Status.FAIL, findings=(), chance_of_pass=0.0, yields=False)
+
+    shot = rig()
+    never = Never(Candidates(shot, shot.prop[0], own_items(rig_from_text(STOCK)), counts=(1,)))
+    found = never.best(np.arange(500), np.zeros(500, dtype=int), 3)
+    assert found == [0, 1, 2]
+    assert never.looked == 12
+
+
+def test_a_table_of_all_is_written_once(tmp_path):
+    shot = rig()
+    stock = rig_from_text(STOCK)
+    result = choose(shot, stock=stock, counts=(1, 2), most=2, every=True, cures=False)
+    path = write_candidates(result, tmp_path / "choices.csv")
+    rows = list(csv.DictReader(path.read_text().splitlines()))
+    assert tuple(rows[0]) == COLUMNS
+    assert len(rows) == result.props[0].tried == 10
+    assert [int(row["place"]) for row in rows] == list(range(1, 11))
+    first = result.props[0].best[0]
+    shown = next(row for row in rows if row["every_check_made"] == "yes")
+    assert shown["material"] == first.item.material
+    assert float(shown["sag_mm"]) == pytest.approx(first.sag_mm, rel=1e-5)
+    assert {row["verdict"] for row in rows} <= {"pass", "caution", "fail"}
+    with pytest.raises(OutputError, match="is there already"):
+        write_candidates(result, path)
+    with pytest.raises(ArgumentError, match="every=True"):
+        write_candidates(choose(shot, stock=stock, counts=(1,), reach=False, cures=False), tmp_path / "x.csv")
+    assert not (tmp_path / "x.csv").exists()
+
+
+def test_what_passes_by_luck_is_told():
+    """The reach is where the first shorter length fails: less than the length itself, and the pass is luck."""
+    one = choose(rig(), stock=rig_from_text(STOCK), counts=(1,), most=1, cures=False).props[0].best[0]
+    assert one.verdict is Status.PASS
+    lucky, sure = replace(one, longest_reach_mm=120.0), replace(one, longest_reach_mm=170.0)
+    assert by_luck((sure,), 160.0) == ""
+    assert by_luck((replace(lucky, verdict=Status.FAIL),), 160.0) == ""
+    assert f"By luck at this length: {lucky.words}." in by_luck((sure, lucky), 160.0)
+    assert (
+        choose(rig(), stock=rig_from_text(STOCK), counts=(1,), reach=False, cures=False).props[0].lucky == ""
+    )
 
 
 def test_what_is_set_aside_would_have_failed():

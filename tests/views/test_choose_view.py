@@ -2,17 +2,20 @@
 
 import io
 import json
+from dataclasses import replace
 
 import pytest
 from rich.console import Console
 
 from rigcheck.studies.candidates import Item
 from rigcheck.studies.choose import Candidate, ChoiceResult, PropChoice
-from rigcheck.studies.cures import Cure
+from rigcheck.studies.cures import Cure, Step
 from rigcheck.studies.reach import Reach
 from rigcheck.studies.results import Status
 from rigcheck.views.as_json import dump
 from rigcheck.views.choose_view import choose_json, render_choice
+
+STEP = Step(words="Shorten it", edit=lambda prop: prop, cures=frozenset({"sag"}))
 
 
 def item(diameter=3e-3, material="carbon-rod"):
@@ -31,6 +34,8 @@ def candidate(verdict=Status.PASS, **changes):
         "item": item(),
         "count": 1,
         "verdict": verdict,
+        "in_full": True,
+        "chance_of_pass": 0.87,
         "sag_mm": 3.1234,
         "frequency_hz": 8.25,
         "residual_wobble_mm": 0.02,
@@ -55,7 +60,7 @@ def result():
         front=best[:1],
         thinner="The next thinner, 2.5 mm carbon-rod, does not: wobble 1.8 px, limit 1.",
         reach=(Reach(item=item(), length_mm=240.0), Reach(item=item(1e-3), length_mm=None)),
-        cures=(Cure(says="Shorten it (sag 9 to 3 mm)", cures=frozenset({"sag"}), kind="shorter"),),
+        cures=(Cure(says="Shorten it (sag 9 to 3 mm)", cures=frozenset({"sag"}), kind="shorter", step=STEP),),
         tried=200,
         passing=60,
         cautioned=20,
@@ -68,9 +73,10 @@ def result():
     return ChoiceResult(title="Desk set \x1b[31m", props=(prop,), cautions=("Keep clear.",))
 
 
-def rendered(width, encoding="utf-8"):
+def rendered(width, encoding="utf-8", *, shown=None, all_reach=False):
     stream = io.TextIOWrapper(io.BytesIO(), encoding=encoding)
-    render_choice(Console(file=stream, width=width, color_system=None), result())
+    console = Console(file=stream, width=width, color_system=None)
+    render_choice(console, result() if shown is None else shown, all_reach=all_reach)
     stream.flush()
     return stream.buffer.getvalue().decode(encoding)
 
@@ -89,7 +95,7 @@ def test_words_stand_beside_marks():
     assert "✓ pass" in text
     assert "✗ fail" in text
     assert "27.4 px" in text
-    assert "1 thinner sizes pass at no length" in text
+    assert "1 mm passes at no length from 20 mm on" in text
     assert "next thinner, 2.5 mm carbon-rod, does not" in text
 
 
@@ -121,3 +127,57 @@ def test_json_has_the_promised_keys_and_no_zero_for_what_is_absent():
     assert found["props"][0]["reach"][0]["longest_reach_mm"] == 240.0
     assert found["props"][0]["cures"][0]["kind"] == "shorter"
     assert found["cautions"] == ["Keep clear."]
+
+
+NAMES = ("stainless-304-spring", "spring-steel-sm", "hard-drawn-steel", "carbon-tube", "brass-c260")
+
+
+@pytest.mark.parametrize("width", [50, 60, 80, 100, 120])
+def test_names_and_figures_are_never_broken(width):
+    best = tuple(
+        candidate(item=item(material=name), count=count, verdict=verdict)
+        for name in NAMES
+        for count, verdict in ((1, Status.PASS), (3, Status.CAUTION))
+    )
+    whole = result()
+    text = rendered(width, shown=replace(whole, props=(replace(whole.props[0], best=best),)))
+    lines = text.splitlines()
+    for name in NAMES:
+        assert sum(name in line for line in lines) >= 2
+    assert max(len(line) for line in lines) <= width
+    if width < 60:
+        return
+    table = lines[lines.index(next(line for line in lines if "choice" in line)) :]
+    assert sum("27.4 px" in line for line in table) >= len(best)
+    wanted = {"reach"} if width >= 60 else set()
+    wanted |= {"chance"} if width >= 80 else set()
+    wanted |= {"sag", "margin"} if width >= 100 else set()
+    assert wanted <= set(table[0].split())
+
+
+def test_the_reach_chart_is_short_unless_all_is_asked_for():
+    sizes = tuple(Reach(item=item(k * 1e-3), length_mm=100.0 * k) for k in range(1, 12))
+    other = tuple(Reach(item=item(k * 1e-3, "brass-c260"), length_mm=50.0 * k) for k in range(1, 12))
+    whole = result()
+    shown = replace(whole, props=(replace(whole.props[0], reach=(*sizes, *other)),))
+    short, full = rendered(80, shown=shown), rendered(80, shown=shown, all_reach=True)
+    assert "brass-c260" not in short
+    assert "17 more sizes: add --reach." in short
+    assert all(f"      {k} mm" in short for k in range(2, 7))
+    assert "550 mm" in full
+    assert "1100 mm" in full
+
+
+def test_what_passes_as_a_whole_comes_alone():
+    def cure(says, passes):
+        return Cure(says=says, cures=frozenset({"sag"}), kind="shorter", step=STEP, passes=passes)
+
+    whole = result()
+
+    def shown(*cures):
+        return rendered(100, shown=replace(whole, props=(replace(whole.props[0], cures=cures),)))
+
+    both = shown(cure("Shorten it: then it passes", True), cure("Lighten it: that leaves sag", False))
+    assert "Shorten it" in both
+    assert "Lighten it" not in both
+    assert "Lighten it" in shown(cure("Lighten it: that leaves sag", False))

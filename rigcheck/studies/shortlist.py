@@ -1,0 +1,129 @@
+"""The best of many graded candidates, each given the whole check as if it stood in the file."""
+
+from __future__ import annotations
+
+import heapq
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rigcheck.studies.candidates import Candidates, shot_with
+from rigcheck.studies.examining import examine, work_on
+from rigcheck.studies.results import Finding, Status
+from rigcheck.studies.uncertainty import ranges_of, with_chances
+
+__all__ = ["Proposal", "Proposals", "in_full"]
+
+Array = NDArray[np.float64]
+Index = NDArray[np.intp]
+
+_RANKS = {Status.PASS: 0, Status.CAUTION: 1, Status.FAIL: 2}
+_LOOKS = 4
+"""Candidates looked at in full for each one wanted, at most: where nothing passes in full, all would be."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Proposal:
+    """A candidate with what the whole check says of it.
+
+    Attributes
+    ----------
+    verdict : Status
+        Of every check of one prop, those of the other props left out.
+    findings : tuple of Finding
+        All of them.
+    chance_of_pass : float or None
+        As in a check.
+    yields : bool
+        Whether it gives way, so that the sag by elastic theory is not where it settles.
+    """
+
+    verdict: Status
+    findings: tuple[Finding, ...]
+    chance_of_pass: float | None
+    yields: bool
+
+    @property
+    def rank(self) -> int:
+        """0 pass, 1 caution, 2 fail."""
+        return _RANKS[self.verdict]
+
+
+class Proposals:
+    """The whole check of candidates, each made once."""
+
+    def __init__(self, candidates: Candidates) -> None:
+        self._candidates = candidates
+        self._known: dict[int, Proposal] = {}
+
+    def __contains__(self, index: int) -> bool:
+        """Whether a candidate has been looked at."""
+        return index in self._known
+
+    def of(self, index: int) -> Proposal:
+        """Look at one candidate."""
+        if index not in self._known:
+            self._known[index] = in_full(self._candidates, index)
+        return self._known[index]
+
+    def best(self, order: Index, ranks: Index, most: int) -> list[int]:
+        """Give the first of the candidates when the whole check ranks them.
+
+        Parameters
+        ----------
+        order : int array, shape (n,)
+            Candidates, best first within each rank.
+        ranks : int array, shape (candidates,)
+            What they were graded; the whole check can only find more.
+        most : int
+            How many.
+
+        Returns
+        -------
+        list of int
+            Best first. Where four times as many have been looked at, it ends with what has been found.
+        """
+        heap = [(int(ranks[index]), place, index, False) for place, index in enumerate(order.tolist())]
+        heapq.heapify(heap)
+        found: list[int] = []
+        looks = 0
+        while heap and len(found) < most:
+            rank, place, index, known = heapq.heappop(heap)
+            if known:
+                found.append(index)
+            elif looks < _LOOKS * most:
+                looks += 1
+                heapq.heappush(heap, (max(rank, self.of(index).rank), place, index, True))
+        return found
+
+
+def in_full(candidates: Candidates, index: int, free_length: float | None = None) -> Proposal:
+    """Give one candidate the whole check.
+
+    Parameters
+    ----------
+    candidates : Candidates
+        All of them.
+    index : int
+        Which.
+    free_length : float, optional
+        In place of the prop's [m].
+
+    Returns
+    -------
+    Proposal
+        The same as `rigcheck.studies.check.check` of the candidate alone.
+    """
+    item, count = candidates.items[candidates.item[index]], int(candidates.count[index])
+    place = next(number for number, prop in enumerate(candidates.shot.prop) if prop is candidates.prop)
+    shot = shot_with(candidates.shot, candidates.prop, item, count=count, free_length=free_length)
+    work = work_on(shot, shot.prop[place])
+    examined = examine(shot, work)
+    findings, chance, _ = with_chances(examined.findings, ranges_of(shot, work))
+    return Proposal(
+        verdict=examined.verdict,
+        findings=findings,
+        chance_of_pass=chance,
+        yields=work.still.yielding is not None,
+    )
