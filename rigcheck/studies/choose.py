@@ -313,9 +313,10 @@ def choose(
     whose sag by ``W L^3/(3 E I)`` alone would be more than its free length (`Candidates.least_sag`) is set aside as
     far too soft; settled, it hangs by more than half its length (elastica: 0.60 L at ``W L^2/(E I) = 3``; K. E.
     Bisshopp and D. C. Drucker, Q. Appl. Math. 3, 1945, from memory). What would need the solution for large
-    displacement is set aside as too weak where it fails in any case: its buckling factor, which that solution does not change, is
-    under 3; or linear theory leaves it less than half the strength it needs (the lever arm of a level support
-    shrinks by a quarter at most as far as the first rule lets it droop, so it cannot come back from that).
+    displacement is set aside as too weak where it fails in any case: its buckling factor, which that solution does
+    not change, is under 3; or linear theory leaves it less than half the strength it needs (the lever arm of a
+    level support shrinks by a quarter at most as far as the first rule lets it droop, so it cannot come back from
+    that).
     """
     if stock is not None:
         known = {material.name for material in shot.material}
