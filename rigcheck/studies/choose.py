@@ -382,7 +382,7 @@ def _choose_prop(
         thinner=_why_not_thinner(candidates, graded, width, shown, proposals, made),
         reach=_reach_rows(candidates, reaches),
         cures=tuple(_cures(candidates)) if cures else (),
-        every=tuple(as_known(index) for index in order.tolist()) if every else (),
+        every=tuple(as_known(index) for index in _final(order, graded, proposals)) if every else (),
         tried=len(candidates),
         passing=int((graded.rank == 0).sum()),
         cautioned=int((graded.rank == 1).sum()),
@@ -599,6 +599,15 @@ def _alike(candidates: Candidates, chosen: Index, lengths: Array, places: Index)
             divided = divided_at_ends(rig)
             groups += [part for part in (rows[divided], rows[~divided]) if len(part)]
     return groups
+
+
+def _final(order: Index, graded: Graded, proposals: Proposals) -> list[int]:
+    """All candidates in order, those that had the whole check where that puts them."""
+    rank = {
+        index: proposals.of(index).rank if index in proposals else int(graded.rank[index])
+        for index in order.tolist()
+    }
+    return sorted(rank, key=rank.__getitem__)
 
 
 # -- ranking --------------------------------------------------------------------------------------------
