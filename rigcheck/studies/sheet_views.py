@@ -22,10 +22,10 @@ from rigcheck.picture.outlines import outline
 from rigcheck.picture.projection import Camera
 from rigcheck.picture.shadow import hidden_stretch
 from rigcheck.picture.solids import Solid
+from rigcheck.studies.carried import Carried, carried
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.history import History
 from rigcheck.studies.moving import span
-from rigcheck.studies.picturing import Carried, carried
 from rigcheck.studies.prop_plan import tip_way
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.sheet_shape import Curve, settled_curves

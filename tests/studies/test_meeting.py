@@ -14,10 +14,13 @@ from rigcheck.files import rig_from_text
 from rigcheck.model import Shot
 from rigcheck.motion.distance_measures import peak_distance
 from rigcheck.motion.profiles import profile
-from rigcheck.studies.meeting import NEAR, Approach, approaches, meeting, meeting_words
-from rigcheck.studies.picturing import carried, swing
+from rigcheck.studies.approach_search import NEAR
+from rigcheck.studies.approaching import Approach, approaches
+from rigcheck.studies.carried import carried
+from rigcheck.studies.meeting import meeting, meeting_words
 from rigcheck.studies.reading import read_prop
 from rigcheck.studies.results import Contribution, Status
+from rigcheck.studies.swinging import swing
 
 STIFF = 'material = "carbon-rod"\ndiameter = "6 mm"\nlength = "100 mm"\n'
 """Under a few grams it sags by a few thousandths of a millimetre, so that hand figures hold."""

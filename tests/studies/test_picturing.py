@@ -10,8 +10,10 @@ import pytest
 from rigcheck.files import rig_from_text
 from rigcheck.model import Shot
 from rigcheck.motion.profiles import profile
+from rigcheck.studies.carried import Carried, carried
 from rigcheck.studies.evaluate import Outcome
-from rigcheck.studies.picturing import HIDDEN_AREA, Carried, carried, picturing
+from rigcheck.studies.hiding import HIDDEN_AREA
+from rigcheck.studies.picturing import picturing
 from rigcheck.studies.reading import Reading, read_prop
 from rigcheck.studies.results import Contribution, Finding, Status
 

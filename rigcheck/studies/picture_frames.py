@@ -1,0 +1,114 @@
+"""The frames of the moves and the poses in which a prop is looked at."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rigcheck.model import Shot
+from rigcheck.motion.keyframes import KeyframePath
+from rigcheck.studies.carried import Carried
+from rigcheck.studies.moving import is_turning, span
+from rigcheck.studies.results import Figure, Finding
+
+__all__ = ["LOOKS", "Frames", "Said", "frames_of"]
+
+Array = NDArray[np.float64]
+
+LOOKS = 9
+"""Frames looked at first; those between two unlike ones follow."""
+_LOOKS_TURNING = 65
+_POSES = 101
+"""Places looked at where no frame rate is given."""
+_MOST_KEYS = 5_000
+_SPEED_SAMPLES = 101
+"""Places between which the speed is taken; a smooth move's top speed comes out within 0.1 %."""
+
+
+@dataclass
+class Said:
+    """What has been found so far of what the camera sees."""
+
+    findings: list[Finding] = field(default_factory=list)
+    figures: list[Figure] = field(default_factory=list)
+    assumptions: list[str] = field(default_factory=list)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Frames:
+    """The frames of the moves and the poses that are looked at first, which are worked out in one go.
+
+    Attributes
+    ----------
+    rate : float or None
+        [1/s]; None where none is given, and the frames are then places spread over the moves.
+    times : array, shape (count,)
+        [s].
+    first : int array
+        Frames looked at first.
+    rotation, position : array
+        In those and, last, at the end of the moves.
+    course : array
+        Times at which the speed is looked at [s].
+    course_rotation, course_position : array
+        There.
+    """
+
+    rate: float | None
+    times: Array
+    first: NDArray[np.intp]
+    rotation: Array
+    position: Array
+    course: Array
+    course_rotation: Array
+    course_position: Array
+
+
+def frames_of(shot: Shot, body: Carried) -> Frames:
+    """The frames of the moves and the poses looked at first."""
+    camera = shot.camera
+    rate = None if camera is None or camera.frame_rate is None else camera.frame_rate.m_as("Hz")
+    if body.travels:
+        start, stop = span(body.travels)
+        count = _POSES if rate is None else int((stop - start) * rate + 1e-6) + 1
+        times = np.linspace(start, stop, count) if rate is None else start + np.arange(count) / rate
+        keys = [travel.keys for travel in body.travels if travel.keys is not None]
+        looks = LOOKS if not keys and not is_turning(body.travels) else _LOOKS_TURNING
+        # Within each move: a short one may lie between two samples of the whole shot.
+        spans = {(start, stop), *((float(one.start[0]), float(one.stop[0])) for one in body.travels)}
+        course = np.unique(
+            np.concatenate(
+                [*(np.linspace(*ends, _SPEED_SAMPLES) for ends in spans), *(_fastest(path) for path in keys)]
+            )
+        )
+    else:
+        stop, times, looks, course = 0.0, np.zeros(1), 1, np.zeros(0)
+    # Also within each move: a short one may lie between two looks over the whole shot.
+    within = [
+        np.searchsorted(times, np.linspace(float(travel.start[0]), float(travel.stop[0]), looks))
+        for travel in body.travels
+    ]
+    even = np.linspace(0, len(times) - 1, looks).round().astype(int)
+    first = np.unique(np.clip(np.concatenate([even, *within]), 0, len(times) - 1))
+    rotation, position = body.poses(np.concatenate([times[first], [stop], course]))
+    split = len(first) + 1
+    turned, carried_on = (rotation, rotation) if len(rotation) == 1 else (rotation[:split], rotation[split:])
+    return Frames(
+        rate=rate,
+        times=times,
+        first=first,
+        rotation=turned,
+        position=position[:split],
+        course=course,
+        course_rotation=carried_on,
+        course_position=position[split:],
+    )
+
+
+def _fastest(keys: KeyframePath) -> Array:
+    """Times of keys: all of them, or of a long list those about its fastest."""
+    middle = int(np.abs(keys.velocity).argmax())
+    first = max(0, min(middle - _MOST_KEYS // 2, keys.times.size - _MOST_KEYS))
+    return keys.times[first : first + _MOST_KEYS]
