@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -518,16 +520,29 @@ def _travel(move: Move, root: Array, notes: _Notes) -> Travel:
 
 
 def _key_path(move: Move, unit: str, notes: _Notes) -> KeyframePath:
-    from rigcheck.files.takes import read_keys
-
     assert move.keys is not None
-    keys = read_keys(move.keys)
     scale = registry().Quantity(1.0, move.key_unit).m_as(unit)
     notes.assumptions.append(
         "Between keyframes the move follows the smoothest curve through them (a cubic spline) and starts and stops"
         " at rest; a controller that joins them otherwise adds its own shake."
     )
-    return keyframe_path(keys.times + move.start.m_as("s"), keys.values * scale)
+    file = move.keys
+    state = file.stat() if file.is_file() else None
+    return _path_of(
+        file,
+        None if state is None else (state.st_mtime_ns, state.st_size),
+        start=move.start.m_as("s"),
+        scale=scale,
+    )
+
+
+@lru_cache(maxsize=8)
+def _path_of(file: Path, _as_of: tuple[int, int] | None, *, start: float, scale: float) -> KeyframePath:
+    """The path that a file of keyframes gives; a check reads its rig anew for every change that it proves."""
+    from rigcheck.files.takes import read_keys
+
+    keys = read_keys(file)
+    return keyframe_path(keys.times + start, keys.values * scale)
 
 
 def _push(move: Move, notes: _Notes) -> Push:
