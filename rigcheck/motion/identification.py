@@ -29,6 +29,7 @@ from rigcheck.motion.take_search import LEAST_FRAMES, best_part, noise_level
 
 __all__ = ["Component", "Identification", "aliases", "identify"]
 
+_NOTHING = 1e-12  # of a pixel or millimetre: a track without any movement
 _RESTLESS = 2.5  # times the noise from frame to frame: then the fit leaves more than noise
 
 
@@ -150,7 +151,7 @@ def identify(
             track = track - move.path
     # The last digits of the numbers themselves are noise too.
     digits = max(1e-9 * float(np.ptp(track, axis=0).max()), 1e-13 * float(np.abs(cleaned.track).max()))
-    floor = max(0.3 * cleaned.step, 0.3 * least_noise, digits)
+    floor = max(0.3 * cleaned.step, 0.3 * least_noise, digits, _NOTHING)
     part = best_part(cleaned, track, move, floor)
     frame_rate = 1.0 / float(np.median(np.diff(t)))
     fit = part.selection.fit

@@ -157,7 +157,7 @@ def adjusted_start(
     width = int(np.clip(0.25 * 2.0 * np.pi / (slowest * step), 5, max(5, (stop - start) // 8)))
     low = max(0, start - (stop - start) // 2 - 4 * width)
     high = min(stop - 4 * width, start + (stop - start) // 2)
-    if high <= low:
+    if high <= low or start > high:
         return start
     rows = slice(low, high + width)
     model = predict(fit, times[rows] - times[start])

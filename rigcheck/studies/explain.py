@@ -187,6 +187,10 @@ def _prop(shot: Shot, name: str | None) -> Prop:
 # -- what the take shows --------------------------------------------------------------------------------
 
 _SLOW_DRIFT = "A slow drift is taken out of the part after the stop."
+_NO_BENCH = (
+    "The rig as the file describes it does not hold the mass of the bench test, or does not sag under it:"
+    " that test says nothing here."
+)
 _NO_RIG = "Without a rig file nothing can be said about causes."
 
 
@@ -247,6 +251,9 @@ def _explain(
 ) -> ExplainResult:
     reading = read_prop(shot, prop)
     task = reading.task if not tap else replace(reading.task, travels=(), pushes=())
+    unsure = uncertain(shot, prop)
+    faults = faults_of(shot, prop, reading)
+    predicted = predict(task, unsure, faults, hung=None if hung is None else hung.mass)
     unit = "px" if track is None else track.unit
     view = view_of(task, unit)
     found = still = None
@@ -264,11 +271,8 @@ def _explain(
         lever=_lever(prop),
         point=None if point is None else np.array(point),
         push=_push(task) if moved else None,
-        bench=None if hung is None else _bench(hung),
+        bench=None if hung is None or predicted[0].log_sag is None else _bench(hung),
     )
-    unsure = uncertain(shot, prop)
-    faults = faults_of(shot, prop, reading)
-    predicted = predict(task, unsure, faults, hung=None if hung is None else hung.mass)
     background = None if still is None else max((one.amplitude for one in still.components), default=0.0)
     sources, way = _elsewhere(task, track, found, view, rates)
     ranking = rank(
@@ -327,12 +331,15 @@ def _explain(
         next_step=next_step(found, told, within=within, tapped=tap, swings=len(components)),
         fitted=fitted,
         notes=(
+            *(() if hung is None or evidence.bench is not None else (_NO_BENCH,)),
             *(() if track is None else track.notes),
             *(() if tap else _clock_notes(shot, track)),
             *(() if found is None else found.notes),
         ),
         order_criterion="" if found is None else found.order_criterion,
-        assumptions=_assumptions(reading, unsure, track, tap=tap, moved=moved, point=point),
+        assumptions=_assumptions(
+            reading, unsure, track, tap=tap, moved=moved, point=point, damping_ratio=damping_ratio
+        ),
         cautions=cautions(task.limits.hazard, reading.cautions),
     )
 
@@ -428,6 +435,7 @@ def _assumptions(
     tap: bool,
     moved: bool,
     point: tuple[float, float, float] | None,
+    damping_ratio: float | None,
 ) -> tuple[str, ...]:
     said = list(reading.assumptions)
     if track is not None:
@@ -438,6 +446,10 @@ def _assumptions(
         )
         if point is None:
             said.append("The followed point lies near the prop's centre of mass.")
+        if damping_ratio is not None:
+            said.append(
+                f"Wobble with each cause, and its cures, are with the damping of the take, {damping_ratio:.2g}."
+            )
         if tap:
             said.append("The prop was tapped, not moved.")
     said.append(

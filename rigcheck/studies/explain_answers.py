@@ -12,6 +12,7 @@ from rigcheck.studies.explain_causes import Ranked, Ranking
 from rigcheck.studies.explain_faults import Uncertain
 from rigcheck.studies.explain_fit import cures_of, fit, wobble
 from rigcheck.studies.explain_results import Cause, Implied
+from rigcheck.studies.explain_seen import screen_words
 from rigcheck.studies.explain_words import Sight, describe, mode_id, plain_cure, telling
 from rigcheck.studies.reading import Reading
 
@@ -25,6 +26,8 @@ _LEAST_FITTED = 0.05
 _HELPS = 0.5
 """A cure that leaves more than the limit and more than this share of the wobble is backed up by another."""
 _FOLDED = 0.01
+_TWIN = 0.03
+"""Logarithm of frequencies within which two sways are not told apart by their directions."""
 _FEW = 1
 """Swings in view that leave faults of the rig hard to tell apart."""
 SURE = 0.6
@@ -249,8 +252,21 @@ def named(ranking: Ranking, sight: Sight) -> dict[int, str]:
         if mode < 0:
             continue
         folded = abs(true - component.frequency) > _FOLDED * component.frequency
-        names[id(component)] = _kind(sight, mode) + (f", truly at {true:.3g} Hz" if folded else "")
+        kind = _kind(sight, mode)
+        if kind.startswith("sway") and _has_a_twin(rig, sight, mode):
+            kind = f"sway {screen_words(component)}"  # either of the two, or both
+        names[id(component)] = kind + (f", truly at {true:.3g} Hz" if folded else "")
     return names
+
+
+def _has_a_twin(rig: Ranked, sight: Sight, mode: int) -> bool:
+    """Whether another sway has nearly the same frequency."""
+    assert rig.predicted is not None  # a rig
+    logs = rig.predicted.log_frequency[0]
+    return any(
+        other != mode and _kind(sight, other).startswith("sway") and abs(logs[other] - logs[mode]) < _TWIN
+        for other in range(len(logs))
+    )
 
 
 def next_step(

@@ -465,7 +465,8 @@ def predict(
     Returns
     -------
     list of Predicted
-        For each fault that leaves a settled rig, on a finer row of values where they are numbers.
+        For each fault that leaves a settled rig, on a finer row of values where they are numbers. Without sag where
+        the rig as described would not hold the hung mass.
 
     Notes
     -----
@@ -479,6 +480,8 @@ def predict(
     sag_slopes = None
     if hung is not None:
         sag_slopes = _central(_log_further_sag(deviations, hung)[:, None])[:, 0]
+        if not (np.isfinite(_log_further_sag(base, hung)).all() and np.isfinite(sag_slopes).all()):
+            hung = sag_slopes = None  # with that on it the rig as described does not hold, or goes nowhere
     result = []
     for fault in faults:
         followed = _followed(task, fault, base, reference)

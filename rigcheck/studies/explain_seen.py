@@ -29,6 +29,7 @@ __all__ = [
     "intended",
     "kicks_of",
     "peak_to_peak",
+    "screen_words",
     "view_of",
 ]
 
@@ -201,7 +202,7 @@ def as_seen(
         amplitude_px=amplitude if unit == "px" else amplitude / scale if known else None,
         amplitude_mm=amplitude if unit == "mm" else amplitude * scale if known else None,
         direction=(float(component.direction[0]), float(component.direction[1])),
-        direction_words=_screen_words(component),
+        direction_words=screen_words(component),
         cycles=component.cycles,
         to_a_tenth_s=float(np.log(10.0) / decay) if decay > 0 else None,
         aliases_Hz=tuple(value for value in others if abs(value - component.damped_frequency) > 1e-6),
@@ -209,7 +210,18 @@ def as_seen(
     )
 
 
-def _screen_words(component: Component) -> str:
+def screen_words(component: Component) -> str:
+    """The direction of a swing on screen, to and fro.
+
+    Parameters
+    ----------
+    component : Component
+        As seen.
+
+    Returns
+    -------
+    str
+    """
     low, high = component.direction_range
     if high - low > _ROUND:
         return "in a round"

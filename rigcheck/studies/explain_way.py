@@ -258,6 +258,8 @@ def _held_against(left: Array, columns: Array, phase: Array) -> tuple[float, flo
     around = np.mean([_gain(before, columns, share * phase)[0] for share in shares if share > _SLOWEST])
     count = 2 * len(left)
     squares = float((before**2).sum())
+    if not squares > 0:
+        return 0.0, 0.0  # the rest fits to the last digit
     fit = 0.5 * count * np.log(squares / max(squares - gain, 1e-12 * squares))
     odds = np.log(_PRIOR / (1 - _PRIOR)) + min(fit, 2.0 * gain / max(float(around), 1e-300))
     odds -= 2.0 * np.log(count)

@@ -18,7 +18,8 @@ __all__ = ["explain_json", "render_explain"]
 
 _FORMAT = "rigcheck-explain/1"
 _WIDEST = 100
-_BAR = 20
+_BAR = 10
+_NARROW = 76  # under it the bars are left out
 _MOST_SHOWN = 4
 """Swings, and causes, that are shown without details."""
 
@@ -45,12 +46,12 @@ def render_explain(
     encoding = console.encoding
     bar = "█" if printable("█", encoding=encoding) == "█" else "#"
 
-    def say(text: str, *, indent: int = 0, hang: int = 0, bold: bool = False) -> None:
+    def say(text: str, *, indent: int = 0, hang: int = 0, head: str = "", bold: bool = False) -> None:
         body = Text(printable(text, encoding=encoding), style="bold" if bold else "")
-        lines = body.wrap(console, max(10, width - indent - hang), overflow="fold")
-        for place, line in enumerate(lines):
+        rest = " " * (indent + max(hang, len(head)))
+        for place, line in enumerate(body.wrap(console, max(10, width - len(rest)), overflow="fold")):
             line.rstrip()
-            console.print(Text(" " * (indent + (hang if place else 0))) + line, soft_wrap=True)
+            console.print(Text(rest if place else " " * indent + head) + line, soft_wrap=True)
 
     of = ", ".join(part for part in (result.prop, result.title) if part)
     say(f"What wobbles: {result.take or 'a bench test'}{f' ({of})' if of else ''}", bold=True)
@@ -72,9 +73,11 @@ def render_explain(
         say("Likeliest causes", bold=True)
         shown_causes = result.causes if details else result.causes[:_MOST_SHOWN]
         for place, cause in enumerate(shown_causes):
-            marks = bar * max(1, round(_BAR * cause.chance))
-            say(f"{chance(cause.chance):>9} {marks}", indent=2)
-            _cause(say, cause, short=place > 0 and not details)
+            marks = f" {bar * max(1, round(_BAR * cause.chance)):<{_BAR}}" if width >= _NARROW else ""
+            head = f"{chance(cause.chance):>9}{marks}  "
+            say(cause.says, head=head)
+            if place == 0 or details:
+                _cause(say, cause)
         _say_more(say, len(result.causes) - len(shown_causes), "less likely cause")
     if details:
         _details(say, console, result)
@@ -155,15 +158,12 @@ def _wobbles(say: Any, result: ExplainResult) -> None:
         say(f"{words:<32} {amount(value, of)}", indent=4)
 
 
-def _cause(say: Any, cause: Cause, *, short: bool) -> None:
-    say(cause.says, indent=4, hang=2)
-    if short:
-        return
+def _cause(say: Any, cause: Cause) -> None:
     if cause.implied is not None:
-        say(_implied(cause.implied), indent=4, hang=2)
-    say(f"Test: {cause.test}", indent=4, hang=2)
+        say(_implied(cause.implied), indent=11, hang=2)
+    say(f"Test: {cause.test}", indent=11, hang=2)
     if cause.cure:
-        say(f"Cure: {cause.cure}{'' if cause.cure.endswith('.') else '.'}", indent=4, hang=2)
+        say(f"Cure: {cause.cure}{'' if cause.cure.endswith('.') else '.'}", indent=11, hang=2)
 
 
 def _implied(value: Implied) -> str:

@@ -190,5 +190,38 @@ class TestBadArguments:
         assert result.next_step == "Nothing to cure: no wobble shows in this take."
 
 
+class TestOddTakes:
+    """What random takes stumbled over once."""
+
+    def odd(self, positions, rate=24.0):
+        times = np.arange(len(positions)) / rate
+        return Take(
+            times=times,
+            positions=positions,
+            unit="px",
+            background=None,
+            dropped=0,
+            frame_rate=rate,
+            source="",
+        )
+
+    @pytest.mark.parametrize("frames", [4, 12, 300])
+    def test_a_point_that_never_moves(self, frames) -> None:
+        result = explain(self.odd(np.zeros((frames, 2))), shot=rig_from_text(RIG), rates={"belt": 7.0})
+        assert result.components == ()
+
+    def test_a_walk_and_steps(self) -> None:
+        rng = np.random.default_rng(1)
+        for frames in (30, 100):
+            explain(self.odd(np.cumsum(rng.normal(size=(frames, 2)), axis=0)), shot=rig_from_text(RIG))
+            explain(self.odd(np.round(rng.normal(size=(frames, 2)))), shot=rig_from_text(RIG))
+
+    def test_a_rig_that_does_not_hold_the_hung_mass(self) -> None:
+        thin = RIG.replace("3 mm", "0.8 mm").replace("310 g", "60 g")
+        result = explain(None, shot=rig_from_text(thin), hung=HungMass(mass=50.0, sag=0.01))
+        assert result.causes == ()
+        assert any("that test says nothing here" in note for note in result.notes)
+
+
 def test_kinds_cover_every_cause_that_can_be_named() -> None:
     assert set(RIG_FAULTS) < set(KINDS)
