@@ -40,6 +40,13 @@ def test_planted_faults_of_200_rigs(tmp_path) -> None:
     assert abs(first - said) < 0.08  # three standard deviations of the share
 
 
+def odd(positions, rate=24.0):
+    times = np.arange(len(positions)) / rate
+    return Take(
+        times=times, positions=positions, unit="px", background=None, dropped=0, frame_rate=rate, source=""
+    )
+
+
 class TestWhatIsSaid:
     def test_of_a_softer_clamp(self, tmp_path) -> None:
         made, result = explained("clamp-softer", 0, tmp_path)
@@ -154,17 +161,7 @@ class TestBench:
 
 class TestBadArguments:
     def take(self):
-        times = np.arange(100) / 50.0
-        positions = np.random.default_rng(1).normal(0, 0.1, (100, 2))
-        return Take(
-            times=times,
-            positions=positions,
-            unit="px",
-            background=None,
-            dropped=0,
-            frame_rate=50.0,
-            source="take.csv",
-        )
+        return odd(np.random.default_rng(1).normal(0, 0.1, (100, 2)), rate=50.0)
 
     @pytest.mark.parametrize("value", [0.0, -1.0, np.nan, np.inf])
     def test_bench_and_rates(self, value) -> None:
@@ -193,28 +190,16 @@ class TestBadArguments:
 class TestOddTakes:
     """What random takes stumbled over once."""
 
-    def odd(self, positions, rate=24.0):
-        times = np.arange(len(positions)) / rate
-        return Take(
-            times=times,
-            positions=positions,
-            unit="px",
-            background=None,
-            dropped=0,
-            frame_rate=rate,
-            source="",
-        )
-
     @pytest.mark.parametrize("frames", [4, 12, 300])
     def test_a_point_that_never_moves(self, frames) -> None:
-        result = explain(self.odd(np.zeros((frames, 2))), shot=rig_from_text(RIG), rates={"belt": 7.0})
+        result = explain(odd(np.zeros((frames, 2))), shot=rig_from_text(RIG), rates={"belt": 7.0})
         assert result.components == ()
 
     def test_a_walk_and_steps(self) -> None:
         rng = np.random.default_rng(1)
         for frames in (30, 100):
-            explain(self.odd(np.cumsum(rng.normal(size=(frames, 2)), axis=0)), shot=rig_from_text(RIG))
-            explain(self.odd(np.round(rng.normal(size=(frames, 2)))), shot=rig_from_text(RIG))
+            explain(odd(np.cumsum(rng.normal(size=(frames, 2)), axis=0)), shot=rig_from_text(RIG))
+            explain(odd(np.round(rng.normal(size=(frames, 2)))), shot=rig_from_text(RIG))
 
     def test_a_rig_that_does_not_hold_the_hung_mass(self) -> None:
         thin = RIG.replace("3 mm", "0.8 mm").replace("310 g", "60 g")
