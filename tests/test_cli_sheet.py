@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 
 import pytest
 
-from tests.test_cli import FAILING, GOOD, process
+from tests.test_cli import FAILING, GOOD, plain_environment, process
 
 
 @pytest.fixture
@@ -90,11 +92,24 @@ def test_a_figure_of_another_kind_is_refused_before_the_work(folder):
 
 
 def test_a_pdf_without_the_extra_says_what_to_install(folder, monkeypatch):
-    import sys
-
     from rigcheck.errors import OutputError
     from rigcheck.views.page import page_pdf
 
     monkeypatch.setitem(sys.modules, "weasyprint", None)
     with pytest.raises(OutputError, match=r"pip install 'rigcheck\[pdf\]'.*print it from a browser"):
         page_pdf("<html></html>")
+
+
+def test_a_plain_check_loads_nothing_that_draws(folder):
+    done = subprocess.run(
+        [sys.executable, "-X", "importtime", "-m", "rigcheck", "check", "rig.toml"],
+        cwd=folder,
+        env={**plain_environment(), "PYTHONIOENCODING": "utf-8"},
+        capture_output=True,
+        encoding="utf-8",
+        timeout=120,
+        check=True,
+    )
+    loaded = {line.rpartition("|")[2].strip() for line in done.stderr.splitlines()}
+    assert "numpy" in loaded
+    assert not {"matplotlib", "jinja2", "markupsafe", "weasyprint", "rigcheck.studies.sheet"} & loaded

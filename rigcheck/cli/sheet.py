@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from rigcheck import __version__
-from rigcheck.cli.options import as_json_option, overwrite_option
+from rigcheck.cli.options import as_json_option, overwrite_option, prop_option
 from rigcheck.cli.running import console, print_json, progress
 
 __all__ = ["sheet"]
@@ -16,7 +16,7 @@ __all__ = ["sheet"]
 
 @click.command()
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option("--prop", metavar="NAME", help="Only this prop of the shot.")
+@prop_option("Only this prop of the shot.")
 @click.option(
     "-o",
     "--output",

@@ -346,6 +346,7 @@ def _timing(figure: Figure, prop: PropRetiming, bottom: float, row: float) -> st
         profile = timing.moves[0].profile if timing.moves else None
         other = f"{profile}, " if label == "do this" and profile not in (None, prop.profile) else ""
         spot = (timing.duration_s, max(timing.wobble, floor))
+        lift = lift if timing.wobble > 3 * floor else 9
         axes.plot(*([value] for value in spot), marker=shape, ms=5.5, mfc=ACCENT, mec=INK, mew=0.8, ls="none")
         axes.annotate(
             f"{label}: {other}{number(timing.duration_s)} s, {amount(timing.wobble, prop.unit)}",

@@ -5,13 +5,12 @@ Units stand in the last part of each key; what is absent is null. Drawings are l
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from rigcheck.views.as_json import check_json
+from rigcheck.views.as_json import _float, check_json
 
 if TYPE_CHECKING:
     from rigcheck.studies.results import Figure, Finding
@@ -22,7 +21,6 @@ if TYPE_CHECKING:
 __all__ = ["sheet_json"]
 
 _FORMAT = "rigcheck-sheet/1"
-_DIGITS = 12  # significant digits, as in the other forms
 _PLACE_DIGITS = 6  # of a place in a drawing
 
 
@@ -217,9 +215,3 @@ def _places(points: Iterable[Iterable[float]] | None) -> list[list[float]] | Non
         [float(f"{float(value):.{_PLACE_DIGITS - 1}e}") + 0.0 for value in np.asarray(place)]
         for place in points
     ]
-
-
-def _float(value: float | None) -> float | None:
-    if value is None or not math.isfinite(value):
-        return None
-    return float(f"{float(value):.{_DIGITS - 1}e}") + 0.0

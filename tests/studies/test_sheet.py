@@ -131,3 +131,23 @@ def test_sources_are_those_of_the_materials_used(demo):
 
 def test_names_stay_as_typed(odd):
     assert odd.props[0].check.name == SCRIPT
+
+
+def test_what_other_rooms_of_the_check_found_is_on_it(demo):
+    first = demo.props[0]
+    assert {figure.label for figure in first.approach_figures} == {
+        "nearest to notebook",
+        "nearest to paper crane",
+    }
+    assert [finding.id for finding in first.approach] == ["meeting"]
+    assert [finding.id for finding in first.cleanup] == ["hidden"]
+
+
+def test_clean_up_is_weighed_against_rigging_again_by_the_rates_of_the_file():
+    post = '[post]\ncleanup = "6 min"\nrerig = "45 min"\ntake = "10 min"\n'
+    camera = '[camera]\nfield_width = "420 mm"\nimage_width = 3840\nframe_rate = "50 fps"\n'
+    move = '\n  [[prop.move]]\n  slide = "100 mm"\n  along = "left"\n  duration = "1 s"\n  profile = "cycloidal"\n'
+    (one,) = sheet(rig_from_text(plain(head=camera + post, side="above", move=move))).props
+    assert {finding.id for finding in one.cleanup} == {"hidden", "cleanup"}
+    # It shows in all 51 frames of a second at 50 a second: 51 x 6 min = 5.1 h.
+    assert any(figure.label == "clean-up" and figure.value == "5.1 h" for figure in one.cleanup_figures)
