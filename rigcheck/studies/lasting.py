@@ -42,7 +42,7 @@ def lasting(
 
     Notes
     -----
-    Moments are those of the settled, unbent support, so a large set is a sign and not a figure. Where torsion
+    Moments are those of the settled state with all it has yielded (`rigcheck.studies.yielding`). Where torsion
     or axial force take part, ``(sigma_axial + sigma_bending)^2 + 3 tau^2`` is held against the square of the
     strength, and the bending law keeps what they leave; with the plastic moment this errs on the safe side.
     Layers of a sleeved piece share one curvature.

@@ -17,7 +17,7 @@ from rigcheck.studies.rigs import SupportRig
 from rigcheck.studies.set_advice import SHAKE_DOWN, Loads, gentler, set_cures
 from rigcheck.studies.strength_used import State, state_under
 from rigcheck.studies.words import length_words, mass_words, way_words
-from rigcheck.studies.yielding import bend_of
+from rigcheck.studies.yielding import bend_of, left_when_taken_off
 
 __all__ = ["SET_LABEL", "SET_LIMIT", "Bent", "check_set"]
 
@@ -86,11 +86,15 @@ def check_set(still: Outcome, motion: MotionOutcome | None, layers: list[Layer])
     where = np.zeros(3)
     if sets:
         several = len(still.rig.supports) > 1
-        bend = None if several or state.full_plastic <= 1 else bend_of(still, layers, state.uses)
-        if bend is None:
+        if several:
+            stays = left_when_taken_off(still)
+        else:
+            bend = None if state.full_plastic <= 1 else bend_of(still, layers, state.uses)
+            stays = None if bend is None else bend.displacement
+        if stays is None:
             value = None
         else:
-            value, where = float(np.linalg.norm(bend.displacement)), bend.displacement
+            value, where = float(np.linalg.norm(stays)), stays
     elif state.unknown:
         value = None
     moving = np.inf if motion is None or sets else _moving_onset(still, motion, layers, state)
@@ -199,7 +203,7 @@ def _finding(
         elif value is None:
             status = Status.FAIL if state.first_yield < 1 else Status.CAUTION
             why = " where several supports share the load" if several else " here"
-            says = f"{hung}: {from_on}{folds}; how far the prop moves is not computed{why}."
+            says = f"{hung}: {_sagging(still)}{from_on}{folds}; how much of it stays is not computed{why}."
         else:
             status = Status.CAUTION if value <= SET_LIMIT else Status.FAIL
             stays = f"{length_words(value)} {way_words(where)} stay at the prop's place"

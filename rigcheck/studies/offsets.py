@@ -26,8 +26,10 @@ _LEAST_SHIFT = 5e-5
 """Shifts below this are left out of the words [m]: nobody sets a mount finer."""
 _LEAST_TURN = np.deg2rad(0.05)
 """Turns below this are left out of the words [rad]."""
-_SMALL_TURN = 0.01
-"""Turn of the prop up to which the tilt is taken from the settled state as it is [rad]: off by its square."""
+_SMALL_TURN, _SMALL_TURN_LEVEL = 0.01, 0.02
+"""Turn of the prop up to which the tilt may be taken from the settled state as it is [rad], for any support and for a
+level one: off by the square of it there; where the weight runs along the support it changes the stiffness too."""
+_STEEP = 0.3
 _LEVEL = 1e-5
 """Turn that a levelled prop may have left [rad]."""
 _SLOW = 0.9
@@ -73,8 +75,8 @@ def mount_offsets(still: Outcome) -> tuple[MountOffset, MountOffset | None]:
     points along ``R^T g`` when the mount is turned by R; there the prop settles displaced by u and turned by Q.
     It hangs straight where ``R Q = 1``, and its centre of mass c is then on its mark with the shift
     ``c - root - R (c + u - root)``. R is found from ``R <- (R Q)^T R``, with the geometrically exact state at each
-    turn. Where the prop turns by less than `_SMALL_TURN`, ``R = Q^T`` of the settled state is taken, whose error is
-    about the square of that (derived here).
+    turn. Where the prop turns so little that its square is finer than a mount is set, ``R = Q^T`` of the settled
+    state is taken (derived here).
     """
     moved, turned = still.displacement[0], still.rotation[0]
     arm = still.rig.centre_of_mass[0] - still.rig.supports[0].points[0, 0]
@@ -82,7 +84,11 @@ def mount_offsets(still: Outcome) -> tuple[MountOffset, MountOffset | None]:
     if still.yielding is not None or any(can_slacken(support) for support in still.rig.supports):
         return alone, None
     base = still.rig.axis_stiffness is not None and len(still.rig.supports) > 1
-    if base or (not still.large[0] and float(np.linalg.norm(turned)) < _SMALL_TURN):
+    angle = float(np.linalg.norm(turned))
+    away = float(np.linalg.norm(arm))
+    level = abs(float(arm[1])) < _STEEP * away
+    small = angle < (_SMALL_TURN_LEVEL if level else _SMALL_TURN) and angle**2 * away < _LEAST_SHIFT
+    if base or (not still.large[0] and small):
         if still.large[0]:
             return alone, None
         return alone, MountOffset(shift=arm - _turned(-turned, arm + moved), turn=-turned)

@@ -19,9 +19,11 @@ from rigcheck.mechanics.statics import SectionForces
 from rigcheck.model import Prop, Shot
 from rigcheck.studies.evaluate import LARGE_SHARE, STATIONS, Outcome, bent_by
 from rigcheck.studies.layers import Layer, forces_by_place, layers_of, piece_axes, pieces_of
+from rigcheck.studies.rigs import GRAVITY, build_frame, take
+from rigcheck.studies.slack import can_slacken
 from rigcheck.studies.strength_used import Use, state_under
 
-__all__ = ["Bend", "bend_of", "with_yielding"]
+__all__ = ["Bend", "bend_of", "left_when_taken_off", "with_yielding"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -35,9 +37,14 @@ _FINER = np.linspace(0.0, 1.0, 257)
 _TO_FINER = np.vander(_FINER, 5) @ np.linalg.inv(np.vander(STATIONS, 5))
 _MOST_DOUBLINGS = 200
 _HALVINGS = 60
-_MOST_ROUNDS = 40
+_MOST_ROUNDS = 60
 _CLOSE = 1e-6
 """Change of the settled place, in free lengths, at which the bend and the moments that make it fit each other."""
+_FITS = 1e-4
+"""What the bend of several supports may still be off, over all of it."""
+_SHARE = 1e-3
+_STEPS = (0.1, 30.0)
+"""Least and most that a step of the bend may be cut to or stretched by."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -79,16 +86,21 @@ def with_yielding(shot: Shot, prop: Prop, still: Outcome) -> Outcome:
     one support are known from statics, and the sum is exact. Where the prop moves by more than a tenth of the
     free length, that part becomes a natural curvature of the geometrically exact rod, found again from the moments
     until both fit. Small motion about this state is elastic: the first swing has already stretched what yields.
-    The shakedown of the first swings is left out, as are several supports, which share their load anew.
+    Several supports share their load anew as they yield, which the same search finds whatever they move. The
+    shakedown of the first swings is left out.
     """
     rig = still.rig
-    if not still.solved[0] or len(rig.supports) > 1 or rig.supports[0].form == "line":
+    if not still.solved[0] or all(support.form == "line" for support in rig.supports):
         return still
     layers = layers_of(shot, prop, rig, still.parts)
     state = state_under(still, layers, still.forces)
     if not state.uses or state.onset >= 1:
         return still
     unknown = replace(still, yielding=np.full((1, 3), np.nan))
+    if len(rig.supports) > 1:
+        # Lines that go slack, and a head that gives under several supports, are not in the exact state.
+        beyond = rig.axis_stiffness is not None or any(can_slacken(support) for support in rig.supports)
+        return unknown if beyond else _far(still, layers) or unknown
     if state.full_plastic <= 1:
         return unknown
     bend = bend_of(still, layers, state.uses, hung=True)
@@ -106,52 +118,133 @@ def with_yielding(shot: Shot, prop: Prop, still: Outcome) -> Outcome:
             tip_displacement=still.tip_displacement + bend.tip_displacement,
             yielding=bend.displacement[None],
         )
-    return _far(still, layers, reach) or unknown
+    return _far(still, layers) or unknown
 
 
-def _far(still: Outcome, layers: list[Layer], reach: float) -> Outcome | None:
-    """The same without the limit to small displacements; None where it folds on the way."""
+def _far(still: Outcome, layers: list[Layer]) -> Outcome | None:
+    """The same without the limit to small displacements; None where it folds on the way.
+
+    One support: the bend follows from the moments, which statics nearly give, and is put in as it is. Several: the
+    bend follows from the curvature, for which there is always a moment, and each step is stretched or cut by what the
+    one before did (B. Irons and R. Tuck, Int. J. Numer. Methods Eng. 1, 1969, 275-277, from memory).
+    """
+    several = len(still.rig.supports) > 1
+    reach = min(float(support.free_length[0]) for support in still.rig.supports)
     elastic = still if still.large[0] else bent_by(still, None)
-    now = elastic
+    now, natural = elastic, None
+    last, size = None, 1.0
     for _ in range(_MOST_ROUNDS):
         if not now.solved[0]:
             return None
-        natural = _natural(now, layers)
-        if natural is None:
+        wanted = _natural(now, layers, natural if several else None, by_curvature=several)
+        if wanted is None:
             return None
-        after = bent_by(still, [natural])
+        if several:
+            natural = natural or [np.zeros_like(one) for one in wanted]
+            left = [one - other for one, other in zip(wanted, natural, strict=True)]
+            if last is not None:
+                change = [one - other for one, other in zip(left, last, strict=True)]
+                over = sum(float(np.sum(one * one)) for one in change)
+                along = sum(float(np.sum(one * other)) for one, other in zip(last, change, strict=True))
+                size = float(np.clip(-size * along / over, *_STEPS)) if over > 0 else 1.0
+            natural, last = [one + size * other for one, other in zip(natural, left, strict=True)], left
+        else:
+            natural = wanted
+        after = bent_by(still, natural)
         moved = float(np.linalg.norm(after.displacement - now.displacement))
         now = after
-        if moved <= _CLOSE * reach:
+        fits = last is None or _norm(last) <= _FITS * _norm(natural)
+        if fits and moved <= _CLOSE * reach:
             return replace(now, yielding=now.displacement - elastic.displacement)
     return None
 
 
-def _natural(still: Outcome, layers: list[Layer]) -> Array | None:
-    """Curvature that yielding adds along each piece, (1, pieces, n, 3); None where a piece folds."""
+def left_when_taken_off(still: Outcome) -> Array | None:
+    """Displacement of the centre of mass that stays of several supports that have yielded [m].
+
+    Parameters
+    ----------
+    still : Outcome
+        Of `with_yielding`; the first variant is used.
+
+    Returns
+    -------
+    array, shape (3,), or None
+        None where the bend of the supports is not known.
+
+    Notes
+    -----
+    The supports keep the bend that yielding added and spring back elastically against each other. Soft wire yields
+    backwards a little on the way (see `rigcheck.mechanics.plasticity`), so a little less stays: the safe side. Found
+    under two small shares of the weight, and carried on in a straight line to none.
+    """
+    from rigcheck.mechanics.large import settle_large
+
+    if still.natural is None:
+        return None
+    frame, _ = build_frame(take(still.rig, slice(0, 1)), order=still.settings.order)
+    places = []
+    for share in (_SHARE, 2 * _SHARE):
+        down = np.array([0.0, -share * GRAVITY, 0.0])
+        settled = settle_large(
+            frame.supports, frame.prop, down, natural=still.natural, shear=still.settings.shear
+        )
+        if not (settled.converged[0] and settled.stable[0]):
+            return None
+        places.append(settled.prop_displacement[0])
+    return np.asarray(2 * places[0] - places[1])
+
+
+def _norm(parts: list[Array]) -> float:
+    return float(np.sqrt(sum(float(np.sum(part * part)) for part in parts)))
+
+
+def _natural(
+    still: Outcome, layers: list[Layer], before: list[Array] | None, *, by_curvature: bool
+) -> list[Array] | None:
+    """Curvature that yielding adds along the pieces of each support, (1, pieces, n, 3); None where one folds."""
     uses = {use.layer.index: use for use in state_under(still, layers, still.forces).uses}
     at = forces_by_place(still.parts, still.forces)
-    pieces = []
+    pieces: list[list[Array]] = [[] for _ in still.rig.supports]
     for members in pieces_of(layers):
         found = [uses[layer.index] for layer in members if layer.index in uses]
-        forces = at[members[0].part.support, members[0].part.segment]
+        part = members[0].part
+        forces = at[part.support, part.segment]
         curvature = np.zeros((len(_FINER), 3))
-        if any(use.onset < 1 for use in found):
+        own = None if before is None else before[part.support][0, part.segment]
+        if any(use.onset < 1 for use in found) or (own is not None and own.any()):
             if not _is_known(members, found):
                 return None
             about_y, about_z = _TO_FINER @ forces.moment_y[0], _TO_FINER @ forces.moment_z[0]
             folds: Flags
-            if len(members) == 1:
+            if len(members) > 1:
+                added_y, added_z, folds = _sleeved_curvature(members, uses, about_y, about_z, hung=True)
+            elif by_curvature and bool(found[0].law.is_round):
+                added_y, added_z = _beyond_elastic(_left_law(found[0]), about_y, about_z, own)
+                folds = np.zeros(len(_FINER), dtype=bool)
+            else:
                 added_y, added_z, folds = yielding_curvature(
                     _left_law(found[0]), moment_y=about_y, moment_z=about_z
                 )
-            else:
-                added_y, added_z, folds = _sleeved_curvature(members, uses, about_y, about_z, hung=True)
             if np.any(folds):
                 return None
             curvature[:, 1], curvature[:, 2] = added_y, added_z
-        pieces.append(curvature)
-    return np.stack(pieces)[None]
+        pieces[part.support].append(curvature)
+    return [np.stack(one)[None] for one in pieces]
+
+
+def _beyond_elastic(
+    law: PlasticSection, about_y: Array, about_z: Array, own: Array | None
+) -> tuple[Array, Array]:
+    """What a round section's whole curvature has beyond the elastic one of the moment it holds at that curvature."""
+    stiff = float(law.bending_stiffness_y)
+    whole_y, whole_z = about_y / stiff, about_z / stiff
+    if own is not None:
+        whole_y, whole_z = whole_y + own[:, 1], whole_z + own[:, 2]
+    whole = np.hypot(whole_y, whole_z)
+    held = bending_moment(law, whole)
+    share = np.where(whole > 0, 1 - held / np.where(whole > 0, stiff * whole, 1.0), 0.0)
+    return share * whole_y, share * whole_z
 
 
 def _left(level: float, use: Use) -> float:

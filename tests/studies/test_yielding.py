@@ -21,6 +21,7 @@ from rigcheck.studies.yielding import with_yielding
 
 G = 9.80665
 E, PROOF, D, LENGTH, DENSITY = 68.9e9, 34e6, 0.0015, 0.2, 2710.0  # aluminium-1100-o and the wire of `wire`
+LARGE = '[analysis]\ndisplacement = "large"\n'
 LINEAR = '[analysis]\ndisplacement = "linear"\n'
 
 
@@ -116,6 +117,41 @@ def test_a_long_sag_against_shooting(mass: str) -> None:
         LENGTH - x if yields.displacement[0, 2] > 0 else x - LENGTH, rel=5e-3
     )
     assert abs(yields.rotation[0, 0]) == pytest.approx(slope, rel=2e-3)
+
+
+def pair(mass: str, centre: str = "15 mm", second: str = "200 mm") -> str:
+    one = wire(mass, prop=f'centre_of_mass = ["{centre}", "0 mm", "0 mm"]', head=LARGE)
+    other = wire(mass, length=f'length = "{second}"').split("[[prop.support]]")[1]
+    return one + f'[[prop.support]]{other}offset = ["30 mm", "0 mm", "0 mm"]\n'
+
+
+def test_two_wires_side_by_side_yield_as_one_under_half_the_load() -> None:
+    # Both bend alike, and nothing turns the prop about the view along them.
+    two, one = both(pair("13 g"))[1], both(wire("6.5 g", head=LARGE))[1]
+    assert two.yielding is not None
+    assert one.yielding is not None
+    assert two.sag[0] == pytest.approx(one.sag[0], rel=1e-4)
+    assert two.yielding[0, 1] == pytest.approx(one.yielding[0, 1], rel=1e-3)
+    assert two.yielding[0, 1] < -5e-4
+
+
+def test_two_wires_side_by_side_keep_what_one_keeps_under_half_the_load() -> None:
+    # The search for one wire counts that it yields backwards a little; the other does not: the safe side.
+    two, one = both(pair("13 g"))[2], both(wire("6.5 g", head=LARGE))[2]
+    assert two is not None
+    assert one is not None
+    assert one * 0.99 <= two <= one * 1.1
+
+
+def test_what_yields_first_hands_its_load_on() -> None:
+    # The shorter wire of a pair bears more; as it yields the longer one takes over some of that.
+    elastic, yields, _ = both(pair("9 g", second="250 mm"))
+    assert yields.yielding is not None
+    assert np.isfinite(yields.yielding).all()
+    before, after = (abs(outcome.root_force[0][0, 1]) for outcome in (elastic, yields))
+    assert after < before * 0.995
+    whole = sum(float(force[0, 1]) for force in yields.root_force)
+    assert whole == pytest.approx(sum(float(force[0, 1]) for force in elastic.root_force), rel=1e-6)
 
 
 def test_linear_and_exact_agree_where_it_sags_little() -> None:
