@@ -46,6 +46,8 @@ def next_step(error: RigcheckError, words: Sequence[str]) -> str | None:
         return f"rigcheck start {shlex.quote(error.source)} asks the questions and writes it."
     if any(problem.where.split(" > ")[-1].lstrip("-").endswith(_FROM_STOCK) for problem in error.problems):
         return "rigcheck stock lists every material, sheet and clamp; then run the same command again."
-    if whole or error.source == "flags":
+    from rigcheck.files.video_frames import is_video
+
+    if whole or error.source == "flags" or is_video(error.source):
         return f"rigcheck {command} --help"
     return f"mend it in a text editor, then again: {shlex.join(['rigcheck', *words])}"

@@ -198,7 +198,11 @@ def marked_picture(path: str | Path | Video | FrameSource, proposals: Proposals)
     scale = max(picture.shape[1] / 1280.0, 0.5)
     for proposal in (*proposals.still, *proposals.moving):
         at = (round(proposal.x), round(proposal.y))
-        text_at = (at[0] + HALF_SIZE + 4, at[1] - HALF_SIZE // 2)
+        room = at[0] + HALF_SIZE + 4 + 36 * scale < picture.shape[1]
+        text_at = (
+            at[0] + HALF_SIZE + 4 if room else at[0] - HALF_SIZE - round(36 * scale),
+            at[1] - HALF_SIZE // 2,
+        )
         # Black under white is seen on any ground.
         for colour, width in (((0, 0, 0), 3.0), ((255, 255, 255), 1.0)):
             thick = max(1, round(width * scale))
