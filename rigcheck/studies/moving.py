@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -52,6 +52,8 @@ _COURSE_SHARE = 3e-3
 _LEAST_IN_STRETCH = 400
 """Samples in each stretch of a turning move: its load is taken as straight between them, good to 1e-5."""
 _MOST_IN_STRETCH = 20_000
+_MOST_AT_ONCE = 2_000_000
+"""Samples of modes that a turning move is worked out at together, which bounds its memory."""
 _ROLL_MODES = 6
 """Modes whose periods the samples of a turning move follow; faster ones follow it without inertia anyway."""
 _POSES = 65
@@ -496,7 +498,11 @@ def _respond(
     )
     if turning:
         for variants in _alike(travels):
-            _turn(result, dynamics, damping, travels, variants)
+            stretches = list(_stretches(travels, int(variants[0]), omega[variants]))
+            samples = count * sum(len(stretch) for stretch in stretches)
+            size = max(1, _MOST_AT_ONCE // samples)
+            for start in range(0, len(variants), size):
+                _turn(result, dynamics, damping, travels, variants[start : start + size], stretches)
     else:
         for travel in travels:
             if travel.keys is not None:
@@ -634,7 +640,12 @@ def _highest(value: Array, speed: Array, load: Array, omega: Array | float) -> A
 
 
 def _turn(
-    result: _Response, dynamics: Dynamics, damping: Array, travels: tuple[Travel, ...], variants: Index
+    result: _Response,
+    dynamics: Dynamics,
+    damping: Array,
+    travels: tuple[Travel, ...],
+    variants: Index,
+    stretches: Sequence[Array],
 ) -> None:
     """Fill in the response of variants that share their moves, of which one at least rolls."""
     first = int(variants[0])
@@ -643,7 +654,7 @@ def _turn(
     state: tuple[Array, Array] | None = None
     modal, field, looked, fastest = [], [], [], 0.0
     swing = np.zeros(omega.shape)
-    for stretch in _stretches(travels, first, omega):
+    for stretch in stretches:
         inside = stretch.copy()
         inside[[0, -1]] += np.array([1.0, -1.0]) * _INSIDE * (stretch[-1] - stretch[0])
         at = field_at(travels, first, inside)
