@@ -145,7 +145,8 @@ def uncoupled(*matrices: Array) -> list[NDArray[np.intp]]:
     Parameters
     ----------
     *matrices : array, shape (B, n, n)
-        Symmetric. The first is positive definite; the others are small or large on the scale that it sets.
+        Symmetric. The first is positive definite (variants that are not, which nobody uses the result of, are taken
+        by size); the others are small or large on the scale that it sets.
 
     Returns
     -------
@@ -157,7 +158,7 @@ def uncoupled(*matrices: Array) -> list[NDArray[np.intp]]:
     An entry couples if it is above 1e-15 of ``sqrt(k_ii k_jj)`` with k the first matrix, times the greatest
     such ratio in its own. Left out it moves no eigenvalue by more than rounding does.
     """
-    size = np.sqrt(np.einsum("bii->bi", matrices[0]))
+    size = np.sqrt(np.abs(np.einsum("bii->bi", matrices[0])))
     linked = np.zeros(matrices[0].shape[1:], dtype=bool)
     for matrix in matrices:
         scaled = np.abs(matrix) / size[:, :, None] / size[:, None, :]

@@ -89,7 +89,9 @@ def _result(shot: Shot, examined: Examined, *, others: Sequence[Work], thorough:
     findings = in_order(
         [*find(reading, still, grades, cures), *(finding for part in parts for finding in part.findings)]
     )
-    spread = ranges_of(shot, work)
+    # Lines that do not hold each other carry the prop away: no figure of the place it is drawn in means anything.
+    held_apart = any(finding.id == "line-balance" for finding in findings)
+    spread = None if held_apart else ranges_of(shot, work)
     findings, chance, held = with_chances(findings, spread)
     notes = tuple(Figure(label=label, value=value, note=note) for label, value, note in reading.notes)
     assumed = (

@@ -61,6 +61,9 @@ _STANDS_OUT = 0.2
 """Share of a spread from which an input is worth a measurement: a choice."""
 _SIGNIFICANT = 2.0
 """Standard errors from which a coefficient of the fit is taken to be more than noise."""
+_NO_RANGES = (
+    "Ranges are left out: there is no settled state, lines do not hold each other, or a value is in doubt."
+)
 _NOTHING = 1e-12
 _HUGE = 1e200
 _MOST_KEY_VARIANTS = 400_000
@@ -330,7 +333,7 @@ def with_chances(
         not varied is taken to come out in every variant as it does in the middle.
     """
     if spread is None:
-        return findings, None, ("Ranges are left out: there is no settled state, or a value is in doubt.",)
+        return findings, None, (_NO_RANGES,)
     told = tuple(
         replace(finding, chance_of_pass=spread.chances[finding.id])
         if finding.id in spread.chances

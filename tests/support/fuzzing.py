@@ -1,9 +1,11 @@
-"""Seeded abuse of the program: mutated files and flags, run in one process, with everything that may go wrong watched.
+"""Seeded abuse of the program: mutated files and flags, run in one process, and all that may go wrong watched.
 
 A case is a command line and the files beside it. It is bad where it ends in anything but an exit code of 0, 1 or 2,
 prints a traceback, warns, hangs, prints figures that are no numbers or control
 characters, or calls a rig "pass" that nobody could build.
 """
+
+# ruff: noqa: E501 - lists of bad values read best in rows
 
 from __future__ import annotations
 
@@ -23,7 +25,7 @@ from typing import Any
 
 import numpy as np
 
-__all__ = ["Case", "Watch", "cases", "run_case"]
+__all__ = ["KEYS", "NUMBERS", "TAKE", "UNITS", "Case", "Watch", "cases", "mutated_table", "run_case"]
 
 SECONDS = 10.0
 """Most processor time of a case; a quiet machine needs a quarter of what a busy one counts."""
@@ -249,7 +251,7 @@ def cases(first: int, count: int, *, commands: tuple[str, ...] = ("check",)) -> 
         elif kind == 7:
             yield Case(number, *_flag_case(rng))
         elif kind == 8:
-            text = _mutate_table(rng, KEYS)
+            text = mutated_table(rng, KEYS)
             yield Case(
                 number,
                 ["check", "rig.toml", "--json"],
@@ -269,7 +271,7 @@ def cases(first: int, count: int, *, commands: tuple[str, ...] = ("check",)) -> 
                 ),
                 "--json",
             ]
-            yield Case(number, words, {"take.csv": _mutate_table(rng, TAKE)})
+            yield Case(number, words, {"take.csv": mutated_table(rng, TAKE)})
 
 
 def _pick(rng: np.random.Generator, choices: list[str]) -> str:
@@ -375,7 +377,8 @@ def _flag_case(rng: np.random.Generator) -> tuple[list[str], dict[str, bytes]]:
     return [*words, "--json"] if rng.random() < 0.5 else words, {}
 
 
-def _mutate_table(rng: np.random.Generator, text: str) -> bytes:
+def mutated_table(rng: np.random.Generator, text: str) -> bytes:
+    """Spoil a table in one to four ways."""
     lines = text.splitlines()
     for _ in range(int(rng.integers(1, 5))):
         where = int(rng.integers(len(lines))) if rng.random() < 0.8 else 0

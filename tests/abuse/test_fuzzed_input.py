@@ -1,0 +1,116 @@
+"""Mutated rig files, tables, flags and quantities: no traceback, no hang, no warning, no figure that is none.
+
+An ordinary run reads 2,000 cases and runs every sixteenth of them whole. The long run (`-m slow`) runs 100,000 whole;
+name others with RIGCHECK_FUZZ_FIRST and RIGCHECK_FUZZ_COUNT. A case can be made again from its number alone.
+"""
+
+import os
+import time
+import warnings
+
+import numpy as np
+import pytest
+from fuzzing import KEYS, NUMBERS, TAKE, UNITS, cases, mutated_table, run_case
+
+from rigcheck.errors import InputError, RigcheckError
+from rigcheck.files import rig_from_flags, rig_from_text
+from rigcheck.files.takes import keys_from_text, take_from_text
+from rigcheck.units import QuantityError, parse_quantity
+
+COUNT = 2000
+
+
+def read(case):
+    """Read what a case holds, without working anything out."""
+    if case.words[1] == "rig.toml":
+        return rig_from_text(case.files["rig.toml"].decode("utf-8", "replace"))
+    if case.words[0] == "explain":
+        return take_from_text(case.files["take.csv"].decode("utf-8", "replace"), frame_rate=50.0)
+    flags = dict(word.lstrip("-").split("=", 1) for word in case.words[1:] if "=" in word)
+    return rig_from_flags({name.replace("-", "_"): value for name, value in flags.items()})
+
+
+def test_what_is_read_is_whole_or_refused_in_words():
+    outcomes = {"read": 0, "refused": 0}
+    for case in cases(0, COUNT):
+        try:
+            with warnings.catch_warnings():
+                warnings.simplefilter("error")
+                read(case)
+            outcomes["read"] += 1
+        except RigcheckError as error:
+            outcomes["refused" if str(error).strip() else "refused without a word"] += 1
+    assert min(outcomes.values()) > COUNT // 5, outcomes  # neither is rare, or nothing is tried
+
+
+def test_cases_run_whole(tmp_path):
+    wrong = []
+    for number in range(0, COUNT, 16):
+        watch = run_case(next(cases(number, 1)), tmp_path)
+        wrong += [f"case {number}: {text}" for text in watch.wrong]
+    assert not wrong, "\n".join(wrong)
+
+
+@pytest.mark.slow
+def test_many_cases_run_whole(tmp_path):
+    first, count = (
+        int(os.environ.get(f"RIGCHECK_FUZZ_{name}", default))
+        for name, default in (("FIRST", 1_000_000), ("COUNT", 100_000))
+    )
+    wrong = []
+    for case in cases(first, count, commands=("check",) * 8 + ("retime", "choose")):
+        watch = run_case(case, tmp_path)
+        wrong += [f"case {case.number}: {text}" for text in watch.wrong]
+    assert not wrong, "\n".join(wrong)
+
+
+def test_the_same_number_makes_the_same_case():
+    again = next(cases(123, 1))
+    assert [(one.words, one.files) for one in cases(120, 5)][3] == (again.words, again.files)
+
+
+def test_quantities_are_parsed_and_never_evaluated():
+    """Every number with every unit, and 3,000 at random: a finite value or a refusal, each at once."""
+    rng = np.random.default_rng(8)
+    texts = [f"{number}{gap}{unit}" for number in NUMBERS for unit in UNITS for gap in (" ", "")]
+    letters = list("0123456789.eE+-*/^() _,'\"mkgsNPaHz%±³²µ٣３∞\u0000\u200b")
+    texts += ["".join(rng.choice(letters, int(rng.integers(1, 24)))) for _ in range(3000)]
+    start = time.process_time()
+    read = 0
+    for text in texts:
+        for dimension in ("length", "mass"):
+            try:
+                value = parse_quantity(text, dimension, sign="any")
+            except QuantityError:
+                continue
+            read += 1
+            assert np.isfinite(value.m_as({"length": "m", "mass": "kg"}[dimension]))
+    assert read > 20
+    assert time.process_time() - start < 60.0  # a thousandth of what one evaluated 9**9**9 takes
+
+
+@pytest.mark.parametrize(
+    "text", ["9**9**9 mm", "10**10**10 mm", "1 mm**9**9", "9" * 5000 + " mm", "1e999999999 mm"]
+)
+def test_towers_of_powers_are_refused_at_once(text):
+    start = time.process_time()
+    with pytest.raises(QuantityError):
+        parse_quantity(text, "length")
+    assert time.process_time() - start < 1.0
+
+
+@pytest.mark.parametrize(
+    ("text", "reader"), [(KEYS, keys_from_text), (TAKE, take_from_text)], ids=["keys", "take"]
+)
+def test_tables(text, reader):
+    rng = np.random.default_rng(9)
+    read = 0
+    for _ in range(300):
+        try:
+            table = reader(mutated_table(rng, text).decode("utf-8", "replace"))
+        except InputError:
+            continue
+        read += 1
+        assert np.isfinite(table.times).all()
+        assert (np.diff(table.times) > 0.0).all()
+    assert 20 < read < 280
