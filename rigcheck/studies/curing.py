@@ -89,7 +89,8 @@ def proven_cures(
     for cure in found:
         if not thorough and (len(proofs) >= _ENOUGH or any(not proof.left for proof in proofs)):
             break
-        if (proof := _prove(shot, examined, cure, others)) is not None:
+        tried = cure if thorough else replace(cure, larger=())
+        if (proof := _prove(shot, examined, tried, others)) is not None:
             proofs.append(proof)
     return [_worded(proof) for proof in _least(sorted(proofs, key=lambda proof: proof.order))]
 
@@ -148,7 +149,7 @@ def _judged(shot: Shot, before: Examined, cure: Cure, step: Step) -> _Proof | No
     """What one step of a change does to the prop alone; None where it cures nothing or breaks something."""
     prop = step.edit(before.work.prop)
     changed = with_prop(shot, before.work.prop, prop)
-    after = examine(changed, work_on(changed, prop))
+    after = examine(changed, work_on(changed, prop), for_verdict=True)
     passing = frozenset(name for name in _wrong(before) if str(after.grades[name].status[0]) == Status.PASS)
     mended = passing & step.cures
     if passing - mended:

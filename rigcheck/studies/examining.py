@@ -79,7 +79,9 @@ def work_on(shot: Shot, prop: Prop) -> Work:
     return Work(prop=prop, reading=reading, still=still, motion=motion)
 
 
-def examine(shot: Shot, work: Work, met: Contribution | None = None) -> Examined:
+def examine(
+    shot: Shot, work: Work, met: Contribution | None = None, *, for_verdict: bool = False
+) -> Examined:
     """Make every check of one prop.
 
     Parameters
@@ -90,13 +92,15 @@ def examine(shot: Shot, work: Work, met: Contribution | None = None) -> Examined
         Of `work_on`.
     met : Contribution, optional
         What `meetings` found of it.
+    for_verdict : bool
+        Leave out what no verdict depends on: how to set the mount.
 
     Returns
     -------
     Examined
     """
     task = work.reading.task
-    parts, lasting_set = _parts(shot, work) if work.solved else ([], None)
+    parts, lasting_set = _parts(shot, work, for_verdict=for_verdict) if work.solved else ([], None)
     if met is not None:
         parts.append(met)
     return Examined(
@@ -128,7 +132,7 @@ def with_prop(shot: Shot, prop: Prop, changed: Prop) -> Shot:
     return shot.model_copy(update={"prop": props})
 
 
-def _parts(shot: Shot, work: Work) -> tuple[list[Contribution], float | None]:
+def _parts(shot: Shot, work: Work, *, for_verdict: bool) -> tuple[list[Contribution], float | None]:
     """What the other rooms of the check add, and the lasting set [m]."""
     prop = work.prop
     given = (shot, prop, work.reading, work.still, work.motion)
@@ -153,7 +157,8 @@ def _parts(shot: Shot, work: Work) -> tuple[list[Contribution], float | None]:
 
         others.append(picturing)
     yields = work.still.yielding
-    if lasting_set is None or (lasting_set > 0 and (yields is None or not np.isfinite(yields[0]).all())):
+    lost = lasting_set is None or (lasting_set > 0 and (yields is None or not np.isfinite(yields[0]).all()))
+    if for_verdict or lost:
         # What keeps a bend settles elsewhere than computed, so no offset can be promised.
         others.remove(offsets)
     return [stays, *(part(*given) for part in others)], lasting_set

@@ -32,7 +32,7 @@ class Proposal:
     verdict : Status
         Of every check of one prop, those of the other props left out.
     findings : tuple of Finding
-        All of them.
+        All that a verdict depends on.
     chance_of_pass : float or None
         As in a check.
     yields : bool
@@ -119,7 +119,7 @@ def in_full(candidates: Candidates, index: int, free_length: float | None = None
     place = next(number for number, prop in enumerate(candidates.shot.prop) if prop is candidates.prop)
     shot = shot_with(candidates.shot, candidates.prop, item, count=count, free_length=free_length)
     work = work_on(shot, shot.prop[place])
-    examined = examine(shot, work)
+    examined = examine(shot, work, for_verdict=True)
     findings, chance, _ = with_chances(examined.findings, ranges_of(shot, work))
     return Proposal(
         verdict=examined.verdict,
