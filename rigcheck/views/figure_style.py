@@ -7,6 +7,7 @@ SVG, PNG or PDF. The same input gives the same bytes.
 from __future__ import annotations
 
 import io
+import logging
 import re
 import warnings
 from collections.abc import Iterator, Sequence
@@ -113,14 +114,21 @@ class Drawing:
 @contextmanager
 def drawing() -> Iterator[None]:
     """Everything drawn and written inside looks alike, and nothing outside changes."""
-    import matplotlib as mpl
+    # That it fills its cache of fonts the first time is no news for the user.
+    logger = logging.getLogger("matplotlib")
+    before = logger.level
+    logger.setLevel(logging.ERROR)
+    try:
+        import matplotlib as mpl
 
-    with mpl.rc_context(), warnings.catch_warnings():
-        mpl.rcdefaults()
-        cast(Any, mpl.rcParams).update(_STYLE)
-        # A letter that the font lacks is left to the reader's own fonts, see `figure_bytes`.
-        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
-        yield
+        with mpl.rc_context(), warnings.catch_warnings():
+            mpl.rcdefaults()
+            cast(Any, mpl.rcParams).update(_STYLE)
+            # A letter that the font lacks is left to the reader's own fonts, see `figure_bytes`.
+            warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+            yield
+    finally:
+        logger.setLevel(before)
 
 
 def new_figure(*, width_mm: float, height_mm: float) -> Figure:

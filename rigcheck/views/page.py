@@ -127,7 +127,7 @@ def page_pdf(html: str, *, paper: str = "a4") -> bytes:
     Returns
     -------
     bytes
-        The same for the same page.
+        The same for the same page; tagged, so that it can be read aloud in order.
 
     Raises
     ------
@@ -147,7 +147,9 @@ def page_pdf(html: str, *, paper: str = "a4") -> bytes:
     logger.setLevel(logging.ERROR)  # what a browser knows of CSS and it does not is no news for the crew
     try:
         size = CSS(string=f"@page {{ size: {paper} portrait }}")
-        return bytes(HTML(string=html, url_fetcher=_fetch_nothing).write_pdf(stylesheets=[size]))
+        return bytes(
+            HTML(string=html, url_fetcher=_fetch_nothing).write_pdf(stylesheets=[size], pdf_tags=True)
+        )
     finally:
         logger.setLevel(before)
 

@@ -318,6 +318,8 @@ def test_the_pdf_has_the_size_of_its_paper(demo_html, paper, size):
         with suppress(zlib.error):
             opened += zlib.decompress(stream)
     boxes = re.findall(rb"/MediaBox \[\s*0 0 ([\d.]+) ([\d.]+)\s*\]", opened)
+    assert b"/StructTreeRoot" in opened  # tagged, for reading aloud
+    assert page_pdf(demo_html, paper=paper) == printed
     assert boxes
     for box in boxes:
         assert [float(part) for part in box] == pytest.approx(size, abs=0.2)
