@@ -220,6 +220,15 @@ def _buckled(outcome: Outcome, grade: Grade) -> Finding:
             says="Nothing holds it: every line would have to push, and a line only pulls.",
             advice=("Hang the prop from lines above it, or pull lines taut on both sides (tension).",),
         )
+    if outcome.slack[0].any() or all(support.form == "line" for support in outcome.rig.supports):
+        return Finding(
+            id="line-slack",
+            label="slack lines",
+            status=Status.FAIL,
+            says="The lines do not hold it where it is drawn: it swings far away, and where it then settles is not"
+            " found.",
+            advice=("Draw the prop where it hangs by its lines, with its centre of mass between them.",),
+        )
     value = float(min(grade.value[0], outcome.reached[0]))
     return Finding(
         id="buckling",

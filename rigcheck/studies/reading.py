@@ -261,7 +261,14 @@ def _support(shot: Shot, support: Support, notes: _Notes) -> SupportRig:
         wires=support.wires or 1,
         bond=bond,
         points=_points(support)[None],
-        clamp_diameters=np.array([_clamp(support, _held_size(support, float(across[0])), notes)]),
+        clamp_diameters=np.array(
+            # A tied line has no clamp to be soft.
+            [
+                0.0
+                if is_line and support.clamp is None
+                else _clamp(support, _held_size(support, float(across[0])), notes)
+            ]
+        ),
         root_stiffness=stiffness,
         root_in_place=in_place,
         sleeves=tuple(_sleeve(shot, sleeve, notes) for sleeve in support.sleeve),

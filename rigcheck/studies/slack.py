@@ -139,7 +139,9 @@ def let_go(outcome: Outcome, settle: Callable[[Rig, bool], Outcome]) -> Outcome:
     outcome, taut, _ = _exchange(outcome, taut, lines, lambda part: settle(part, True))
     exact = _on(first, taut, lambda part: settle(part, False))
     outcome, taut, fits = _exchange(exact, taut, lines, lambda part: settle(part, False))
-    return replace(outcome, solved=outcome.solved & fits, slack=~taut)
+    return replace(
+        outcome, solved=outcome.solved & fits, reached=np.where(fits, outcome.reached, 0.0), slack=~taut
+    )
 
 
 def _exchange(

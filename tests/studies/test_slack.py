@@ -14,7 +14,7 @@ from rigcheck.studies.lines import lines as lines_part
 from rigcheck.studies.reading import read_prop
 from rigcheck.studies.results import Status
 from rigcheck.studies.rigs import stack
-from rigcheck.studies.slack import can_slacken, line_pull, may_push
+from rigcheck.studies.slack import _is_stretched, can_slacken, line_pull, may_push
 
 GRAVITY = 9.80665
 WEIGHT = 0.06 * GRAVITY
@@ -144,6 +144,32 @@ def test_nothing_holds_a_prop_on_lines_from_below():
     assert result.static is None
     assert result.verdict is Status.FAIL
     assert "Nothing holds it" in of(result, "line-slack").says
+
+
+def test_a_prop_that_swings_away_until_others_come_taut_is_not_solved():
+    # The second line would have to push; let go, the prop swings past its root and comes taut on the other side.
+    lines = [Line(root=(-300, 800, 0), tip=(0, 0, 0)), Line(root=(-100, 0, 0), tip=(0, 0, 0))]
+    outcome = at_rest(lines, body="", centre=(0.0, 0.0, 0.0))
+    assert not outcome.solved[0]
+    result = check(shot_on_lines(lines, body="", centre=(0.0, 0.0, 0.0), **TEN)).props[0]
+    assert result.static is None
+    assert of(result, "line-slack").says.startswith("The lines do not hold it where it is drawn")
+
+
+def test_a_pulled_line_is_shorter_than_it_is_drawn():
+    # Pulled to 10 N, the lower line is 5.6 % shorter without load, and taut wherever it has to be longer than that.
+    lower = replace(BELOW, tension=10.0)
+    upper = replace(ABOVE, tension=10.0)
+    outcome = at_rest([upper, lower])
+    assert not outcome.slack.any()
+    support = outcome.rig.supports[1]
+    length = float(support.free_length[0])
+    # At the length it has without load, and just beyond.
+    for share, taut in ((0.999, False), (1.001, True)):
+        drop = length - share * length / (1 + 10.0 / STIFF)
+        place = np.array([[0.0, -drop, 0.0]])
+        moved = replace(outcome, displacement=place, rotation=np.zeros((1, 3)), large=np.array([True]))
+        assert bool(_is_stretched(moved)[0, 1]) is taut
 
 
 def test_the_check_names_the_slack_line_and_gives_a_pull_that_keeps_it_taut():
