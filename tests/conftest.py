@@ -10,3 +10,12 @@ sys.path.insert(0, str(Path(__file__).parent / "support"))
 # The same examples on every machine and no time limit for one of them, so that a failure is never luck.
 settings.register_profile("rigcheck", derandomize=True, deadline=None, max_examples=25)
 settings.load_profile("rigcheck")
+
+
+def pytest_addoption(parser) -> None:
+    """The command that writes the index of the evidence."""
+    parser.addoption(
+        "--write-evidence",
+        action="store_true",
+        help="write what tests/evidence found into the README and tests/evidence/README.md",
+    )

@@ -17,6 +17,12 @@ from rigcheck.mechanics.frame import Frame
 from rigcheck.mechanics.sections import combined_stress, solid_round
 from rigcheck.mechanics.statics import section_forces, settle
 
+pytestmark = pytest.mark.evidence(
+    what="Deflection, slope, moment and stress of straight supports",
+    source="Roark's Formulas for Stress and Strain, 7th ed., table 8.1 (from memory)",
+    serves="check",
+)
+
 CLOSE = 1e-8
 # Wire to rod, short to long: L/d from 10 to 1000.
 SIZES = [(0.5e-3, 0.04), (0.5e-3, 0.5), (1e-3, 1.0), (3e-3, 0.18), (6e-3, 0.06), (10e-3, 0.1), (10e-3, 1.0)]

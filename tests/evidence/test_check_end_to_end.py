@@ -21,6 +21,15 @@ from scipy.optimize import brentq
 
 from rigcheck.cli import commands
 
+pytestmark = pytest.mark.evidence(
+    what="The whole way from rig file to JSON: sag, stress, modes, buckling, settle time, pixels",
+    source=(
+        "Roark, Blevins, Timoshenko and Gere, Harris, Norton (from memory); quadrature and integration "
+        "by scipy"
+    ),
+    serves="check",
+)
+
 GRAVITY = 9.80665
 """Standard gravity [m/s2], exact by definition (3rd CGPM, 1901)."""
 HEAVY, WEIGHTLESS = 7850.0, 1e-3

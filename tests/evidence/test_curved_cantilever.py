@@ -13,6 +13,12 @@ from rig_builders import Line, make_prop, make_support
 
 from rigcheck.mechanics.large import require_settled, settle_large
 
+pytestmark = pytest.mark.evidence(
+    what="Large displacement in space: bending, twist and finite rotation",
+    source="Bathe and Bolourchi (1979), Simo and Vu-Quoc (1986), 45-degree bend (from memory)",
+    serves="check",
+)
+
 RADIUS, ANGLE = 100.0, np.pi / 4
 # The torsion constant of the publications is that of the sum of the second moments, 1/6.
 SECTION = Line(

@@ -12,6 +12,12 @@ from scipy.special import ellipe, ellipeinc, ellipk, ellipkinc
 
 from rigcheck.mechanics.large import MovedFrame, large_modes, require_settled, settle_large
 
+pytestmark = pytest.mark.evidence(
+    what="Large sag",
+    source="Elastica of Bisshopp and Drucker (1945) by elliptic integrals; rod equations integrated by scipy",
+    serves="check",
+)
+
 DOWN = np.array([0.0, -GRAVITY, 0.0])
 LENGTH = 0.5
 WIRE = round_line(0.002)

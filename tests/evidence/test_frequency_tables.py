@@ -18,6 +18,12 @@ from rigcheck.mechanics.elements import Order
 from rigcheck.mechanics.frame import Frame
 from rigcheck.mechanics.modes import natural_modes
 
+pytestmark = pytest.mark.evidence(
+    what="Frequencies of straight supports with offset prop, inertia, root spring and shear",
+    source="Blevins (1979), chapter 8 (from memory); exact frequency equations; Timoshenko (1921)",
+    serves="check",
+)
+
 GOAL = 1e-4
 SIZES = [(0.5e-3, 0.04), (0.5e-3, 0.5), (1e-3, 1.0), (3e-3, 0.18), (10e-3, 0.1), (10e-3, 1.0)]
 RATIOS = [0.05, 1.0, 30.0, 1000.0]

@@ -15,6 +15,12 @@ from rigcheck.errors import UnitError
 from rigcheck.stock import gauge_diameter, looks_like_gauge
 from rigcheck.stock.gauges import gauge_numbers
 
+pytestmark = pytest.mark.evidence(
+    what="Wire gauges",
+    source="ASTM B258 formula; BS 3737:1964 and music wire lists as printed by sources S73 to S75",
+    serves="stock",
+)
+
 AWG = """4=5.189 6=4.115 8=3.264 10=2.588 12=2.053 14=1.628 16=1.291 18=1.024 20=0.812 22=0.644 24=0.511
 26=0.405 28=0.321 30=0.255"""
 SWG = """7/0=12.700 6/0=11.786 5/0=10.973 4/0=10.160 3/0=9.449 2/0=8.839 0=8.230 1=7.620 2=7.010 3=6.401

@@ -19,6 +19,12 @@ from rigcheck.mechanics.frame import Frame
 from rigcheck.mechanics.modes import natural_modes
 from rigcheck.mechanics.statics import settle
 
+pytestmark = pytest.mark.evidence(
+    what="Hanging, standing and buckling supports under weight",
+    source="Euler; Greenhill (1881); Bessel and Airy functions; initial value solutions",
+    serves="check",
+)
+
 GOAL = 1e-4
 WEIGHT = np.array([0.0, -GRAVITY, 0.0])
 

@@ -12,6 +12,15 @@ from scipy.signal import hilbert
 
 from rigcheck.motion.identification import aliases, identify
 
+pytestmark = pytest.mark.evidence(
+    what="Frequency and damping from noisy takes",
+    source=(
+        "Tracks of known truth; Cramer-Rao bound (Kay, 1993); scipy's least squares and integrator; "
+        "worked example of a textbook (from memory)"
+    ),
+    serves="explain",
+)
+
 RATES = (24, 25, 50, 120)
 MIXTURES = {
     1: [(3.1, 0.012, 6.0, 0.4, 0.3)],
@@ -149,6 +158,7 @@ def bound(amplitude, noise, count, rate):
     return deviation / (2 * np.pi), deviation
 
 
+@pytest.mark.of_the_method
 def test_ranges_are_as_narrow_as_the_bound_allows() -> None:
     rate, count, noise, amplitude, frequency = 50, 600, 0.3, 4.0, 3.7
     times = np.arange(count) / rate

@@ -19,6 +19,12 @@ from rigcheck.motion.shaping import (
     zvd_shaper,
 )
 
+pytestmark = pytest.mark.evidence(
+    what="Input shapers",
+    source="Singer and Seering (1990) (from memory); plain simulation",
+    serves="retime",
+)
+
 # N. C. Singer and W. P. Seering, "Preshaping command inputs to reduce system vibration", ASME Journal of
 # Dynamic Systems, Measurement, and Control 112 (1990), 76-82. Formulas from memory.
 

@@ -17,6 +17,12 @@ from rig_builders import GRAVITY
 from rigcheck.studies.evaluate import evaluate, listed_modes
 from rigcheck.studies.slack import line_pull
 
+pytestmark = pytest.mark.evidence(
+    what="Props on lines: pendulums, bifilar and trifilar hangs, V, taut line",
+    source="Den Hartog, Thomson (from memory); closed forms",
+    serves="check",
+)
+
 E, DIAMETER, DENSITY = 2.5e9, 1e-4, 1140.0  # nylon-monofilament, as in stock, and the thinnest of it
 AREA, SECOND = np.pi / 4 * DIAMETER**2, np.pi / 64 * DIAMETER**4
 MASS = 0.06

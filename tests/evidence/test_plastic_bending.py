@@ -14,6 +14,12 @@ from rigcheck.mechanics.plasticity import (
     residual_curvature,
 )
 
+pytestmark = pytest.mark.evidence(
+    what="Bend that stays: elastic-plastic sections",
+    source="Chakrabarty, Hodge (from memory); an independent fibre model",
+    serves="check",
+)
+
 E, RP = 70e9, 30e6
 
 

@@ -15,6 +15,15 @@ from rigcheck.mechanics.plates import (
     strip_droop,
 )
 
+pytestmark = pytest.mark.evidence(
+    what="Droop of soft props, inserts as plates",
+    source=(
+        "Timoshenko and Woinowsky-Krieger, Peirce (1930) (from memory); scikit-fem Morley elements; "
+        "scipy's boundary-value solver"
+    ),
+    serves="check",
+)
+
 
 def elastica(load):
     """Droop, reach and tip angle of a strip of unit length by collocation."""

@@ -10,6 +10,12 @@ from rigcheck.picture.solids import Solid
 from rigcheck.picture.visibility import Band, visible_support
 from rigcheck.picture.wobble import exposure_time, seen_frequency
 
+pytestmark = pytest.mark.evidence(
+    what="Camera: field of view, depth, visible area",
+    source="Published field-of-view table; worked examples; Cauchy's theorem on shadows",
+    serves="check",
+)
+
 
 @pytest.mark.parametrize(
     ("focal_length", "sensor_width", "angle"),

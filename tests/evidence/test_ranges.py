@@ -19,6 +19,12 @@ from rigcheck.studies.uncertainty import (
     sample,
 )
 
+pytestmark = pytest.mark.evidence(
+    what="90 % ranges hold 90 %; shares of each input",
+    source="Direct Monte Carlo; closed form of a cantilever",
+    serves="check",
+)
+
 RIG = """
 [analysis]
 displacement = "linear"

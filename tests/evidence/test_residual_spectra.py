@@ -11,6 +11,12 @@ from scipy import integrate
 from rigcheck.motion.profiles import PROFILE_NAMES, RAMPED_PROFILES, Piece, Profile, profile
 from rigcheck.motion.response import residual_amplitude, unit_displacement, unit_response
 
+pytestmark = pytest.mark.evidence(
+    what="Wobble that a move leaves",
+    source="Duhamel's integral by scipy; closed-form residual spectra as plotted in Harris (from memory)",
+    serves="check, retime",
+)
+
 PERIODS = np.concatenate(
     [np.geomspace(0.2, 40.0, 13), [0.5, 1.0, 2.0, 2 / 3]]
 )  # T f; the last ones: resonances

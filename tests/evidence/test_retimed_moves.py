@@ -25,6 +25,12 @@ from rigcheck.cli import commands
 from rigcheck.files import read_rig
 from rigcheck.studies.retime import export_keys, retime
 
+pytestmark = pytest.mark.evidence(
+    what="Retimed and shaped moves, rig file to keyframes",
+    source="Singer and Seering (1990), Singhose (from memory); closed forms; plain simulation",
+    serves="retime",
+)
+
 MASS, LENGTH, DIAMETER = 0.2, 0.15, 3e-3
 PIXELS = 3840 / 0.42
 STROKE = 0.22

@@ -14,6 +14,12 @@ from scipy.spatial.distance import pdist
 from rigcheck.files import rig_from_text
 from rigcheck.studies.reading import read_prop
 
+pytestmark = pytest.mark.evidence(
+    what="A rolling, sliding, unbalanced prop",
+    source="Equations of motion in ground coordinates, integrated by scipy (DOP853)",
+    serves="check",
+)
+
 GRAVITY = np.array([0.0, -9.80665, 0.0])
 MASS, DAMPING = 0.1, 0.01
 ROLL, SLIDE = np.pi, 0.1

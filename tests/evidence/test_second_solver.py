@@ -20,6 +20,12 @@ from rigcheck.mechanics.frame import Frame
 from rigcheck.mechanics.modes import natural_modes
 from rigcheck.mechanics.statics import section_forces, settle
 
+pytestmark = pytest.mark.evidence(
+    what="Statics, frequencies and buckling of straight, bent, sleeved and several supports",
+    source="scikit-fem; a second frame solver of another formulation",
+    serves="check",
+)
+
 TILT = Rotation.from_rotvec([0.5, -0.3, 0.8]).as_matrix()
 SPIN = Rotation.from_rotvec([-0.9, 1.3, 0.4]).as_matrix()
 FIELD = np.array([0.3, -GRAVITY, 1.0])
@@ -236,6 +242,7 @@ def test_first_six_modes(both):
     np.testing.assert_allclose(found, other.angular_frequencies(6), rtol=1e-5)
 
 
+@pytest.mark.of_the_method
 @pytest.mark.parametrize(("name", "rate"), [("corner", 16), ("stubby rod", 4)])
 def test_the_reference_converges_at_its_rate(name, rate):
     """Else its figures would be no measure: cubic bending gains 16 by halving the elements, linear twist

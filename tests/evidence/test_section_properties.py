@@ -14,6 +14,12 @@ from rigcheck.mechanics.sections import (
     tube,
 )
 
+pytestmark = pytest.mark.evidence(
+    what="Sections: round, tube, strip, strand, thread",
+    source="Timoshenko and Goodier, Cowper (1966) (from memory); ISO 898-1 stress areas; scikit-fem",
+    serves="check",
+)
+
 
 @pytest.mark.parametrize(
     ("ratio", "stiffness", "strength"),

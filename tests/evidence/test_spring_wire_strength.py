@@ -11,6 +11,12 @@ import pytest
 from rigcheck.errors import ValidityError
 from rigcheck.stock import find_material
 
+pytestmark = pytest.mark.evidence(
+    what="Strength of spring wire by diameter",
+    source="ASTM A228, EN 10270-1, ASTM A313, ASTM B159 as printed by sources S3, S4, S5, S79",
+    serves="stock",
+)
+
 G0 = 9.80665
 A228 = {
     0.254: (2668, 2951),
@@ -89,6 +95,7 @@ def test_fit_is_within_its_stated_distance_of_the_table():
         )
 
 
+@pytest.mark.of_the_method
 def test_other_laws_lie_where_the_data_sheet_says():
     # Table 10-4 law (from memory) overstates the minimum by the stated shares, printed to 0.1 %.
     table_law = law("music-wire", 2211)

@@ -11,6 +11,12 @@ from scipy.ndimage import fourier_gaussian, fourier_shift
 
 from rigcheck.files.video import FrameSource, track_video
 
+pytestmark = pytest.mark.evidence(
+    what="Following a point in a video to a fraction of a pixel",
+    source="scipy.ndimage.fourier_shift",
+    serves="explain",
+)
+
 SIZE = 128
 POINT = (64.0, 64.0)
 
@@ -43,6 +49,7 @@ def test_shifts_made_in_the_frequency_domain(grain):
     assert np.sqrt((error**2).mean()) < 0.02
 
 
+@pytest.mark.of_the_method
 def test_the_expected_error_is_what_is_found():
     """The standard error told to the user against the scatter of 60 frames with independent grain."""
     spectrum = picture(13)
