@@ -38,7 +38,7 @@ What is checked against published values, closed forms and independent libraries
 the largest difference over the largest value expected, of all comparisons of a module that are made by a share (those
 within printed digits hold too and are not counted). Where a source prints three digits, its own rounding is most of
 it; damping from a noisy take, and laws fitted to a table, are what they are. "From memory" marks a source that was
-not at hand in print; the tests name table, equation and edition beside each value, and what each tolerance comes from.
+not at hand in print; the tests name table, equation and edition beside each value, and where each tolerance is from.
 
 Written by `python -m pytest tests/evidence --write-evidence`; `test_index.py` holds it current.
 
