@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, Protocol
 
-from rich.console import Console, Group
+from rich.cells import cell_len
+from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
@@ -193,31 +194,40 @@ def _other(entry: EntryLike) -> str:
 
 
 def _list_table(entries: Sequence[EntryLike], *, wide: bool) -> Table:
-    table = Table(show_edge=False, pad_edge=False, header_style="bold")
-    table.add_column("Name", no_wrap=True)
-    table.add_column("What it is", ratio=5, min_width=18)
-    table.add_column("E or D", justify="right")
-    table.add_column("Strength", justify="right")
-    table.add_column("Density", justify="right")
-    if wide:
-        table.add_column("Sizes", ratio=3, min_width=14)
-        table.add_column("Marked")
+    rows = []
     for entry in entries:
         other = _other(entry)
         what = f"{entry.label}. {other}" if other else entry.label
         if not wide:
             what += f"\n{_sizes(entry, most=3)}; {_mark(entry)}" if entry.sizes else f"\n{_mark(entry)}"
-        row = [
-            entry.name,
-            what,
-            _brief(entry.stiffness),
-            _brief(entry.strength),
-            _brief(entry.weight),
-        ]
-        if wide:
-            row += [_sizes(entry, most=4), _mark(entry)]
+        values = [_brief(fact) for fact in (entry.stiffness, entry.strength, entry.weight)]
+        rows.append([entry.name, what, *values, *((_sizes(entry, most=4), _mark(entry)) if wide else ())])
+
+    def longest(column: int) -> int:
+        return max(cell_len(row[column]) for row in rows)
+
+    table = Table(show_edge=False, pad_edge=False, header_style="bold")
+    table.add_column("Name", no_wrap=True, min_width=longest(0))
+    table.add_column("What it is", ratio=5, min_width=18)
+    for column, heading in enumerate(("E or D", "Strength", "Density"), 2):
+        table.add_column(heading, justify="right", no_wrap=True, min_width=longest(column))
+    if wide:
+        table.add_column("Sizes", ratio=3, min_width=14)
+        table.add_column("Marked")
+    for row in rows:
         table.add_row(*(Text(cell) for cell in row))
     return table
+
+
+def _list(console: Console, entries: Sequence[EntryLike]) -> RenderableType:
+    """Return the widest layout that fits without cutting a name or a value."""
+    for wide in (True, False):
+        table = _list_table(entries, wide=wide)
+        enough = console.width >= (_WIDE if wide else _NARROW)
+        unlimited = console.options.update_width(10 * _WIDE)
+        if enough and console.measure(table, options=unlimited).minimum <= console.width:
+            return table
+    return _list_lines(entries)
 
 
 def _list_lines(entries: Sequence[EntryLike]) -> Group:
@@ -332,10 +342,8 @@ def render_stock(console: Console, result: ResultLike, *, details: bool = False)
         console.print(Text("Sources", style="bold"))
         for key, text in result.sources.items():
             console.print(Text(f"{key}: {text}"))
-    elif narrow:
-        console.print(_list_lines(result.entries))
     else:
-        console.print(_list_table(result.entries, wide=console.width >= _WIDE))
+        console.print(_list(console, result.entries))
     console.print(Text(f"Caution: {result.caution}"))
     if not details:
         for caution in dict.fromkeys(caution for entry in result.entries for caution in entry.cautions):

@@ -23,6 +23,12 @@ from rigcheck.studies.reading import read_prop
 
 FEModel3D = pytest.importorskip("Pynite").FEModel3D
 
+pytestmark = pytest.mark.evidence(
+    what="Bent, several and sleeved supports: displacement, stress and six modes",
+    source="PyNiteFEA, a general-purpose frame library",
+    serves="check",
+)
+
 G = 9.80665
 PIECES = 12
 """Members for each straight piece: halving them from 6 to 12 moves the sixth frequency by 3e-5 at most."""
