@@ -73,9 +73,9 @@ def test_every_command_runs(folder, line):
     if ">" in words:
         words = words[: words.index(">")]
     if words[0] == "start":
-        with (folder / "shared" / "answers" / "paper-crane.txt").open(encoding="utf-8") as answers:
-            with patch.object(sys, "stdin", answers):
-                code, printed, said = run(folder, words)
+        text = (folder / "shared" / "answers" / "paper-crane.txt").read_text(encoding="utf-8")
+        with patch.object(sys, "stdin", io.StringIO(text)):
+            code, printed, said = run(folder, words)
     else:
         code, printed, said = run(folder, words)
         assert said == ""
