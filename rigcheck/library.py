@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from rigcheck.studies.choose import ChoiceResult
     from rigcheck.studies.explain_results import ExplainResult
     from rigcheck.studies.results import CheckResult
-    from rigcheck.studies.retime import RetimeResult
+    from rigcheck.studies.retime_results import RetimeResult
 
 __all__ = ["Rig", "check", "choose", "explain", "load", "retime", "to_csv", "to_dict"]
 

@@ -60,7 +60,7 @@ def retime(
       rigcheck retime shared/shots/desk-set.toml --figure desk-set-timing.svg
     """
     from rigcheck.files import read_rig
-    from rigcheck.studies.retime import export_keys
+    from rigcheck.studies.keys_export import export_keys
     from rigcheck.studies.retime import retime as retime_shot
 
     if rate is not None and export is None:

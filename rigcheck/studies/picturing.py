@@ -223,7 +223,7 @@ def _course(shot: Shot, body: Carried, camera: Camera, frames: Frames, said: Sai
     if given is not None and given.frame_rate is not None:
         rate, shutter = given.frame_rate.m_as("Hz"), given.shutter_angle.m_as("rad")
         spots = middle[None]
-        if is_turning(body.travels) and body.shape is not None:
+        if body.shape is not None and (is_turning(body.travels) or camera.distance is not None):
             signs = np.array([[x, y, z] for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)])
             rim = (0.5 * body.size * signs) @ body.orientation.T
             spots = middle + np.einsum("nij,kj->kni", rotation, rim)

@@ -103,6 +103,10 @@ def _prop(prop: PropResult) -> dict[str, Any]:
         "cautions": list(prop.cautions),
         "to_be_surer": None if prop.surer is None else _influence(prop.surer),
         "influences": [_influence(item) for item in prop.influences] or None,
+        "figures": [
+            {"label": figure.label, "value": figure.value, "note": figure.note or None}
+            for figure in prop.details
+        ],
     }
 
 

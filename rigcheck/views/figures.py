@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from rigcheck.studies.choose import Candidate, ChoiceResult, PropChoice
     from rigcheck.studies.explain_results import Curves, ExplainResult
     from rigcheck.studies.results import CheckResult
-    from rigcheck.studies.retime import PropRetiming, RetimeResult
+    from rigcheck.studies.retime_results import PropRetiming, RetimeResult
     from rigcheck.studies.sheet import PropPictures
 
 __all__ = ["check_figure", "choose_figure", "explain_figure", "retime_figure"]

@@ -21,7 +21,7 @@ from rigcheck.views.terminal import _Page
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from rigcheck.studies.retime import (
+    from rigcheck.studies.retime_results import (
         Curve,
         ExportedKeys,
         NullTime,

@@ -149,13 +149,17 @@ SCHEMA = closed(
                 },
                 to_be_surer=or_null(INFLUENCE),
                 influences=or_null({"type": "array", "items": INFLUENCE, "minItems": 1}),
+                figures={
+                    "type": "array",
+                    "items": closed({"label": TEXT, "value": TEXT, "note": or_null(TEXT)}),
+                },
             ),
         },
     }
 )
 
 
-GROWN = ("wobble_share", "lag_share", "to_be_surer", "influences", "chance")
+GROWN = ("wobble_share", "lag_share", "to_be_surer", "influences", "figures", "chance")
 
 
 def keys_in_order(value: Any) -> Any:
@@ -186,6 +190,12 @@ def test_the_desk_set_has_the_documented_form(desk_set: CheckResult) -> None:
     written = json.loads(dump(check_json(desk_set)))
     jsonschema.validate(written, SCHEMA)
     assert keys_in_order(written) == keys_in_order(json.loads(DOCUMENTED))
+
+
+def test_the_figures_of_the_details_are_there(desk_set: CheckResult) -> None:
+    """What the camera sees of a wobble, for programs too."""
+    labels = {figure["label"] for figure in check_json(desk_set)["props"][1]["figures"]}
+    assert {"blur at top speed", "the same at 100 fps", "would look the same", "seen on playback"} <= labels
 
 
 def test_values_carry_the_unit_of_their_key(desk_set: CheckResult) -> None:
