@@ -193,9 +193,12 @@ def test_the_desk_set_has_the_documented_form(desk_set: CheckResult) -> None:
 
 
 def test_the_figures_of_the_details_are_there(desk_set: CheckResult) -> None:
-    """What the camera sees of a wobble, for programs too."""
-    labels = {figure["label"] for figure in check_json(desk_set)["props"][1]["figures"]}
-    assert {"blur at top speed", "the same at 100 fps", "would look the same", "seen on playback"} <= labels
+    """What the details show (blur, other frame rates, clean-up), for programs too."""
+    for written, prop in zip(check_json(desk_set)["props"], desk_set.props, strict=True):
+        assert [(one["label"], one["value"]) for one in written["figures"]] == [
+            (figure.label, figure.value) for figure in prop.details
+        ]
+    assert any(prop.details for prop in desk_set.props)
 
 
 def test_values_carry_the_unit_of_their_key(desk_set: CheckResult) -> None:
