@@ -562,7 +562,7 @@ def _giving_up(settings: Settings) -> Settings:
 
 def _every_mode(settings: Settings) -> Settings:
     """Settings that keep every mode that moves the prop at all, so that each can be followed from rig to rig."""
-    return replace(settings, least_share=0.0)
+    return replace(settings, least_share=0.0, modes=max(settings.modes, 3 * MODES))
 
 
 def _steps(unsure: Uncertain) -> Array:

@@ -22,7 +22,7 @@ from rigcheck.files import read_rig
 from rigcheck.motion.response import unit_displacement
 from rigcheck.studies.cures import Task
 from rigcheck.studies.evaluate import Outcome, evaluate
-from rigcheck.studies.explain_faults import faults_of
+from rigcheck.studies.explain_faults import MODES, faults_of
 from rigcheck.studies.explain_seen import intended
 from rigcheck.studies.reading import read_prop
 
@@ -56,7 +56,7 @@ def takes() -> dict[str, str]:
     reading = read_prop(shot, prop)
     clamp = next(fault for fault in faults_of(shot, prop, reading) if fault.id == "clamp-softer")
     # Every mode that moves the prop: a tap rings those too that no move does.
-    settings = replace(reading.task.settings, least_share=0.0)
+    settings = replace(reading.task.settings, least_share=0.0, modes=3 * MODES)
     outcome = evaluate(clamp.apply(reading.task.rig, np.array([SOFTER])), settings)
     return {
         "notebook-take.csv": _written(_move(reading.task, outcome, np.arange(500) / 50.0), 50.0, seed=1),

@@ -106,7 +106,7 @@ def _try(kind: str, rng: np.random.Generator, folder: Path) -> Planted | None:
     reading = read_prop(shot, prop)
     task, unsure = reading.task, uncertain(shot, prop)
     # Every mode that moves the prop: a tap rings those too that no move does.
-    task = replace(task, settings=replace(task.settings, least_share=0.0))
+    task = replace(task, settings=replace(task.settings, least_share=0.0, modes=3 * MODES))
     base = task.evaluate()
     if not base.solved[0] or not 3.0 < base.natural_frequency[0, 0] < 25.0 or base.large[0]:
         return None
