@@ -47,8 +47,8 @@ STATIONS = np.array([0.0, 0.25, 0.5, 0.75, 1.0])
 LISTED = 6
 """Modes that a check lists at least."""
 _STEPS = 2
-"""Of Lanczos' method. Over all stock on one, two and three supports, with props from a tenth of their weight on, wobble
-that can be seen is then good to 1e-5 and strength to 3e-4; with one more, to 1e-8 and 4e-5."""
+"""Of Lanczos' method. Over all stock on one, two and three supports, with props from a tenth of their weight on,
+wobble that can be seen is then good to 1e-5 and strength to 3e-4; with one more, to 1e-8 and 4e-5."""
 _DOWN = np.array([0.0, -GRAVITY, 0.0])
 LARGE_SHARE = 0.1
 """Displacement over free length from which the settled state is solved without the limit to small ones."""
