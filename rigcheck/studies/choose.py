@@ -45,7 +45,7 @@ __all__ = [
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
-AT_ONCE = 256
+AT_ONCE = 512
 """Candidates in one batch: enough to keep numpy busy, few enough to stay in the cache."""
 TOO_SOFT = 1.0
 """Least possible linear sag over free length from which a candidate is set aside as far too soft."""
