@@ -80,10 +80,17 @@ def polynomials_through(nodes: Array, places: Array) -> tuple[Array, Array]:
     -------
     values, slopes : array, shape (n, m)
     """
-    coefficients = np.linalg.inv(legendre.legvander(2 * nodes - 1, len(nodes) - 1))
-    values = legendre.legvander(2 * places - 1, len(nodes) - 1) @ coefficients
-    slopes = 2 * legendre.legval(2 * places - 1, legendre.legder(coefficients)).T
-    return np.asarray(values), np.asarray(np.broadcast_to(slopes, values.shape))
+    return _polynomials_through(tuple(nodes.tolist()), tuple(places.tolist()))
+
+
+@cache
+def _polynomials_through(nodes: tuple[float, ...], places: tuple[float, ...]) -> tuple[Array, Array]:
+    # Kept, because every iteration asks for the same few places again.
+    x, at = 2 * np.array(nodes) - 1, 2 * np.array(places) - 1
+    coefficients = np.linalg.inv(legendre.legvander(x, len(nodes) - 1))
+    values = np.asarray(legendre.legvander(at, len(nodes) - 1) @ coefficients)
+    slopes = 2 * legendre.legval(at, legendre.legder(coefficients)).T
+    return values, np.asarray(np.broadcast_to(slopes, values.shape))
 
 
 @cache
