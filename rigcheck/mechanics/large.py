@@ -78,6 +78,8 @@ class LargeSettled:
         The moved rods.
     stress : list of array, shape (B, E, p, 6)
         See `rigcheck.mechanics.rods.Evaluation`.
+    tangent : array, shape (B, n, n)
+        The same, about this state.
     """
 
     converged: Flags
@@ -98,6 +100,7 @@ class LargeSettled:
     gravity: Array
     state: State
     stress: list[Array]
+    tangent: Array
 
     def section_forces(self, stations: Array) -> list[SectionForces]:
         """Section forces in every straight piece, in the axes of the turned section.
@@ -286,16 +289,19 @@ class MovedFrame:
         self.known: Flags = (
             settled.converged & settled.stable if about_state else np.ones(rods.batch, dtype=bool)
         )
-        self.stiffness: Array = np.full((self.batch, self.size, self.size), np.nan)
-        self.mass: Array = np.full_like(self.stiffness, np.nan)
         self._force = rods.load(settled.gravity) if about_state else rods.weight(np.zeros((rods.batch, 3)))
         self._share = np.full(rods.batch, 1.0 if about_state else 0.0)
+        shape = (self.batch, self.size, self.size)
+        self.stiffness: Array = settled.tangent if about_state else np.empty(shape)
+        if not self.known.all():
+            self.stiffness = np.where(self.known[:, None, None], self.stiffness, np.nan)
+        self.mass: Array = np.full(shape, np.nan)
         for chosen in _chunks(np.flatnonzero(self.known)):
             part, state = rods.take(chosen), self.state.take(chosen)
-            self.stiffness[chosen] = part.evaluate(
-                state, self._force[chosen], share=self._share[chosen]
-            ).tangent
             self.mass[chosen] = part.mass(state)
+            if not about_state:
+                share = self._share[chosen]
+                self.stiffness[chosen] = part.evaluate(state, self._force[chosen], share=share).tangent
 
     @property
     def inside(self) -> list[Index]:
@@ -458,6 +464,7 @@ def _settle(rods: Rods, gravity: Array, tolerance: float, most_iterations: int) 
         gravity=gravity,
         state=state,
         stress=evaluation.stress,
+        tangent=evaluation.tangent,
     )
 
 
