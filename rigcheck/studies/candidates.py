@@ -267,7 +267,7 @@ class Candidates:
         for name, indices in by_name.items():
             own = self.shot.own_material(name)
             zero = 0.0 if own is not None and own.damping_ratio == 0.0 else None
-            sizes = np.array([self.items[index].across for index in indices])
+            sizes = self.across[indices]
             found = constants_of(stock_material(self.shot, name), sizes, zero)
             columns[:, indices] = [
                 found.youngs_modulus,
@@ -283,6 +283,11 @@ class Candidates:
             strength=columns[3],
             damping_ratio=columns[4],
         )
+
+    @cached_property
+    def across(self) -> Array:
+        """Diameter of each item, or thickness of a strip [m]."""
+        return np.array([item.across for item in self.items])
 
     @cached_property
     def sizes(self) -> dict[str, Array]:
@@ -307,17 +312,16 @@ class Candidates:
             return np.zeros(len(self.items))
         clamp = find_clamp(support.clamp)
         grip = None if support.grip is None else support.grip.m_as("m")
-        held: dict[float, float] = {}
-        for item in self.items:
-            if item.across in held:
-                continue
+        sizes, place = np.unique(self.across, return_inverse=True)
+        held = np.zeros(len(sizes))
+        for index, size in enumerate(sizes.tolist()):
             try:
-                extra = clamp.extra_length(grip_diameters=None if grip is None else grip / item.across)
+                extra = clamp.extra_length(grip_diameters=None if grip is None else grip / size)
             except ValidityError:
-                held[item.across] = np.nan
+                held[index] = np.nan
             else:
-                held[item.across] = 0.0 if extra is None else extra.value
-        return np.array([held[item.across] for item in self.items])
+                held[index] = 0.0 if extra is None else extra.value
+        return held[place]
 
     @cached_property
     def forms(self) -> NDArray[np.str_]:

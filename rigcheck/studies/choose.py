@@ -582,7 +582,7 @@ def _least_sag(candidates: Candidates, chosen: Index, lengths: Array) -> Array:
 
 def _doubtful(candidates: Candidates, chosen: Index, lengths: Array) -> NDArray[np.bool_]:
     """Where a check of the candidate would ask whether a unit is right."""
-    across = np.array([item.across for item in candidates.items])[candidates.item[chosen]]
+    across = candidates.across[candidates.item[chosen]]
     own = (lengths / across > FAR_TOO_LONG) | (across > FAR_TOO_THICK) | (lengths > 3.0)
     return np.asarray(own | candidates.always_doubtful)
 
