@@ -379,3 +379,18 @@ def test_progress_is_told_up_to_the_end():
     )
     assert seen[-1][0] == seen[-1][1] == 15
     assert [done for done, _ in seen] == sorted(done for done, _ in seen)
+
+
+def test_a_candidate_does_not_depend_on_its_company():
+    """Graded among all and among a few: the same to rounding, solved for large displacement or not."""
+    shot = rig()
+    candidates = Candidates(shot, shot.prop[0], own_items(rig_from_text(STOCK)), counts=(1, 2, 3))
+    together = grade_candidates(candidates)
+    few = np.arange(0, len(candidates), 3)
+    alone = grade_candidates(candidates, few)
+    assert alone.rank.tolist() == together.rank[few].tolist()
+    for name in ("sag", "frequency", "wobble", "wobble_px", "margin"):
+        expected = getattr(together, name)[few]
+        np.testing.assert_allclose(getattr(alone, name), expected, rtol=1e-9, err_msg=name)
+    for name, values in together.values.items():
+        np.testing.assert_allclose(alone.values[name], values[few], rtol=1e-9, err_msg=name)
