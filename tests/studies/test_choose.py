@@ -100,6 +100,9 @@ def test_a_candidate_is_what_check_says_of_it(support, length):
             assert graded.ranks["yield-factor"][index] == 2
             assert by_id["yield-factor"].status is Status.FAIL
             continue
+        if found.static.set.m_as("m") > 0.0:
+            # A soft wire begins to set before it fails, which a check follows: a thousandth of the sag here.
+            close = 2e-3
         assert found.static.sag.m_as("m") == pytest.approx(graded.sag[index], rel=close)
         assert found.modes[0].frequency.m_as("Hz") == pytest.approx(graded.frequency[index], rel=close)
         assert found.motion.residual_wobble.m_as("m") == pytest.approx(graded.wobble[index], rel=close)
@@ -107,10 +110,6 @@ def test_a_candidate_is_what_check_says_of_it(support, length):
         for name, rank in graded.ranks.items():
             if rank[index] >= 0 and name in by_id:
                 words = (Status.PASS, Status.CAUTION, Status.FAIL)
-                if name == "sag" and by_id[name].status is Status.SKIPPED:
-                    # It bends for good, which choose leaves to check.
-                    assert by_id["set"].status is Status.FAIL
-                    continue
                 assert by_id[name].status is words[rank[index]]
         factor = by_id["yield-factor"].value
         assert factor == pytest.approx(graded.values["yield-factor"][index], rel=close)
