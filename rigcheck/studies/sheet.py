@@ -331,13 +331,13 @@ def _prop_sheet(shot: Shot, work: Work, found: PropResult) -> PropSheet:
 def _set_up(shot: Shot, one: PropSheet, given: Prop) -> SetUp:
     return SetUp(
         check=one.check,
+        mass_kg=one.mass_kg,
         clamps=one.clamps,
         counterweight=one.counterweight,
         proof=one.proof,
         mount=one.mount,
         takes=shot.limits.takes,
         bent=any(support.path is not None and len(support.path) > 2 for support in given.support),
-        tied=any(support.tension is not None for support in given.support),
     )
 
 

@@ -99,10 +99,8 @@ class ProofLoad:
         What to hang in place of the prop [kg].
     hold_min : float
         How long [min].
-    sag_mm : float or None
-        How far its centre of mass then is below the unloaded place [mm]; None where no state was found.
     extra_mm : float or None
-        How far below that of the prop alone.
+        How far its centre of mass goes below where it is with the prop alone [mm]; None where no state was found.
     strength_factor : float or None
         Strength over stress under it; None where not known.
     set_mm : float or None
@@ -122,7 +120,6 @@ class ProofLoad:
     factor: float
     load_kg: float
     hold_min: float
-    sag_mm: float | None
     extra_mm: float | None
     strength_factor: float | None
     set_mm: float | None
@@ -292,7 +289,6 @@ def proof_load(shot: Shot, prop: Prop, reading: Reading, still: Outcome) -> Proo
         factor=rule.value,
         load_kg=load,
         hold_min=hold.value / 60,
-        sag_mm=sag,
         extra_mm=extra,
         strength_factor=factor,
         set_mm=set_mm,

@@ -21,13 +21,13 @@ class SetUp:
     """What the steps need to know of one prop."""
 
     check: PropResult
+    mass_kg: float
     clamps: tuple[ClampNote, ...]
     counterweight: Counterweight | None
     proof: ProofLoad
     mount: tuple[str, ...]
     takes: int
     bent: bool
-    tied: bool
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,6 +68,7 @@ def order_of_work(
     -----
     The order itself, the slow first run and the look after each take are common practice, without a source.
     """
+    masses = listed([f"{one.check.name} {mass_words(one.mass_kg)}" for one in props])
     failing = [one.check for one in props if one.check.verdict is Status.FAIL]
     steps: list[Step] = []
     if hazard == "overhead":
@@ -88,7 +89,7 @@ def order_of_work(
         Step(
             title="Weigh and measure again",
             details=(
-                "Weigh each prop as it will hang, without its insert.",
+                f"Weigh each prop as it will hang, without its insert: {masses}.",
                 "Measure every diameter with a caliper: 1 % of diameter is 4 % of stiffness.",
                 "Where a value is not the file's, check again before you cut.",
             ),

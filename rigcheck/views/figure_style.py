@@ -10,7 +10,7 @@ import io
 import logging
 import re
 import warnings
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
@@ -39,7 +39,6 @@ __all__ = [
     "figure_bytes",
     "figure_kind",
     "footer",
-    "listed_words",
     "new_figure",
     "svg_for_page",
     "text_lines",
@@ -298,8 +297,3 @@ def _has_outlines(figure: Figure) -> bool:
     for item in figure.findobj(Text):
         letters.update(item.get_text())
     return all(font.get_char_index(ord(letter)) for letter in letters - {"\n"})
-
-
-def listed_words(parts: Sequence[str]) -> str:
-    """Sentences put one after the other, without empty ones."""
-    return " ".join(part for part in parts if part)

@@ -149,6 +149,7 @@ def _prop(one: PropSheet) -> dict[str, Any]:
         else {
             "moment_N_m": _float(weight.moment_N_m),
             "hanging_kg": _float(weight.hanging_kg),
+            "payload_kg": _float(weight.payload_kg),
             "side": weight.side or None,
             "choices": [{"arm_mm": _float(arm), "mass_g": _float(mass)} for arm, mass in weight.choices],
             "says": weight.says,

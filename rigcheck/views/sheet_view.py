@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from rigcheck.studies.sheet import SheetResult
 
-__all__ = ["render_figure_written", "render_sheet"]
+__all__ = ["render_sheet"]
 
 
 def render_sheet(console: Console, result: SheetResult, written: Sequence[Path]) -> None:
@@ -44,20 +44,4 @@ def render_sheet(console: Console, result: SheetResult, written: Sequence[Path])
     page.blank()
     page.heading("Cautions")
     page.bullets(f"{', '.join(names)}: {text}" if names else text for text, names in result.cautions)
-    page.print()
-
-
-def render_figure_written(console: Console, path: Path) -> None:
-    """Say that a figure was written.
-
-    Parameters
-    ----------
-    console : rich.console.Console
-        Where to print.
-    path : Path
-        The file.
-    """
-    page = _Page(console)
-    page.blank()
-    page.write(f"Wrote {path}.")
     page.print()

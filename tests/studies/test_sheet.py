@@ -64,6 +64,11 @@ def test_the_work_is_in_an_order_that_can_be_followed(demo):
     assert order[-1] == "Take the props down first, then the rig"
 
 
+def test_what_to_weigh_is_told_with_the_mass_of_the_file(demo):
+    details = next(step.details for step in demo.steps if step.title.startswith("Weigh"))
+    assert "inkwell 310 g, notebook 190 g and paper crane 14 g" in details[0]
+
+
 def test_steps_that_do_not_apply_are_left_out(demo, odd):
     assert not {"Bend", "Bond the sleeves"} & set(titles(demo))
     assert {"Bend", "Bond the sleeves"} <= set(titles(odd))
