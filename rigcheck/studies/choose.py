@@ -813,7 +813,7 @@ def _fails(candidates: Candidates, graded: Graded, index: int) -> tuple[str, ...
         elif name == "residual-wobble":
             text = f"wobble {value * scale:.3g} {unit}, limit {limits.wobble * scale:.3g}"
         else:
-            text = f"still after {value:.2g} s, limit {limits.settle:.2g}"
+            text = f"swings on for {value:.3g} s, limit {limits.settle:.2g}"
         found.append(text)
     if not found and graded.rank[index] > 0:
         found.append(

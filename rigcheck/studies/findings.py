@@ -14,6 +14,8 @@ __all__ = ["find", "in_order"]
 
 _MOST_ADVICE = 5
 _NOT_ENOUGH = "No single change tried here is enough: let rigcheck choose look for a support that holds."
+_EXACT = 99.5
+"""Seconds from which whole ones are said."""
 _BALANCED = 0.05
 """Share of the largest pull by which taut lines may be out of balance; they shift a little to make it up."""
 
@@ -261,7 +263,8 @@ def _moving(reading: Reading, grades: dict[str, Grade], cures: list[Cure]) -> li
     if reading.task.pushes:
         words = {key: f"At worst: {text[0].lower()}{text[1:]}" for key, text in words.items()}
     time = float(settle.value[0])
-    still = "it never comes to rest" if not np.isfinite(time) else f"it takes {time:.2g} s to come to rest"
+    long = f"{time:.2g}" if time < _EXACT else f"{time:.0f}"
+    still = "it never comes to rest" if not np.isfinite(time) else f"it takes {long} s to come to rest"
     return [
         Finding(
             id="residual-wobble",

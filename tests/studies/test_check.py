@@ -387,3 +387,23 @@ length = "100 mm"
     (result,) = check(rig_from_text(text)).props
     low, high = result.ranges["sag_mm"]
     assert low < result.static.sag.m_as("mm") < high
+
+
+def test_long_settling_is_said_in_whole_seconds():
+    """A heavy prop on a thin wire swings for minutes; nobody reads 1.8e+02 s."""
+    text = """
+[[prop]]
+name = "card"
+mass = "60 g"
+[[prop.support]]
+material = "music-wire"
+diameter = "1.2 mm"
+length = "180 mm"
+from = "below"
+[[prop.move]]
+acceleration = "0.4 m/s^2"
+along = "left"
+"""
+    found = next(one for one in check(rig_from_text(text)).props[0].findings if one.id == "settle")
+    assert found.value > 100
+    assert f"it takes {found.value:.0f} s to come to rest" in found.says
