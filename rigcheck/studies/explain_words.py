@@ -168,10 +168,14 @@ def _ends(ranked: Ranked) -> tuple[float, float]:
     """Where the fault's value lies nine times in ten."""
     assert ranked.predicted is not None  # faults have values
     assert ranked.weighed is not None
-    total = np.cumsum(ranked.weighed.values)
-    values = ranked.predicted.fault.values
-    low = values[int(np.searchsorted(total, 0.05).clip(0, len(values) - 1))]
-    high = values[int(np.searchsorted(total, 0.95).clip(0, len(values) - 1))]
+    values, chance = ranked.predicted.fault.values, ranked.weighed.values
+    if len(values) < 2:
+        return float(values[0]), float(values[0])
+    # Each value stands for all up to half way to the next, in the logarithm.
+    logs = np.log(values)
+    half = 0.5 * np.diff(logs)
+    edges = np.concatenate([[logs[0] - half[0]], logs[:-1] + half, [logs[-1] + half[-1]]])
+    low, high = np.exp(np.interp([0.05, 0.95], np.concatenate([[0.0], np.cumsum(chance)]), edges))
     return float(low), float(high)
 
 
