@@ -31,6 +31,7 @@ _MISFIT = 1.5  # over the noise of the shorter stretches
 _HOPELESS = 3.0  # times the noise of one frame
 _CLEAR = 4.0  # times the noise of one frame: beyond that the point is clear of its place of rest
 _LEAST_HALVES = 6
+_SUNK = 0.4  # of the first half swing: what keeps its size, such as a roll out of true, does not die
 _STEADY, _MOST_SHRINK = 0.7, 3.0  # from one half swing to the next
 _EVEN = 1.6  # from one swing's time to the next
 _OWN_MISFIT = 0.05  # over the size of the ringing itself: real supports are not quite linear
@@ -210,7 +211,9 @@ def dying_swing(track: FloatArray, start: int) -> tuple[int, int] | None:
         extremes = _extremes(along, band)
         first, last = _shrinking(along, extremes)
         count = last - first + 1
-        if count >= _LEAST_HALVES and (best is None or count > best[0]):
+        if count < _LEAST_HALVES or abs(along[extremes[last]]) > _SUNK * abs(along[extremes[first]]):
+            continue
+        if best is None or count > best[0]:
             best = (count, extremes[first], extremes[last])
     return None if best is None else best[1:]
 
