@@ -227,7 +227,7 @@ def weigh(
         _damped(component, damping, image) for component, image in zip(seen.components, images, strict=True)
     ]
     lone = [
-        ALONE * _stray(component, plays=seen.components[0] if plays else None)
+        ALONE * _stray(component, beside=_beside(seen.components[0], plays=plays, driven=driven))
         for component in seen.components
     ]
     prior = predicted.fault.prior
@@ -331,7 +331,7 @@ def weigh_source(rest: Array, seen: Evidence, source: Source | None, damping: Da
     size = np.array([component.amplitude for component in components])
     fits = np.array(
         [
-            _stray(component, plays=None, damping=damping)
+            _stray(component, damping=damping)
             if source is None
             else _near(component, source, seen) * damping.density(component)
             for component in components
@@ -346,7 +346,7 @@ def weigh_source(rest: Array, seen: Evidence, source: Source | None, damping: Da
 
 _DROP = 0.6
 """How far a frequency may have dropped through play (logarithm)."""
-_HARMONIC = 0.01
+_HARMONIC, _AROUND = 0.01, 0.1
 
 
 def _spread(component: Component) -> float:
@@ -541,19 +541,29 @@ def _turned(angle: Array) -> Array:
 _ANYTHING = Damping(median=0.01, low=0.0005, high=0.1, steady=0.3)
 
 
-def _stray(component: Component, *, plays: Component | None, damping: Damping = _ANYTHING) -> float:
-    """Density of a component that nothing of the rig explains [1/Hz, per unit of damping].
+def _beside(main: Component, *, plays: bool, driven: bool) -> tuple[tuple[float, float], ...]:
+    """Frequencies [Hz] at which the largest swing brings others with it, and their spread (logarithm).
 
-    With `plays`, the swing that a gap distorts, its overtones are expected.
+    A gap distorts it: overtones. Kicks keep it from being a plain one: parts all around it.
     """
+    overtones = ((2 * main.frequency, _HARMONIC), (3 * main.frequency, _HARMONIC)) if plays else ()
+    return (*overtones, (main.frequency, _AROUND)) if driven else overtones
+
+
+def _stray(
+    component: Component,
+    *,
+    beside: tuple[tuple[float, float], ...] = (),
+    damping: Damping = _ANYTHING,
+) -> float:
+    """Density of a component that nothing of the rig explains [1/Hz, per unit of damping]."""
     if not component.frequency > 0:
         return 0.0
     density = 1.0 / (component.frequency * float(np.log(_HIGHEST / _LOWEST)))
-    if plays is not None:
-        for times in (2.0, 3.0):
-            away = np.log(component.frequency / (times * plays.frequency)) / _HARMONIC
-            bell = np.exp(-0.5 * away**2) / (component.frequency * _HARMONIC * np.sqrt(2 * np.pi))
-            density += 0.5 / ALONE * float(bell)
+    for frequency, spread in beside:
+        away = np.log(component.frequency / frequency) / spread
+        bell = np.exp(-0.5 * away**2) / (component.frequency * spread * np.sqrt(2 * np.pi))
+        density += 0.5 / ALONE * float(bell)
     return density * damping.density(component)
 
 
