@@ -7,6 +7,7 @@ import pytest
 
 from rigcheck.files import rig_from_text
 from rigcheck.studies.check import check
+from rigcheck.studies.history import response_history
 from rigcheck.studies.reading import read_prop
 from rigcheck.studies.results import Status
 from rigcheck.studies.rolled_poses import settled_poses
@@ -163,3 +164,58 @@ def test_without_a_roll_nothing_is_said():
         + '[[prop.move]]\nslide = "100 mm"\nduration = "2 s"\n'
     )
     assert finding(check(shot), "roll-sag") is None
+
+
+STRIP = """
+[[prop]]
+name = "card"
+mass = "40 g"
+[[prop.support]]
+material = "spring-steel-sm"
+section = "strip"
+width = "6 mm"
+thickness = "1.5 mm"
+length = "150 mm"
+root_stiffness = "rigid"
+"""
+BENT = """
+[[prop]]
+name = "card"
+mass = "40 g"
+[[prop.support]]
+material = "music-wire"
+diameter = "3 mm"
+path = [{points}]
+root_stiffness = "rigid"
+"""
+
+
+def test_a_strip_sags_twice_a_turn_and_so_does_the_response():
+    """Flat it sags by (w/t)^2 of what it does on edge; between, sag goes with the cosine of twice the angle."""
+    text = STRIP + ROLL.format(roll="360 deg", about="toward", duration="40 s")
+    shot = rig_from_text(text)
+    poses = poses_of(shot)
+    across, along = np.abs(poses.displacement[:, 0]), np.abs(poses.displacement[:, 1])
+    # Its weight pulls by the sine and the cosine of the angle in the strip's own axes.
+    down = across * np.abs(np.sin(poses.turned)) + along * np.abs(np.cos(poses.turned))
+    twice = np.polynomial.polynomial.polyfit(np.cos(2 * poses.turned), down, 1)
+    assert down == pytest.approx(twice[0] + twice[1] * np.cos(2 * poses.turned), rel=1e-3)
+    flat, on_edge = twice[0] + twice[1], twice[0] - twice[1]
+    assert flat / on_edge == pytest.approx((6 / 1.5) ** 2, rel=0.02)  # shear on edge takes the rest
+    # Turned slowly, the response in time goes the same way.
+    found = response_history(shot)
+    sag = found.at(poses.times)
+    off = 1e3 * (poses.displacement - poses.displacement[-1])
+    assert sag == pytest.approx(off, abs=0.02 * np.abs(off).max())
+
+
+def test_a_bent_support_runs_out_as_the_same_rig_drawn_half_a_turn_on():
+    points = [(30, 20, -150), (30, 20, -40), (0, 0, 0)]
+
+    def drawn(sign: int, moves: str = ""):
+        text = ", ".join(f'["{sign * x} mm", "{sign * y} mm", "{z} mm"]' for x, y, z in points)
+        return rig_from_text(BENT.format(points=text) + moves)
+
+    poses = poses_of(drawn(1, ROLL.format(roll="180 deg", about="toward", duration="8 s")))
+    other = rest(drawn(-1))
+    assert poses.displacement[0] == pytest.approx(other.displacement[0] * [-1, -1, 1], rel=1e-6, abs=1e-10)
