@@ -55,6 +55,7 @@ PLAUSIBLE = {
     "extra_length_diameters": (0.5, 15),
     "minimum_grip_diameters": (2, 30),
     "play_mm": (0, 1e-3),
+    "time_min": (60, 86_400),
     "youngs_modulus_scatter": (0.01, 0.5),
     "share": (0.1, 1),
     "bond": (0, 1),
