@@ -22,6 +22,7 @@ from pathlib import Path
 
 import numpy as np
 import scipy.linalg
+from figures import Figure
 
 from rigcheck.files import read_rig
 from rigcheck.studies.candidates import Candidates, Item, stock_items
@@ -103,6 +104,9 @@ def main():
     ):
         spent, memory = whole_process(*arguments)
         print(f"{what}, whole process: {spent:.2f} s, peak memory so far {memory:.0f} MB")
+        if "--prop" in arguments:
+            Figure(what="choose on the demo shot, whole process", value=spent, unit="s", target=2.0).tell()
+            Figure(what="its memory", value=memory, unit="MB", target=300.0).tell()
     grade_candidates(Candidates(shot, prop, ladder(64), counts=(1, 2, 3)))
     rate = 0.0
     for count in (1_000, 4_000, 10_000):
@@ -112,6 +116,13 @@ def main():
     print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
     single = one_by_one(100)
     print(f"one by one in scikit-fem: {1 / single:.0f} a second; ratio {rate * single:.1f}")
+    Figure(
+        what="10,000 candidates with the full check, one support",
+        value=10_000 / rate,
+        unit="s",
+        target=1.0,
+        against=f"{rate * single:.1f} times scikit-fem, one by one",
+    ).tell()
     if "--profile" in sys.argv:
         profile = cProfile.Profile()
         profile.enable()
