@@ -42,6 +42,7 @@ MOST_ROWS = 2_000_000
 _MOST_PROBLEMS = 20  # of one file; the rest are counted
 _CHUNK = 50_000  # rows turned into numbers at a time, so that their text never stands in memory twice
 _LEAST_FRAMES = 4
+_LARGEST_VALUE = 1e9  # px, mm, s
 _LARGEST_FRAME = 1e15  # whole numbers are exact up to here
 _MISSING = frozenset({"", "nan", "na", "n/a", "null", "none", "-", "--"})
 _POSITIONS = {"px": ("x_px", "y_px"), "mm": ("x_mm", "y_mm")}
@@ -604,9 +605,10 @@ def _take_columns(
 
 
 def _check_finite(columns: dict[str, FloatArray], lines: IntArray, troubles: _Troubles) -> None:
-    """Find numbers too large to be stored."""
+    """Find numbers larger than any place or time in a take."""
     for name, values in columns.items():
-        for row in np.flatnonzero(np.isinf(values)):
+        most = np.inf if name == "frame" else _LARGEST_VALUE
+        for row in np.flatnonzero(np.isinf(values) | (np.abs(values) > most)):
             troubles.add(name, int(lines[row]), None, "is too large a number.", None)
 
 

@@ -706,6 +706,8 @@ def _doubts(shot: Shot, prop: Prop, mass: float) -> Iterator[str]:
                 )
         if length > 3.0:
             yield f"A free length of {length:.3g} m is long for a table top: is its unit right?"
+        if across < 2e-5:
+            yield f"{support.material} {size_text} thick is finer than any wire sold: is the unit of its size right?"
         if across > 0.05:
             yield f"A {support.material} {size_text} thick hides behind nothing: is the unit of its size right?"
         if length / across > (30_000 if "line" in stock_material(shot, support.material).forms else 3000):
@@ -719,6 +721,19 @@ def _doubts(shot: Shot, prop: Prop, mass: float) -> Iterator[str]:
             speed = abs(move.slide.m_as("m")) / move.duration.m_as("s")
             if speed > 5.0:
                 yield f"{move.slide} in {move.duration} is {speed:.3g} m/s on average: is a unit wrong?"
+        if move.roll is not None and move.duration is not None:
+            turns = abs(move.roll.m_as("rad")) / (2.0 * np.pi) / move.duration.m_as("s")
+            if turns > 50.0:
+                yield f"{move.roll} in {move.duration} is {turns:.3g} turns a second: is a unit wrong?"
+        if move.duration is not None and move.duration.m_as("s") > 10_800.0:
+            yield f"A move of {move.duration} lasts {move.duration.m_as('h'):.3g} hours: is its unit right?"
+    camera = shot.camera
+    if camera is None:
+        return
+    if camera.field_width is not None and not 0.003 < camera.field_width.m_as("m") < 20.0:
+        yield f"A field {camera.field_width} wide does not show a table top: is its unit right?"
+    if camera.frame_rate is not None and not 0.5 < camera.frame_rate.m_as("Hz") < 100_000.0:
+        yield f"{camera.frame_rate} is not how a camera films: is the frame rate right?"
 
 
 def _describe(prop: Prop) -> str:

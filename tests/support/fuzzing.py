@@ -25,7 +25,23 @@ from typing import Any
 
 import numpy as np
 
-__all__ = ["KEYS", "NUMBERS", "TAKE", "UNITS", "Case", "Watch", "cases", "mutated_table", "run_case"]
+__all__ = [
+    "BENT",
+    "FLOATING",
+    "HANGING",
+    "KEYS",
+    "LINE",
+    "NUMBERS",
+    "TAKE",
+    "TWO",
+    "UNITS",
+    "Case",
+    "Watch",
+    "cases",
+    "mutated_table",
+    "run_case",
+    "run_words",
+]
 
 SECONDS = 10.0
 """Most processor time of a case; a quiet machine needs a quarter of what a busy one counts."""
@@ -187,7 +203,7 @@ _SIZED = r'"(-?[0-9.]+) ([^"]+)"'
 
 # Nobody builds such a rig on a table top: [SI, least, most]. Wide enough that nothing real is meant.
 _BUILT = {
-    "diameter": (2e-5, 0.15), "length": (2e-3, 8.0), "mass": (1e-6, 60.0), "duration": (5e-3, 1e4), "slide": (0.0, 12.0),
+    "diameter": (2e-5, 0.15), "length": (2e-3, 8.0), "mass": (1e-6, 60.0), "duration": (5e-3, 10_800.0), "slide": (0.0, 12.0),
     "thickness": (1e-5, 0.1), "width": (1e-4, 0.5), "field_width": (2e-3, 100.0), "frame_rate": (0.1, 2e5),
 }  # fmt: skip
 
@@ -419,7 +435,7 @@ def run_case(case: Case, folder: Path) -> Watch:
         (folder / name).write_bytes(content)
     words = [str(folder / word) if word in case.files else word for word in case.words]
     start = resource.getrusage(resource.RUSAGE_SELF)
-    code, wrong, output, errors = _run(words)
+    code, wrong, output, errors = run_words(words, SECONDS)
     end = resource.getrusage(resource.RUSAGE_SELF)
     seconds = end.ru_utime + end.ru_stime - start.ru_utime - start.ru_stime
     if seconds > SECONDS and not wrong:
@@ -439,7 +455,8 @@ def run_case(case: Case, folder: Path) -> Watch:
     return Watch(case, wrong, code, seconds, output, errors)
 
 
-def _run(words: list[str]) -> tuple[int | None, list[str], str, str]:
+def run_words(words: list[str], seconds: float = 60.0) -> tuple[int | None, list[str], str, str]:
+    """Run a command line in this process: exit code, what went wrong, what was printed on stdout and on stderr."""
     from rigcheck.cli import run
 
     output, errors = (
@@ -450,7 +467,7 @@ def _run(words: list[str]) -> tuple[int | None, list[str], str, str]:
     wrong: list[str] = []
     argv, sys.argv = sys.argv, ["rigcheck", *words]
     try:
-        with warnings.catch_warnings(), redirect_stdout(output), redirect_stderr(errors), _limited():
+        with warnings.catch_warnings(), redirect_stdout(output), redirect_stderr(errors), _limited(seconds):
             warnings.simplefilter("error")
             run()
             code = 0
@@ -470,12 +487,12 @@ def _run(words: list[str]) -> tuple[int | None, list[str], str, str]:
 
 
 @contextmanager
-def _limited() -> Iterator[None]:
+def _limited(seconds: float) -> Iterator[None]:
     def stop(signum: int, frame: Any) -> None:
         raise _Hang
 
     before = signal.signal(signal.SIGPROF, stop)
-    signal.setitimer(signal.ITIMER_PROF, SECONDS)
+    signal.setitimer(signal.ITIMER_PROF, seconds)
     try:
         yield
     finally:
