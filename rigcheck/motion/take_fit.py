@@ -253,11 +253,13 @@ def select(
 
     Parameters
     ----------
-    times, track, floor
+    times, track
         As in `fit_given`.
     candidates : ndarray, (c,)
         Poles that may be there [1/s], from `rigcheck.motion.take_pencil`. Peaks of the residual spectrum are
         tried beside them.
+    floor
+        As in `fit_given`.
     begin : Fit, optional
         Where to go on from, for example from a shorter part.
     most : int
