@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from rigcheck import __version__
-from rigcheck.cli.options import as_json_option, overwrite_option, prop_option, prop_option
+from rigcheck.cli.options import as_json_option, overwrite_option, prop_option
 from rigcheck.cli.running import console, print_json, progress
 
 __all__ = ["sheet"]
