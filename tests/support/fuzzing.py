@@ -199,7 +199,7 @@ LINES = [
     'flexural_rigidity = "1e-9 N*m"', 'droop_test = { overhang = "80 mm", droop = "15 mm" }', 'grip = "0 mm"', 'mark = ["1 km", "0 mm", "0 mm"]',
 ]  # fmt: skip
 
-_SIZED = r'"(-?[0-9.]+) ([^"]+)"'
+_SIZED = r'"(-?[0-9]+(?:\.[0-9]+)?) ([^"]+)"'
 
 # Nobody builds such a rig on a table top: [SI, least, most]. Wide enough that nothing real is meant.
 _BUILT = {
