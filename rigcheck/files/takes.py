@@ -42,6 +42,7 @@ MOST_ROWS = 2_000_000
 _MOST_PROBLEMS = 20  # of one file; the rest are counted
 _CHUNK = 50_000  # rows turned into numbers at a time, so that their text never stands in memory twice
 _LEAST_FRAMES = 4
+_SLOWEST, _FASTEST = 1e-3, 1e7  # frames a second
 _LARGEST_VALUE = 1e9  # px, mm, s
 _LARGEST_FRAME = 1e15  # whole numbers are exact up to here
 _MISSING = frozenset({"", "nan", "na", "n/a", "null", "none", "-", "--"})
@@ -158,12 +159,16 @@ def take_from_text(text: str, source: str = "take", *, frame_rate: float | None 
     Raises
     ------
     ArgumentError
-        The frame rate is not a number above 0.
+        The frame rate is not a number above 0, or one of no camera.
     InputError
         Everything that is wrong with the text.
     """
     if frame_rate is not None and not (math.isfinite(frame_rate) and frame_rate > 0.0):
         raise ArgumentError(f"frame_rate: given {frame_rate:g}; it has to be a finite number above 0.")
+    if frame_rate is not None and not _SLOWEST <= frame_rate <= _FASTEST:
+        raise ArgumentError(
+            f"frame_rate: given {frame_rate:g}; cameras film {_SLOWEST:g} to {_FASTEST:g} a second."
+        )
     troubles = _Troubles(source)
     table = _Table(text, troubles)
     names = table.header()
