@@ -1,11 +1,12 @@
-"""Settings for every test: helpers in `support/` are importable, property tests repeat the same examples."""
+"""Settings for every test: helpers in `support/` and beside the benchmarks are importable, property tests repeat the
+same examples."""
 
 import sys
 from pathlib import Path
 
 from hypothesis import settings
 
-sys.path.insert(0, str(Path(__file__).parent / "support"))
+sys.path[:0] = [str(Path(__file__).parent / folder) for folder in ("support", "benchmarks")]
 
 # The same examples on every machine and no time limit for one of them, so that a failure is never luck.
 settings.register_profile("rigcheck", derandomize=True, deadline=None, max_examples=25)
