@@ -72,7 +72,7 @@ def load_cv2() -> ModuleType:
     """
     # Read once, at the first use; what the user has set stays. What a decoder complains about is told in our words,
     # and a file that names another place (a play list) is not followed to the network.
-    os.environ.setdefault("OPENCV_LOG_LEVEL", "OFF")
+    quiet = "OPENCV_LOG_LEVEL" not in os.environ
     os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", "-8")
     os.environ.setdefault("OPENCV_FFMPEG_CAPTURE_OPTIONS", "protocol_whitelist;file")
     try:
@@ -83,6 +83,8 @@ def load_cv2() -> ModuleType:
             '  pip install "rigcheck[video]"\n'
             "Or track the point in another program and give its CSV (frame, x_px, y_px)."
         ) from error
+    if quiet:
+        cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)
     return cv2
 
 
