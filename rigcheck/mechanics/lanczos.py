@@ -147,7 +147,9 @@ def motion_of(
     Motion
     """
     size = stiffness.shape[1]
-    outside = np.setdiff1d(np.arange(size), np.concatenate([np.zeros(0, dtype=np.intp), *inside]))
+    kept = np.ones(size, dtype=bool)
+    kept[np.concatenate([np.zeros(0, dtype=np.intp), *inside])] = False
+    outside = np.flatnonzero(kept)
     block = outside[:, None], outside
     firm, heavy, load = stiffness[:, *block], mass[:, *block], loads[:, outside].copy()
     sides, inner, roots, pushes, shapes, places = [], [], [], [], [], []

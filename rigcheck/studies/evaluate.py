@@ -80,6 +80,8 @@ class Settings:
     too_soft : float
         Linear displacement over free length from which a variant is given up as unsolved. Infinite by default; finite
         where many variants are tried and the hopeless ones would take the longest.
+    coarse : bool
+        Half the elements where the displacement is large, for many variants of which only the spread is asked for.
     least_share : float
         Modes that move the prop by less than this share of what the strongest does follow a move without inertia,
         and are left out of `Dynamics`.
@@ -91,6 +93,7 @@ class Settings:
     modes: int = 6
     residual_periods: float = 2.0
     too_soft: float = np.inf
+    coarse: bool = False
     least_share: float = 1e-4
 
     @property
@@ -493,7 +496,15 @@ def _with_large(
     chosen = np.flatnonzero(far)
     part = build_frame(take(rig, chosen), order=settings.order)[0]
     push = None if rig.push is None else rig.push[chosen]
-    settled = settle_large(part.supports, part.prop, _DOWN, push=push, natural=natural, shear=settings.shear)
+    settled = settle_large(
+        part.supports,
+        part.prop,
+        _DOWN,
+        push=push,
+        natural=natural,
+        shear=settings.shear,
+        coarse=settings.coarse,
+    )
     known = np.flatnonzero(settled.converged & settled.stable)
     solved = outcome.solved.copy()
     reached = outcome.reached.copy()

@@ -240,7 +240,8 @@ def ranges(
     points = enough_points(len(inputs)) if points is None else points
     deviates = sample(len(inputs), points, seed)
     varied = perturbed(task, inputs, deviates)
-    still = varied.evaluate()
+    # Discretisation is far below what any input does to the figures.
+    still = replace(varied, settings=replace(task.settings, coarse=True)).evaluate()
     keys = sum(len(travel.keys.times) for travel in task.travels if travel.keys is not None)
     too_long = keys * points > _MOST_KEY_VARIANTS
     motion = None if too_long else varied.move(still, course=False)

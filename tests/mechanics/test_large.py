@@ -340,6 +340,31 @@ def test_turning_everything_turns_the_result(layout):
     np.testing.assert_allclose(theirs.angular_frequency, ours.angular_frequency, rtol=1e-7)
 
 
+@pytest.mark.parametrize("share", [1, 10, 100])
+@pytest.mark.parametrize("layout", [one_straight, bent, sleeved, two_supports])
+def test_the_coarse_mesh_is_good_to_a_thousandth(layout, share):
+    supports, prop = layout()
+    prop = replace(prop, mass=prop.mass * share)
+    full, half = (
+        require_settled(settle_large(supports, prop, DOWN, coarse=coarse)) for coarse in (False, True)
+    )
+    assert half.rods.size < 0.75 * full.rods.size
+    scale = np.linalg.norm(full.prop_displacement)
+    np.testing.assert_allclose(half.prop_displacement, full.prop_displacement, rtol=0, atol=1e-3 * scale)
+    ours, theirs = large_modes(half, 3), large_modes(full, 3)
+    np.testing.assert_allclose(ours.angular_frequency, theirs.angular_frequency, rtol=1e-3)
+    for ours_root, theirs_root in zip(half.root_moment, full.root_moment, strict=True):
+        size = np.linalg.norm(theirs_root)
+        np.testing.assert_allclose(ours_root, theirs_root, rtol=0, atol=5e-3 * size)
+
+
+def test_taut_supports_keep_their_mesh_when_coarse():
+    supports, prop = taut()
+    full, same = (settle_large(supports, prop, DOWN, coarse=coarse) for coarse in (False, True))
+    np.testing.assert_array_equal(same.prop_displacement, full.prop_displacement)
+    assert same.rods.size == full.rods.size
+
+
 @pytest.mark.parametrize("layout", [bent, sleeved, two_supports, taut])
 def test_forces_balance(layout):
     supports, prop = heavy(layout)
