@@ -11,9 +11,11 @@ __all__ = ["main"]
 def main() -> None:
     """Run the command line."""
     # A check lives for half a second and makes little garbage; collecting it would take a tenth of that. The
-    # matrices are small, so threads of the linear algebra library only get in each other's way.
+    # matrices are small, so threads of the linear algebra library only get in each other's way. Plug-ins of pydantic
+    # would be looked for among all installed packages, and none is wanted.
     gc.set_threshold(200_000, 20, 20)
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     from rigcheck.cli import run
 
     try:

@@ -10,7 +10,7 @@ Small-deflection plate theory except where a function says otherwise (`strip_dro
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -258,6 +258,14 @@ def _solve_strips(loads: Array) -> Array:
     return np.stack([np.sin(inside) @ weights / 2, np.cos(inside) @ weights / 2, theta[:, -1]])
 
 
+@lru_cache(maxsize=32)
+def _kept_strips(loads: bytes) -> Array:
+    """The same of the bytes of the loads, kept: a change to the support is proven with the same strips."""
+    found = _solve_strips(np.frombuffer(loads))
+    found.flags.writeable = False
+    return found
+
+
 def _interpolate(nodes: Array, values: Array, at: Array) -> Array:
     """Barycentric interpolation on Chebyshev points; values (..., n), at (m,) gives (..., m)."""
     count = nodes.size
@@ -290,7 +298,7 @@ def _strip_ratios(load_ratio: Array) -> Array:
     if np.all(load_ratio <= SERIES_LOAD_RATIO):
         return _strip_series(load_ratio)
     if load_ratio.size <= FEW_STRIPS:
-        return _solve_strips(load_ratio.ravel()).reshape(3, *load_ratio.shape)
+        return _kept_strips(load_ratio.tobytes()).reshape(3, *load_ratio.shape)
     places, values = _strip_table()
     flat = _interpolate(places, values, _map_load(load_ratio).ravel())
     return flat.reshape(3, *load_ratio.shape)
@@ -658,6 +666,14 @@ def _plate(g: dict[str, Array]) -> Array:
     return np.stack([shape[:, -2, 0], edge.max(axis=1), shape[:, -2, -2]], axis=1)
 
 
+@lru_cache(maxsize=32)
+def _kept_plate(names: tuple[str, ...], values: tuple[bytes, ...]) -> Array:
+    """The same of the bytes of each input, kept: a change to the support is proven with the same plate."""
+    found = _plate({name: np.frombuffer(value) for name, value in zip(names, values, strict=True)})
+    found.flags.writeable = False
+    return found
+
+
 def droop_over_insert(
     *,
     prop_length: ArrayLike,
@@ -759,7 +775,7 @@ def droop_over_insert(
     chunk = 32  # of matrices of about 1 MB each
     linear = np.concatenate(
         [
-            _plate({name: array[first : first + chunk] for name, array in g.items()})
+            _kept_plate(tuple(g), tuple(array[first : first + chunk].tobytes() for array in g.values()))
             for first in range(0, g["prop_length"].size, chunk)
         ]
     )

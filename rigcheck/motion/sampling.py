@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from rigcheck.errors import ArgumentError, ValidityError
 from rigcheck.motion._checks import FloatArray, positive
 
 __all__ = ["SampleTimes", "distinct", "sample_times"]
+
+_Number = TypeVar("_Number", np.float64, np.intp)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -123,7 +126,7 @@ def sample_times(
     return SampleTimes(times=_filled(all_edges, steps), step=step, thinned=True)
 
 
-def distinct(values: FloatArray) -> FloatArray:
+def distinct(values: NDArray[_Number]) -> NDArray[_Number]:
     """Give the values in rising order, each once.
 
     Parameters
@@ -145,7 +148,7 @@ def distinct(values: FloatArray) -> FloatArray:
     [1.0, 2.0]
     """
     ordered = np.sort(values)
-    return ordered[np.diff(ordered, prepend=-np.inf) > 0] if ordered.size else ordered
+    return ordered[np.concatenate([[True], ordered[1:] > ordered[:-1]])] if ordered.size else ordered
 
 
 def _filled(edges: FloatArray, steps: FloatArray) -> FloatArray:

@@ -202,7 +202,7 @@ def lookalike_frequencies(
         raise ArgumentError(f"highest: given {top:g} Hz, {top / rate:.3g} times the frame rate; give less.")
     folded = on_screen * rate / shown
     multiples = rate * np.arange(int(top / rate) + 2)
-    both = np.unique(np.concatenate([multiples + folded, multiples - folded]))
+    both = np.array(sorted({*(multiples + folded).tolist(), *(multiples - folded).tolist()}))
     return both[(both >= 0.0) & (both <= top)]
 
 

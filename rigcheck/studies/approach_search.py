@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from rigcheck.motion.sampling import distinct
 from rigcheck.studies.results import Status
 from rigcheck.studies.shape_courses import CourseShape, PropCourse, capsule_around, prop_shape, support_pieces
 
@@ -153,7 +154,7 @@ def _nearest(
         rows += (
             [at_rest] if turn == 0 else [*open_rows[np.linspace(0, open_rows.size - 1, _SPREAD).astype(int)]]
         )
-        chosen = np.unique(rows)
+        chosen = distinct(np.asarray(rows))
         gaps, places = _gaps(one, first, other, second, chosen)
         looked[chosen] = True
         lower[chosen] = gaps
@@ -194,7 +195,7 @@ def likely_ways(one: PropCourse, first: CourseShape, other: PropCourse, second: 
         for course, shape in ((one, first), (other, second))
     ]
     if len(one.rotation) == len(other.rotation) == 1:
-        rows = np.unique(np.linspace(0, len(apart) - 1, 5).round().astype(int))
+        rows = distinct(np.linspace(0, len(apart) - 1, 5).round().astype(int))
         ways = np.concatenate([apart[rows], axes[0][0], axes[1][0]])
     else:
         turned = [np.broadcast_to(part, (len(apart), 3, 3)) for part in axes]
@@ -371,7 +372,7 @@ def first_touch(one: PropCourse, other: PropCourse, *, supports: tuple[bool, boo
     ]
     low, high = 0, row
     while high - low > 1:
-        rows = np.unique(np.linspace(low, high, 17).round().astype(int))
+        rows = distinct(np.linspace(low, high, 17).round().astype(int))
         touching = np.zeros(len(rows), dtype=bool)
         for first in shapes[0]:
             for second in shapes[1]:

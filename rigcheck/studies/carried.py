@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.model import Prop
+from rigcheck.motion.sampling import distinct
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.moving import Travel, field_at, is_turning
 from rigcheck.studies.reading import Reading
@@ -186,7 +187,7 @@ def _line(support: SupportRig, moved: Array, turn: Array) -> Line:
         shares.append(np.linspace(0.0, 1.0, max(1, pieces) + 1))
     edges = [float(edge[0]) / length for tube in support.sleeves for edge in (tube.start, tube.end)]
     shares.append(np.clip(edges, 0.0, 1.0))
-    places = np.unique(np.concatenate(shares))
+    places = distinct(np.concatenate(shares))
     places = places[np.concatenate([[True], np.diff(places) > 1e-9])]
     straight = np.stack([np.interp(places, corners, points[:, axis]) for axis in range(3)], axis=1)
     s = places[:, None]

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from rigcheck.model import Shot
 from rigcheck.motion.keyframes import KeyframePath
+from rigcheck.motion.sampling import distinct
 from rigcheck.studies.carried import Carried
 from rigcheck.studies.moving import is_turning, span
 from rigcheck.studies.results import Figure, Finding
@@ -78,7 +79,7 @@ def frames_of(shot: Shot, body: Carried) -> Frames:
         looks = LOOKS if not keys and not is_turning(body.travels) else _LOOKS_TURNING
         # Within each move: a short one may lie between two samples of the whole shot.
         spans = {(start, stop), *((float(one.start[0]), float(one.stop[0])) for one in body.travels)}
-        course = np.unique(
+        course = distinct(
             np.concatenate(
                 [*(np.linspace(*ends, _SPEED_SAMPLES) for ends in spans), *(_fastest(path) for path in keys)]
             )
@@ -91,7 +92,7 @@ def frames_of(shot: Shot, body: Carried) -> Frames:
         for travel in body.travels
     ]
     even = np.linspace(0, len(times) - 1, looks).round().astype(int)
-    first = np.unique(np.clip(np.concatenate([even, *within]), 0, len(times) - 1))
+    first = distinct(np.clip(np.concatenate([even, *within]), 0, len(times) - 1))
     rotation, position = body.poses(np.concatenate([times[first], [stop], course]))
     split = len(first) + 1
     turned, carried_on = (rotation, rotation) if len(rotation) == 1 else (rotation[:split], rotation[split:])

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.motion.sampled_load import piecewise_linear_response
+from rigcheck.motion.sampling import distinct
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.moving import Travel, field_at, is_turning, span
 from rigcheck.studies.reading import Reading
@@ -31,7 +32,7 @@ _INSIDE = 1e-9
 
 def _sample_times(travels: tuple[Travel, ...], least: int) -> Array | None:
     """Times over the moves with two beside each event; None where there are too many events."""
-    events = np.unique(np.concatenate([travel.events(0) for travel in travels]))
+    events = distinct(np.concatenate([travel.events(0) for travel in travels]))
     start, stop = span(travels)
     whole = stop - start
     events = events[np.concatenate([[True], np.diff(events) > 1e-6 * whole])]

@@ -147,6 +147,13 @@ def test_chances():
     assert 0.3 < ranges(shot, shot.prop[0]).chances["sag"] < 0.7
 
 
+@pytest.mark.parametrize("count", [1, 2, 7, 32, 64, 96])
+def test_ends_of_a_range_are_the_median_unbiased_quantiles(count):
+    values = np.random.default_rng(count).lognormal(size=count)
+    wanted = np.quantile(values, [0.05, 0.95], method="median_unbiased")
+    assert quantile_range(values) == pytest.approx(tuple(wanted), rel=1e-12)
+
+
 def test_an_endless_settling_leaves_the_range_open():
     assert quantile_range(np.array([0.5] * 60 + [np.inf] * 40)) == (0.5, np.inf)
 
