@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from rigcheck.studies.results import Status
-from rigcheck.views.format import amount, chance, number, printable
+from rigcheck.views.format import amount, number, printable, sampled_chance
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -165,7 +165,9 @@ def _table(console: Console, candidates: tuple[Candidate, ...], width: int, fanc
         "sag": [_or_dash(one.sag_mm, "mm") for one in candidates],
         "Hz": [_or_dash(one.frequency_hz, "") for one in candidates],
         "margin": [_margin(one.margin) for one in candidates],
-        "chance": ["-" if one.chance_of_pass is None else chance(one.chance_of_pass) for one in candidates],
+        "chance": [
+            "-" if one.chance_of_pass is None else sampled_chance(one.chance_of_pass) for one in candidates
+        ],
         "reach": [_or_dash(one.longest_reach_mm, "mm") for one in candidates],
     }
     columns = {

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import unicodedata
 
-__all__ = ["amount", "between", "chance", "number", "printable", "value_with_limit"]
+__all__ = ["amount", "between", "chance", "number", "printable", "sampled_chance", "value_with_limit"]
 
 _MOST_DIGITS = 9  # digits a value may take to be told apart from its limit
 _SMALLEST_AMOUNT = 0.001  # mm, px, s, Hz, MPa: below it nobody on a table top can see or set anything
@@ -201,6 +201,32 @@ def chance(share: float) -> str:
     if share < 0.01:
         return "under 1 %"
     return f"{100.0 * share:.0f} %"
+
+
+def sampled_chance(share: float) -> str:
+    """Write a chance that was counted over the few variants of a check.
+
+    Parameters
+    ----------
+    share : float
+        From 0 to 1, of 32 variants or more.
+
+    Returns
+    -------
+    str
+        In whole percent, up to what such a count can tell: where none of n variants fails, up to about 3 / n of all
+        rigs still may (the rule of three, for a confidence of 95 %).
+
+    Examples
+    --------
+    >>> sampled_chance(0.41), sampled_chance(1.0), sampled_chance(0.0)
+    ('41 %', 'over 90 %', 'under 10 %')
+    """
+    if share > 0.9:
+        return "over 90 %"
+    if share < 0.1:
+        return "under 10 %"
+    return chance(share)
 
 
 def printable(text: str, *, encoding: str = "utf-8") -> str:

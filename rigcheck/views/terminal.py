@@ -14,7 +14,7 @@ from rich.cells import cell_len
 from rich.text import Text
 
 from rigcheck.studies.results import Status
-from rigcheck.views.format import amount, between, chance, number, printable, value_with_limit
+from rigcheck.views.format import amount, between, number, printable, sampled_chance, value_with_limit
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -273,7 +273,7 @@ def _deciding_rows(prop: PropResult) -> list[_Row]:
         if finding.id not in _DECIDING and finding.value is not None
     ]
     if prop.chance_of_pass is not None:
-        rows.append(_Row(None, "chance to pass", chance(prop.chance_of_pass) + _surer(prop)))
+        rows.append(_Row(None, "chance to pass", sampled_chance(prop.chance_of_pass) + _surer(prop)))
     return rows
 
 
@@ -381,7 +381,7 @@ def _details(page: _Page, prop: PropResult) -> None:
         )
     spread = _named_ranges(prop)
     if prop.chance_of_pass is not None:
-        spread.append(("chance to pass", chance(prop.chance_of_pass)))
+        spread.append(("chance to pass", sampled_chance(prop.chance_of_pass)))
     _table(page, "Ranges (90 %) and chance", spread)
     if prop.influences:
         page.heading("What makes it unsure", indent=2)
@@ -401,7 +401,7 @@ def _all_checks(page: _Page, findings: Sequence[Finding]) -> None:
         has_figure = finding.value is not None or finding.limit is not None
         head = f"{finding.label}: {_beside_limit(finding)}" if has_figure else finding.label
         if finding.chance_of_pass is not None:
-            head += f" (chance to pass {chance(finding.chance_of_pass)})"
+            head += f" (chance to pass {sampled_chance(finding.chance_of_pass)})"
         page.write(head, first=_status_word(page, finding.status, indent=4), hang=15)
         page.write(finding.says, hang=6)
         page.bullets(finding.advice, indent=6)

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rigcheck.views.format import amount, between, chance, number, printable, value_with_limit
+from rigcheck.views.format import amount, between, chance, number, printable, sampled_chance, value_with_limit
 
 ordinary = st.floats(min_value=1e-4, max_value=9.9e6)
 anything = st.floats(allow_nan=False, allow_infinity=False)
@@ -129,6 +129,14 @@ def test_between_leaves_an_end_without_figure_open() -> None:
 )
 def test_chance_is_never_a_certainty(share: float, text: str) -> None:
     assert chance(share) == text
+
+
+@pytest.mark.parametrize(
+    ("share", "text"),
+    [(0.5, "50 %"), (0.97, "over 90 %"), (1.0, "over 90 %"), (0.03, "under 10 %"), (math.nan, "no figure")],
+)
+def test_a_count_of_few_claims_no_more_than_it_can_tell(share: float, text: str) -> None:
+    assert sampled_chance(share) == text
 
 
 @pytest.mark.parametrize(
