@@ -56,6 +56,8 @@ _SIZES = ("diameter", "wall", "width", "thickness", "wires")
 
 _SAME = 1e-9
 """Relative slack of comparisons between sizes typed in different units."""
+_LEAST_STEP = 1e-3
+"""Share of a path's length between two of its points: no bend is that sharp, and rounding would spoil the modes."""
 _PRESS_FIT = 0.02
 """Share by which a sleeve's nominal bore may fall short of the nominal rod: tolerances and press fits."""
 
@@ -310,6 +312,15 @@ class Support(Part):
             if math.dist(_metres(one), _metres(next_one)) == 0.0:
                 raise flaw(
                     f"has points {number} and {number + 1} in the same place.", "Leave one of them out."
+                )
+        whole = _reach(None, value) or 0.0
+        for number, (one, next_one) in enumerate(pairwise(value or ()), start=1):
+            gap = math.dist(_metres(one), _metres(next_one))
+            if gap < _LEAST_STEP * whole:
+                raise flaw(
+                    f"has points {number} and {number + 1} only {gap * 1e3:.3g} mm apart on a length of"
+                    f" {whole * 1e3:.4g} mm; they have to be {_LEAST_STEP * whole * 1e3:.3g} mm apart or more.",
+                    "Leave one of them out.",
                 )
         return value
 

@@ -241,6 +241,12 @@ class Part:
 
 _END_BENDS = 8.0
 _LINE_SHARE = 0.2
+_LEAST_FIRST, _LEAST_LATER = 1e-5, 1e-3
+"""Shares of the length that the first segment of a sleeved support keeps, and every later one.
+
+A segment of share s, free at both ends, costs the frequencies rounding of about 1e-16 / s**3, and large displacement
+its convergence. The first one is held at the jaw and costs nothing; there a sleeve's length matters most.
+"""
 
 _STIFFNESS = ("axial", "torsional", "bending_y", "bending_z", "shear_y", "shear_z")
 
@@ -370,8 +376,11 @@ def _layout(support: SupportRig, load: Array) -> tuple[Array, list[list[_Layer]]
     stations = np.sort(np.concatenate([corners, np.clip(marks, 0, total)], axis=1), axis=1)
     # Places that coincide in every variant are one place; a layout is the same for the whole batch.
     apart = np.any(np.diff(stations, axis=1) > 1e-9 * total, axis=0)
-    stations = stations[:, np.concatenate([[True], apart])]
-    stations[:, -1:] = total
+    # A sleeve that ends almost at the tip ends there: nothing bends between.
+    inside = np.any(stations < (1 - _LEAST_LATER) * total, axis=0)
+    inside[0] = True
+    keep = np.concatenate([[True], apart]) & inside
+    stations = _spaced(np.concatenate([stations[:, keep], total], axis=1), total)
     stepped = np.stack(
         [_along(points, corners, stations[:, place]) for place in range(stations.shape[1])], axis=1
     )
@@ -389,10 +398,33 @@ def _layout(support: SupportRig, load: Array) -> tuple[Array, list[list[_Layer]]
         over = [
             tube
             for sleeve, tube in zip(support.sleeves, tubes, strict=True)
-            if np.all((sleeve.start < middle) & (middle < sleeve.end))
+            if _covers(sleeve, middle, total[:, 0])
         ]
         layers.append([bare, *over])
     return stepped, layers
+
+
+def _spaced(stations: Array, total: Array) -> Array:
+    """Stations in order, shape (B, n), from 0 to `total`, moved apart where two are in one place, or nearly.
+
+    A variant cut short at the end of a sleeve, or before it, would otherwise have a segment of no length.
+    """
+    spaced = stations.copy()
+    spaced[:, -1:] = total
+    last = spaced.shape[1] - 1
+    for place in range(1, last):
+        least = (_LEAST_FIRST if place == 1 else _LEAST_LATER) * total[:, 0]
+        spaced[:, place] = np.maximum(spaced[:, place], spaced[:, place - 1] + least)
+    for place in range(last - 1, 0, -1):
+        spaced[:, place] = np.minimum(spaced[:, place], spaced[:, place + 1] - _LEAST_LATER * total[:, 0])
+    return spaced
+
+
+def _covers(sleeve: SleeveRig, middle: Array, total: Array) -> bool:
+    """Whether the sleeve lies over the middle of a segment, in every variant that is long enough for it."""
+    reached = sleeve.start < total
+    over = (sleeve.start < middle) & (middle < sleeve.end)
+    return bool(reached.any() and over[reached].all())
 
 
 def _along(points: Array, corners: Array, station: Array) -> Array:
