@@ -1,7 +1,7 @@
 """The edges of what can be computed: results go on smoothly where the physics does, and are refused where it ends.
 
-Each sweep goes through `check` of a rig text. Every warning is an error here (pytest's settings), so no numpy or scipy
-warning leaks from any of them.
+Each sweep goes through `check` of a rig text. Every warning is an error here (pytest's settings), so no numpy or
+scipy warning leaks from any of them.
 """
 
 from __future__ import annotations
@@ -91,8 +91,8 @@ STANDING = 'diameter = "3 mm"\nlength = "400 mm"\nfrom = "below"\nroot_stiffness
 
 
 def test_a_standing_rod_softens_to_nothing_at_its_buckling_load_and_is_refused_beyond_it() -> None:
-    # S. Timoshenko, J. Gere, Theory of Elastic Stability: a free-standing column bears pi^2 E I / (4 L^2) on its
-    # tip, or 7.837 E I / L^2 of its own weight; that both together add up to less than 1 is a lower bound, exact
+    # S. Timoshenko, J. Gere, Theory of Elastic Stability (figures from memory): a free-standing column bears
+    # pi^2 E I / (4 L^2) on its tip, or 7.837 E I / L^2 of its own weight; that both together add up to less than 1 is a lower bound, exact
     # to about the square of the small one.
     length = 0.4
     own = DENSITY * AREA * length * G
@@ -151,9 +151,9 @@ def test_a_root_that_stiffens_by_decades_comes_to_the_rigid_one() -> None:
 
 def test_a_prop_from_a_millionth_to_a_million_times_the_mass_of_its_rod() -> None:
     stiffness = 3 * EI / LENGTH**3
-    # First root of cos(x) cosh(x) = -1, to the digits of R. D. Blevins, Formulas for Natural Frequency and Mode
-    # Shape, table 8-1.
-    bare = 1.87510407**2 * math.sqrt(EI / (OWN_MASS * LENGTH**3))
+    # The bare cantilever: first root of cos(x) cosh(x) = -1.
+    root = brentq(lambda x: math.cos(x) * math.cosh(x) + 1, 1.5, 2.5, xtol=1e-14)
+    bare = root**2 * math.sqrt(EI / (OWN_MASS * LENGTH**3))
     tones = []
     for decade in range(-6, 7):
         mass = OWN_MASS * 10.0**decade
@@ -280,7 +280,7 @@ def test_a_slide_from_a_single_frame_to_a_day() -> None:
 
 
 def _elastica(load: float) -> float:
-    """Droop over length of a weightless cantilever, load = P L^2 / (E I): theta'' = -load cos(theta), shot by scipy."""
+    """Droop over length of a weightless cantilever, load = P L^2 / (E I), from theta'' = -load cos(theta) by scipy."""
 
     def shoot(start: float) -> tuple[float, float]:
         found = solve_ivp(
@@ -391,7 +391,7 @@ def test_a_sleeve_that_ends_just_before_the_tip_is_one_that_ends_at_it(mass: flo
     whole = _sleeved(0, 180, mass=mass)
     for end in (179.7, 179.9, 179.999, 179.999999):
         result = _sleeved(0, end, mass=mass)
-        # Next to no moment is left there to bend it; the sleeve's own weight over 0.3 mm is 2.5e-4 of the lighter prop's.
+        # Next to no moment is left there to bend it; the weight of 0.3 mm of sleeve is 2.5e-4 of the lighter prop's.
         assert sag(result) == pytest.approx(sag(whole), rel=3e-4)
         assert frequencies(result)[:3] == pytest.approx(frequencies(whole)[:3], rel=1e-3)
         assert result.ranges.keys() == whole.ranges.keys()
