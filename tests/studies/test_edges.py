@@ -92,8 +92,8 @@ STANDING = 'diameter = "3 mm"\nlength = "400 mm"\nfrom = "below"\nroot_stiffness
 
 def test_a_standing_rod_softens_to_nothing_at_its_buckling_load_and_is_refused_beyond_it() -> None:
     # S. Timoshenko, J. Gere, Theory of Elastic Stability (figures from memory): a free-standing column bears
-    # pi^2 E I / (4 L^2) on its tip, or 7.837 E I / L^2 of its own weight; that both together add up to less than 1 is a lower bound, exact
-    # to about the square of the small one.
+    # pi^2 E I / (4 L^2) on its tip, or 7.837 E I / L^2 of its own weight. That both shares add up to less than 1
+    # is a lower bound, exact to about the square of the small one.
     length = 0.4
     own = DENSITY * AREA * length * G
     bound = math.pi**2 * EI / (4 * length**2) * (1 - own * length**2 / (7.837 * EI)) / G
@@ -280,7 +280,7 @@ def test_a_slide_from_a_single_frame_to_a_day() -> None:
 
 
 def _elastica(load: float) -> float:
-    """Droop over length of a weightless cantilever, load = P L^2 / (E I), from theta'' = -load cos(theta) by scipy."""
+    """Droop over length of a weightless cantilever, load = P L^2 / (E I): theta'' = -load cos(theta), by scipy."""
 
     def shoot(start: float) -> tuple[float, float]:
         found = solve_ivp(
