@@ -113,6 +113,8 @@ class Search:
         found = ~fresh & self._found(chosen, evaluation, state)
         if found.any():
             self._accept(chosen, found, evaluation)
+            if not self.active[chosen].any():
+                return
         step = solve_tangent(part, evaluation.tangent, -evaluation.gradient)
         angular = part.angular
         turn = np.max(np.abs(step[:, angular]), axis=1)
