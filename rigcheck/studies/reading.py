@@ -721,6 +721,10 @@ def _doubts(shot: Shot, prop: Prop, mass: float) -> Iterator[str]:
             speed = abs(move.slide.m_as("m")) / move.duration.m_as("s")
             if speed > 5.0:
                 yield f"{move.slide} in {move.duration} is {speed:.3g} m/s on average: is a unit wrong?"
+        if "ramp" in move.model_fields_set and move.duration is not None:
+            rise = move.ramp * move.duration.m_as("s")
+            if rise < 1e-3:
+                yield f"Speeding up within {rise * 1e3:.3g} ms is a blow and no ramp: is ramp = {move.ramp:g} right?"
         if move.roll is not None and move.duration is not None:
             turns = abs(move.roll.m_as("rad")) / (2.0 * np.pi) / move.duration.m_as("s")
             if turns > 50.0:

@@ -1,8 +1,10 @@
 """The cautions for a safe load, and who comes before this program, on every output of every command."""
 
 import html
+import io
 import itertools
 import re
+import sys
 from pathlib import Path
 
 import pytest
@@ -10,6 +12,7 @@ from fuzzing import BENT, FLOATING, HANGING, KEYS, LINE, TWO, run_words
 
 ROOT = Path(__file__).parents[2]
 TAKE = ROOT / "shared" / "takes" / "notebook-take.csv"
+ANSWERS = ROOT / "shared" / "answers" / "paper-crane.txt"
 DESK = ROOT / "shared" / "shots" / "desk-set.toml"
 
 TWICE = "hang twice the weight"
@@ -73,6 +76,29 @@ def test_the_page(rig):
     assert DEFER in page
 
 
+def test_the_printed_page(rig):
+    pytest.importorskip(
+        "weasyprint", exc_type=(ImportError, OSError), reason="the extra pdf is not installed here"
+    )
+    pypdf = pytest.importorskip("pypdf")
+    code, wrong, _, errors = run_words(["sheet", "rig.toml", "--pdf", "sheet.pdf"])
+    assert not wrong
+    assert code in (0, 1), errors
+    printed = plain(" ".join(page.extract_text() for page in pypdf.PdfReader(rig / "sheet.pdf").pages))
+    assert TWICE in printed
+    assert DEFER in printed
+
+
+@pytest.mark.parametrize("more", [[], ["--json"], ["crane.toml"]], ids=" ".join)
+def test_what_the_answers_to_start_come_to(rig, monkeypatch, more):
+    monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(ANSWERS.read_bytes()), "utf-8"))
+    code, wrong, output, errors = run_words(["start", *more])
+    assert not wrong
+    assert code in (0, 1), errors
+    assert TWICE in plain(output)
+    assert DEFER in plain(output)
+
+
 @pytest.mark.parametrize(
     "words",
     [
@@ -85,10 +111,8 @@ def test_the_page(rig):
 )
 def test_every_figure(rig, words):
     code, wrong, _, errors = run_words([*words, "--figure", "figure.svg"])
-    if "No such option" in errors:
-        pytest.skip(f"{words[0]} draws no figure")
     assert not wrong
-    assert code in (0, 1)
+    assert code in (0, 1), errors
     text = plain((rig / "figure.svg").read_text())
     assert "Caution" in text
     assert TWICE in text

@@ -250,6 +250,17 @@ def test_a_slide_that_shrinks_to_nothing_wobbles_in_proportion() -> None:
         assert shares == pytest.approx([shares[-1]] * len(shares), rel=1e-6)
 
 
+@pytest.mark.parametrize("profile", ["trapezoidal", "s-curve"])
+def test_a_ramp_of_next_to_nothing_is_asked_about(profile: str) -> None:
+    def ramped(ramp: float) -> PropResult:
+        return rig_of(move=f'slide = "20 mm"\nduration = "1 s"\nprofile = "{profile}"\nramp = {ramp:.9f}')
+
+    # Its acceleration grows without limit as the ramp goes to nothing; no verdict of it is a plain pass.
+    assert statuses(ramped(1e-9))["doubtful-value"] is Status.CAUTION
+    assert ramped(1e-9).verdict is Status.FAIL
+    assert "doubtful-value" not in statuses(ramped(0.01))
+
+
 def test_a_slide_from_a_single_frame_to_a_day() -> None:
     durations = [0.001, 0.02, 2.0, 60.0, 3600.0, 86400.0]
     results = [
