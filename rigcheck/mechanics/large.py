@@ -9,6 +9,7 @@ variant is reported as not converged.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from typing import Any, cast
 
@@ -23,7 +24,7 @@ from rigcheck.mechanics.rods import Rods, State
 from rigcheck.mechanics.statics import SectionForces
 from rigcheck.mechanics.turns import rotation_matrix, rotation_vector
 
-__all__ = ["LargeSettled", "MovedFrame", "large_modes", "require_settled", "settle_large"]
+__all__ = ["LargeSettled", "MovedFrame", "elements_for", "large_modes", "require_settled", "settle_large"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -205,9 +206,7 @@ def settle_large(
     batch = len(prop.mass)
     field = _checked(supports, prop, np.asarray(gravity, dtype=float), order, elements)
     if elements is None:
-        elements = _mesh(supports, prop, field)
-        if coarse and all(support.tension is None for support in supports):
-            elements = (elements + 1) // 2
+        elements = elements_for(supports, prop, field, coarse=coarse)
     rods = Rods(supports, prop, order=order, elements=elements, shear=shear, push=push, natural=natural)
     parts = []
     for start in range(0, batch, _CHUNK):
@@ -215,6 +214,36 @@ def settle_large(
         part = rods.take(chosen) if batch > _CHUNK else rods
         parts.append(_settle(part, field[chosen], tolerance, most_iterations))
     return _joined(rods, parts)
+
+
+def elements_for(supports: Sequence[Support], prop: Prop, gravity: Array, *, coarse: bool = False) -> int:
+    """Elements for each support: bending gathers on the length sqrt(EI / weight) beside a clamp or tip.
+
+    Parameters
+    ----------
+    supports : sequence of Support
+        Each with one batch of rods.
+    prop : Prop
+        What they carry.
+    gravity : array, shape (3,) or (B, 3)
+        [m/s2].
+    coarse : bool
+        As in `settle_large`.
+
+    Returns
+    -------
+    int
+        What `settle_large` takes where none is given; the variant that needs most decides.
+    """
+    most = 0.0
+    pull = np.linalg.norm(gravity, axis=-1)
+    for support in supports:
+        lengths = np.linalg.norm(np.diff(support.points, axis=1), axis=2)
+        carried = pull * (prop.mass + np.sum(support.mass_per_length * lengths, axis=1))
+        softest = np.min(np.minimum(support.bending_stiffness_y, support.bending_stiffness_z), axis=1)
+        most = max(most, float(np.max(np.sum(lengths, axis=1) * np.sqrt(carried / softest))))
+    elements = int(np.clip(np.ceil(_ELEMENTS_PER_LENGTH * most), _LEAST_ELEMENTS, _MOST_ELEMENTS))
+    return (elements + 1) // 2 if coarse and all(support.tension is None for support in supports) else elements
 
 
 def require_settled(settled: LargeSettled) -> LargeSettled:
@@ -522,18 +551,6 @@ def _section_forces(rods: Rods, stress: list[Array], stations: Array) -> list[Se
 
 
 # -- input -------------------------------------------------------------------------------------------------
-
-
-def _mesh(supports: tuple[Support, ...], prop: Prop, gravity: Array) -> int:
-    """Elements for each support: bending gathers on the length sqrt(EI / weight) beside a clamp or tip."""
-    most = 0.0
-    pull = np.linalg.norm(gravity, axis=1)
-    for support in supports:
-        lengths = np.linalg.norm(np.diff(support.points, axis=1), axis=2)
-        carried = pull * (prop.mass + np.sum(support.mass_per_length * lengths, axis=1))
-        softest = np.min(np.minimum(support.bending_stiffness_y, support.bending_stiffness_z), axis=1)
-        most = max(most, float(np.max(np.sum(lengths, axis=1) * np.sqrt(carried / softest))))
-    return int(np.clip(np.ceil(_ELEMENTS_PER_LENGTH * most), _LEAST_ELEMENTS, _MOST_ELEMENTS))
 
 
 def _checked(

@@ -41,6 +41,7 @@ __all__ = [
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Index = NDArray[np.intp]
 
 STATIONS = np.array([0.0, 0.25, 0.5, 0.75, 1.0])
 """Where along each straight piece stress is looked at."""
@@ -49,6 +50,11 @@ LISTED = 6
 _STEPS = 2
 """Of Lanczos' method. Over all stock on one, two and three supports, with props from a tenth of their weight on,
 wobble that can be seen is then good to 1e-5 and strength to 3e-4; with one more, to 1e-8 and 4e-5."""
+_FREEDOMS = 24
+"""Of an element of the large solver."""
+_MOST_ENTRIES = 1_000_000
+"""Of the stiffness matrices of the variants that are solved for large displacement together, which bounds the memory;
+about twenty such arrays are needed."""
 _DOWN = np.array([0.0, -GRAVITY, 0.0])
 LARGE_SHARE = 0.1
 """Displacement over free length from which the settled state is solved without the limit to small ones."""
@@ -489,11 +495,30 @@ def _with_large(
     outcome: Outcome, far: Flags, *, turning: bool, natural: list[Array] | None = None
 ) -> Outcome:
     """The outcome with the variants in `far` solved for large displacement."""
+    from rigcheck.mechanics.large import elements_for
+
+    chosen = np.flatnonzero(far)
+    settings = outcome.settings
+    whole = build_frame(take(outcome.rig, chosen), order=settings.order)[0]
+    # As many for all, so that no number depends on the parts.
+    elements = elements_for(whole.supports, whole.prop, _DOWN, coarse=settings.coarse)
+    freedoms = _FREEDOMS * sum(max(elements, support.points.shape[1] - 1) for support in whole.supports)
+    at_once = max(1, _MOST_ENTRIES // freedoms**2)
+    for start in range(0, len(chosen), at_once):
+        some = chosen[start : start + at_once]
+        bends = None if natural is None else [bend[start : start + at_once] for bend in natural]
+        outcome = _some_large(outcome, some, elements, turning=turning, natural=bends)
+    return replace(outcome, large=far)
+
+
+def _some_large(
+    outcome: Outcome, chosen: Index, elements: int, *, turning: bool, natural: list[Array] | None
+) -> Outcome:
+    """The outcome with a few variants solved for large displacement, all at once."""
     from rigcheck.mechanics.lanczos import motion_of
     from rigcheck.mechanics.large import MovedFrame, settle_large
 
     rig, settings = outcome.rig, outcome.settings
-    chosen = np.flatnonzero(far)
     part = build_frame(take(rig, chosen), order=settings.order)[0]
     push = None if rig.push is None else rig.push[chosen]
     settled = settle_large(
@@ -503,7 +528,7 @@ def _with_large(
         push=push,
         natural=natural,
         shear=settings.shear,
-        coarse=settings.coarse,
+        elements=elements,
     )
     known = np.flatnonzero(settled.converged & settled.stable)
     solved = outcome.solved.copy()
@@ -511,7 +536,7 @@ def _with_large(
     solved[chosen] = False
     solved[chosen[known]] = True
     reached[chosen] = settled.reached
-    changes: dict[str, Any] = {"solved": solved, "large": far, "reached": reached}
+    changes: dict[str, Any] = {"solved": solved, "reached": reached}
     if not len(known):
         return replace(outcome, **changes)
     places = chosen[known]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -25,6 +24,7 @@ if TYPE_CHECKING:
 __all__ = ["HIDDEN_AREA", "HIDDEN_LABEL", "WORTH_MOVING", "Shown", "hidden_support"]
 
 Array = NDArray[np.float64]
+Index = NDArray[np.intp]
 
 HIDDEN_AREA = 1.0
 """A support counts as hidden in a frame where less of it shows [px^2]: one pixel, a choice."""
@@ -216,33 +216,58 @@ def _first_look(body: Carried, camera: Camera, frames: Frames, sides: _Sides) ->
 
 def _look(body: Carried, camera: Camera, frames: Frames, found: Array) -> Shown:
     """Look at the end of the moves and at frames over them, closer where the support comes into view."""
-    first, count = frames.first, len(frames.times)
+    first, count = frames.first, frames.count
     areas = found[2, :-1]
     length, width, area = (float(value) for value in found[:, -1])
     shows = areas >= HIDDEN_AREA
-    between = [
-        np.arange(low + 1, high)
-        for (low, high), unlike in zip(pairwise(first.tolist()), shows[1:] != shows[:-1], strict=True)
-        if unlike
-    ]
-    more = np.concatenate(between) if between else np.zeros(0, dtype=int)
-    more = more[:: max(1, len(more) // _MOST_FRAMES)]
+    unlike = np.flatnonzero(shows[1:] != shows[:-1])
+    more = _thinned(first[unlike] + 1, first[unlike + 1])
     if len(more):
-        areas = np.concatenate([areas, _visible(body, camera, *body.poses(frames.times[more]))[2]])
+        areas = np.concatenate([areas, _visible(body, camera, *body.poses(frames.times(more)))[2]])
     looked = np.concatenate([first, more])
     order = np.argsort(looked)
-    every = np.interp(np.arange(count), looked[order], areas[order])
-    visible = every >= HIDDEN_AREA
+    visible, total = _counted(looked[order], areas[order])
     return Shown(
         length=length,
         width=width,
         area=area,
         most=float(max(areas.max(), area)),
-        share=float(visible.mean()),
+        share=visible / count,
         frames=count if body.travels and frames.rate is not None else None,
-        visible_frames=int(visible.sum()) if body.travels else 0,
-        total=float(every[visible].sum()),
+        visible_frames=visible if body.travels else 0,
+        total=total,
     )
+
+
+def _thinned(starts: Index, stops: Index) -> Index:
+    """Frames from each start to before its stop; of too many every so many."""
+    counts = stops - starts
+    before = np.cumsum(counts) - counts
+    places = np.arange(0, int(counts.sum()), max(1, int(counts.sum()) // _MOST_FRAMES))
+    gap = np.searchsorted(before, places, side="right") - 1
+    return np.asarray(starts[gap] + places - before[gap])
+
+
+def _counted(looked: Index, areas: Array) -> tuple[int, float]:
+    """In how many frames the support shows, and all that shows of it [px2].
+
+    Between two frames looked at the area is a straight line: from `low` at the first of n frames to `high` at the one
+    after the last, it passes the least that shows after ``n (least - low) / (high - low)`` frames. So no frame needs
+    to be gone through.
+    """
+    low, high, frames = areas[:-1], areas[1:], np.diff(looked)
+    rise = high - low
+    crosses = (low >= HIDDEN_AREA) != (high >= HIDDEN_AREA)
+    passes = np.divide(HIDDEN_AREA - low, rise, out=np.zeros_like(rise), where=crosses)
+    first = np.where(low >= HIDDEN_AREA, 0, np.ceil(passes * frames))
+    last = np.where(high >= HIDDEN_AREA, frames, np.floor(passes * frames) + 1)
+    never = (low < HIDDEN_AREA) & (high < HIDDEN_AREA)
+    last = np.where(never, first, np.minimum(last, frames))
+    shown = np.maximum(last - first, 0)
+    # The middle of an arithmetic series times its members.
+    middle = low + rise * (first + last - 1) / (2 * frames)
+    end = areas[-1] >= HIDDEN_AREA
+    return int(shown.sum()) + int(end), float((shown * middle).sum() + areas[-1] * end)
 
 
 def _sides(body: Carried, camera: Camera, frames: Frames) -> _Sides:

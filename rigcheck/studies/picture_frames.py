@@ -45,8 +45,10 @@ class Frames:
     ----------
     rate : float or None
         [1/s]; None where none is given, and the frames are then places spread over the moves.
-    times : array, shape (count,)
-        [s].
+    count : int
+        How many there are; of a shot of days more than memory would hold.
+    start, step : float
+        Time of the first and between two [s].
     first : int array
         Frames looked at first.
     rotation, position : array
@@ -58,13 +60,19 @@ class Frames:
     """
 
     rate: float | None
-    times: Array
+    count: int
+    start: float
+    step: float
     first: NDArray[np.intp]
     rotation: Array
     position: Array
     course: Array
     course_rotation: Array
     course_position: Array
+
+    def times(self, frames: NDArray[np.intp]) -> Array:
+        """Times of some of the frames [s]."""
+        return np.asarray(self.start + frames * self.step)
 
 
 def frames_of(shot: Shot, body: Carried) -> Frames:
@@ -74,7 +82,7 @@ def frames_of(shot: Shot, body: Carried) -> Frames:
     if body.travels:
         start, stop = span(body.travels)
         count = _POSES if rate is None else int((stop - start) * rate + 1e-6) + 1
-        times = np.linspace(start, stop, count) if rate is None else start + np.arange(count) / rate
+        step = (stop - start) / (_POSES - 1) if rate is None else 1.0 / rate
         keys = [travel.keys for travel in body.travels if travel.keys is not None]
         looks = LOOKS if not keys and not is_turning(body.travels) else _LOOKS_TURNING
         # Within each move: a short one may lie between two samples of the whole shot.
@@ -85,20 +93,22 @@ def frames_of(shot: Shot, body: Carried) -> Frames:
             )
         )
     else:
-        stop, times, looks, course = 0.0, np.zeros(1), 1, np.zeros(0)
+        start, stop, count, step, looks, course = 0.0, 0.0, 1, 0.0, 1, np.zeros(0)
     # Also within each move: a short one may lie between two looks over the whole shot.
     within = [
-        np.searchsorted(times, np.linspace(float(travel.start[0]), float(travel.stop[0]), looks))
+        _first_from((np.linspace(float(travel.start[0]), float(travel.stop[0]), looks) - start) / step)
         for travel in body.travels
     ]
-    even = np.linspace(0, len(times) - 1, looks).round().astype(int)
-    first = distinct(np.clip(np.concatenate([even, *within]), 0, len(times) - 1))
-    rotation, position = body.poses(np.concatenate([times[first], [stop], course]))
+    even = np.linspace(0, count - 1, looks).round().astype(np.intp)
+    first = distinct(np.clip(np.concatenate([even, *within]), 0, count - 1))
+    rotation, position = body.poses(np.concatenate([start + first * step, [stop], course]))
     split = len(first) + 1
     turned, carried_on = (rotation, rotation) if len(rotation) == 1 else (rotation[:split], rotation[split:])
     return Frames(
         rate=rate,
-        times=times,
+        count=count,
+        start=start,
+        step=step,
         first=first,
         rotation=turned,
         position=position[:split],
@@ -106,6 +116,11 @@ def frames_of(shot: Shot, body: Carried) -> Frames:
         course_rotation=carried_on,
         course_position=position[split:],
     )
+
+
+def _first_from(places: Array) -> NDArray[np.intp]:
+    """The first frame at or after each place, counted in frames; rounding may put it just after."""
+    return np.ceil(places - 1e-6).astype(np.intp)
 
 
 def _fastest(keys: KeyframePath) -> Array:

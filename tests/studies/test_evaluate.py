@@ -118,6 +118,18 @@ def test_a_variant_does_not_depend_on_its_company():
             assert np.asarray(together[name][place], dtype=float) == close, name
 
 
+def test_what_is_solved_in_parts_is_what_is_solved_at_once(monkeypatch):
+    rig = stack([straight("1 mm", f"{length} mm") for length in range(150, 170, 2)])
+    whole = evaluate(rig)
+    assert whole.large.all()
+    monkeypatch.setattr("rigcheck.studies.evaluate._MOST_ENTRIES", 30_000)  # three variants of 4 elements
+    parts = evaluate(rig)
+    np.testing.assert_array_equal(parts.large, whole.large)
+    np.testing.assert_array_equal(parts.solved, whole.solved)
+    for name, value in numbers(whole).items():
+        np.testing.assert_allclose(numbers(parts)[name], value, rtol=1e-9, atol=1e-12, err_msg=name)
+
+
 def test_take_repeat_and_stack_are_each_others_opposites():
     rig = straight(more=SECOND)
     assert numbers(evaluate(take(repeat(rig, 3), np.array([1]))))["sag"] == pytest.approx(evaluate(rig).sag)
