@@ -190,3 +190,13 @@ def test_ring_down_table_of_cycles():
 def test_bad_arguments_are_named(call, message):
     with pytest.raises(ArgumentError, match=message):
         call()
+
+
+@pytest.mark.parametrize("scale", [1e-300, 1e-160, 1e160, 1e300])
+def test_distances_whose_squares_no_number_holds(scale):
+    paths, _ = _vibration(5, 4, 3, 48)
+    sizes = np.array([1.0, scale, 1.0, scale])  # paths of both kinds side by side
+    for measure in (peak_distance, peak_to_peak_distance):
+        found = measure(paths * sizes[:, None, None])
+        assert found == pytest.approx(measure(paths) * sizes, rel=1e-12)
+    assert peak_distance(np.zeros((3, 5))) == 0.0
