@@ -243,7 +243,9 @@ def elements_for(supports: Sequence[Support], prop: Prop, gravity: Array, *, coa
         softest = np.min(np.minimum(support.bending_stiffness_y, support.bending_stiffness_z), axis=1)
         most = max(most, float(np.max(np.sum(lengths, axis=1) * np.sqrt(carried / softest))))
     elements = int(np.clip(np.ceil(_ELEMENTS_PER_LENGTH * most), _LEAST_ELEMENTS, _MOST_ELEMENTS))
-    return (elements + 1) // 2 if coarse and all(support.tension is None for support in supports) else elements
+    return (
+        (elements + 1) // 2 if coarse and all(support.tension is None for support in supports) else elements
+    )
 
 
 def require_settled(settled: LargeSettled) -> LargeSettled:
