@@ -287,3 +287,20 @@ def test_soft_glue_governs_the_joint():
 def test_wrong_input_says_what_is_allowed(call, error, says):
     with pytest.raises(error, match=says):
         call()
+
+
+def test_a_kept_plate_is_not_spoilt_by_who_asked_first():
+    given = {
+        "prop_length": 0.2,
+        "prop_width": 0.15,
+        "embed_length": 0.08,
+        "prop_weight_per_area": 6.0,
+        "prop_rigidity_along": np.array([0.02, 0.2]),
+    }
+    first = droop_over_insert(**given)
+    kept = first.corner.copy(), first.linear_corner.copy()
+    first.corner[:], first.linear_corner[:] = 1.0, 1.0
+    again = droop_over_insert(**given)
+    np.testing.assert_array_equal((again.corner, again.linear_corner), kept)
+    other = droop_over_insert(**{**given, "prop_weight_per_area": 12.0})
+    np.testing.assert_allclose(other.linear_corner, 2 * kept[1], rtol=1e-9)
