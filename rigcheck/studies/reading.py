@@ -691,6 +691,14 @@ def _doubts(shot: Shot, prop: Prop, mass: float) -> Iterator[str]:
                 f"{prop.mass} in a body of that size makes {density:.3g} kg/m^3; nothing weighs that:"
                 " is a unit of mass or size wrong?"
             )
+    if prop.inertia is not None:
+        largest = max(entry.m_as("kg*m^2") for entry in prop.inertia[:3])
+        across = float(np.sqrt(largest / prop.mass.m_as("kg")))
+        if across > 1.0:
+            yield (
+                f"{prop.mass} with an inertia of {largest:.3g} kg m2 lies {across:.3g} m from its own centre:"
+                " is the unit of its inertia right?"
+            )
     for support in prop.support:
         length = float(np.linalg.norm(np.diff(_points(support), axis=0), axis=1).sum())
         size_text = support.thickness if support.section == "strip" else support.diameter

@@ -727,6 +727,13 @@ def perturbed(task: Task, inputs: tuple[Input, ...], deviates: Array) -> Task:
         else:
             retimed: dict[str, Any] = {what: value}
             travels[place] = replace(travels[place], **retimed)
+    # A thick tube drawn thinner than twice its wall is solid.
+    supports = [
+        replace(support, wall_thickness=np.minimum(support.wall_thickness, support.diameter / 2))
+        if support.form == "tube"
+        else support
+        for support in supports
+    ]
     return replace(
         task,
         rig=replace(rig, supports=tuple(supports)),
