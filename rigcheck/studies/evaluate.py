@@ -543,15 +543,26 @@ def _some_large(
     moved = MovedFrame(settled)
     if len(known) < len(chosen):
         moved = moved.take(known)
-    motion = motion_of(
-        moved.stiffness,
-        moved.mass,
-        _unit_loads(moved, turning=turning),
-        prop=PROP_FREEDOMS,
-        least_share=settings.least_share,
-        steps=_steps(settings),
-        inside=moved.inside,
-    )
+    try:
+        motion = motion_of(
+            moved.stiffness,
+            moved.mass,
+            _unit_loads(moved, turning=turning),
+            prop=PROP_FREEDOMS,
+            least_share=settings.least_share,
+            steps=_steps(settings),
+            inside=moved.inside,
+        )
+    except np.linalg.LinAlgError:
+        # A stiffness that spans more decades than numbers have digits. Only its own variant has no answer.
+        if len(chosen) > 1:
+            for place in range(len(chosen)):
+                one = slice(place, place + 1)
+                bends = None if natural is None else [bend[one] for bend in natural]
+                outcome = _some_large(outcome, chosen[one], elements, turning=turning, natural=bends)
+            return outcome
+        solved[chosen], reached[chosen] = False, 0.0
+        return replace(outcome, **changes)
     found = moved.section_forces(np.concatenate([motion.follow, motion.shape], axis=2), STATIONS)
     fields = motion.follow.shape[2]
     count = max(motion.angular_frequency.shape[1], outcome.dynamics.angular_frequency.shape[1])

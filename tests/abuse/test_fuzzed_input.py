@@ -74,6 +74,13 @@ def test_memory_stays_bounded(tmp_path, number):
     assert result.stdout.strip() == ""
 
 
+# Paths whose squares overflow; a strip 50 m wide, whose stiffness spans too many decades for its modes.
+@pytest.mark.parametrize("number", [6938, 60225])
+def test_cases_that_once_went_wrong(tmp_path, number):
+    watch = run_case(next(cases(number, 1)), tmp_path)
+    assert not watch.wrong
+
+
 @pytest.mark.slow
 def test_many_cases_run_whole(tmp_path):
     first, count = (
