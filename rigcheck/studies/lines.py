@@ -162,6 +162,20 @@ def _finding(prop: Prop, reading: Reading, found: list[_Line]) -> Finding:
             advice=advice,
         )
     least_left = min(found, key=lambda line: line.pull - line.swing)
+    pressed = least_left.swing - least_left.pull
+    if pressed > 1e-9 * least[least_left.number]:
+        return Finding(
+            id="line-slack",
+            label=_LABEL,
+            status=Status.PASS,
+            value=pressed,
+            limit=least[least_left.number],
+            unit="N",
+            says=(
+                f"No line goes limp: {least_left.name} is pressed with up to {pressed:.3g} N, and is thick enough to"
+                f" stand {least[least_left.number]:.3g} N."
+            ),
+        )
     return Finding(
         id="line-slack",
         label=_LABEL,

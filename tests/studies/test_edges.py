@@ -371,6 +371,20 @@ def test_a_strand_goes_from_slipping_wires_to_one_piece() -> None:
     assert np.all(np.diff(sags) < 0)
 
 
+def test_a_thick_line_that_is_pressed_is_not_called_taut() -> None:
+    one = 'diameter = "1 mm"\nlength = "300 mm"\ntension = "0.001 N"'
+    result = rig_of(
+        material="music-wire",
+        support=f'{one}\nfrom = "above"\n[[prop.support]]\nmaterial = "music-wire"\n{one}\nfrom = "below"',
+    )
+    finding = next(finding for finding in result.findings if finding.id == "line-slack")
+    assert finding.status is Status.PASS
+    # Half the prop's weight, and a little of the wire's own, less next to no tension.
+    assert finding.value == pytest.approx(0.05 * G / 2, rel=0.1)
+    assert "is pressed with up to 0.2" in finding.says
+    assert "taut" not in finding.says
+
+
 def test_a_tube_whose_bore_closes_becomes_a_rod() -> None:
     def tube(wall: float) -> PropResult:
         sizes = f'section = "tube"\ndiameter = "3 mm"\nwall = "{wall} mm"\nlength = "180 mm"'
