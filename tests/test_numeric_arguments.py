@@ -13,7 +13,7 @@ import pytest
 from rigcheck.errors import ArgumentError
 from rigcheck.mechanics import clamps, fatigue, plasticity, plates, sections
 from rigcheck.motion import keyframes, profiles, response, shaping, shock
-from rigcheck.picture import cleanup, wobble
+from rigcheck.picture import cleanup, projection, wobble
 
 
 @dataclass(frozen=True)
@@ -146,6 +146,46 @@ CALLS = [
         {"torque": 0.02, "axial_force": 1.0, "diameter": 3e-3, "capacity": 60.0},
         positive=("diameter", "capacity"),
     ),
+    Call(
+        clamps.roll_torque,
+        {
+            "mass": 0.3,
+            "unbalance_arm": 5e-3,
+            "inertia_about_axis": 4e-5,
+            "angular_acceleration": 3.0,
+            "gravity_across": 1.0,
+        },
+        not_negative=("mass", "unbalance_arm", "inertia_about_axis", "angular_acceleration"),
+    ),
+    Call(
+        clamps.added_length_at_tip,
+        {
+            "root": clamps.bed_root(bending_stiffness=0.8, bed_modulus=2e9, grip_length=0.02),
+            "bending_stiffness": 0.8,
+            "free_length": 0.2,
+        },
+        positive=("bending_stiffness", "free_length"),
+    ),
+    Call(
+        projection.Camera.from_lens,
+        {"distance": 1.1, "focal_length": 0.05, "sensor_width": 0.036, "image_width": 3840},
+        positive=("distance", "focal_length", "sensor_width"),
+        one_number=("distance", "focal_length", "sensor_width"),
+    ),
+    Call(
+        wobble.seen_wobble,
+        {"natural_frequency": 8.0, "extent": 2.0, "frame_rate": 50.0, "shutter_angle": math.pi},
+        positive=("frame_rate", "shutter_angle"),
+        not_negative=("natural_frequency", "extent"),
+        up_to={"shutter_angle": 2 * math.pi},
+    ),
+    Call(
+        wobble.lookalike_frequencies,
+        {"seen": 3.0, "frame_rate": 50.0, "playback_rate": 25.0, "highest": 200.0},
+        positive=("frame_rate", "playback_rate"),
+        one_number=("frame_rate", "playback_rate"),
+    ),
+    Call(sections.coarse_pitch, {"nominal_diameter": 4e-3}, positive=("nominal_diameter",)),
     Call(sections.solid_round, {"diameter": 3e-3}, positive=("diameter",)),
     Call(sections.threaded, {"nominal_diameter": 4e-3}, positive=("nominal_diameter",)),
     Call(
@@ -292,8 +332,9 @@ def cases(kind: Callable[[Call], Any]) -> list[Any]:
 @pytest.mark.parametrize(("call", "name"), cases(lambda call: call.bounded))
 @pytest.mark.parametrize("value", [math.nan, math.inf, -1.0], ids=["nan", "inf", "negative"])
 def test_what_is_no_such_quantity_is_refused_by_name(call: Call, name: str, value: float) -> None:
-    with pytest.raises(ArgumentError, match=name):
+    with pytest.raises(ArgumentError, match=name) as refused:
         call.function(**{**call.right, name: value})
+    assert "None" not in str(refused.value), "a unit or a name is missing"
 
 
 @pytest.mark.parametrize(

@@ -271,3 +271,13 @@ def test_transverse_shear_governs_only_in_a_stub():
 def test_wrong_input_says_what_is_allowed(call, says):
     with pytest.raises(ArgumentError, match=says):
         call()
+
+
+def test_pull_and_shear_meet_at_the_neutral_axis():
+    """Away from bending, sigma = F / A and tau = 4 V / (3 A) in a round section: sqrt(sigma^2 + 3 tau^2)."""
+    section = solid_round(3e-3)
+    area = np.pi * 3e-3**2 / 4
+    pull, shear = 30.0, 90.0
+    state = combined_stress(section, axial_force=pull, shear_y=shear)
+    expected = np.sqrt((pull / area) ** 2 + 3 * (4 * shear / (3 * area)) ** 2)
+    assert state.equivalent == pytest.approx(expected, rel=1e-12)
