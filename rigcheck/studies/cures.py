@@ -521,7 +521,10 @@ def _lighter(task: Task) -> list[_Trial]:
         share = new / now
         trials.append(
             _Trial(
-                words=f"Make the prop {(now - new) * 1e3:.3g} g lighter, {new * 1e3:.3g} g in all",
+                words=(
+                    f"Make the prop {_as_said((now - new) * 1e3, 3):g} g lighter,"
+                    f" {_as_said(new * 1e3, 3):g} g in all"
+                ),
                 task=replace(task, rig=replace(rig, mass=rig.mass * share, inertia=rig.inertia * share)),
                 edit=_lighter_by(now - new, share),
             )

@@ -134,12 +134,12 @@ def _soft_strength(value: float, limit: float, status: Status, share: float) -> 
     if value < 1:
         return (
             f"It bends for good: the stress is {1 / value:.3g} times its yield (0.2 % proof stress), and soft metal"
-            f" keeps a bend from {share:.0%} of that on."
+            f" keeps a bend from {100 * share:.0f} % of that on."
         )
     begins = (
-        f"soft metal keeps a bend from {share:.0%} of that on, so this one does: see the lasting bend"
+        f"soft metal keeps a bend from {100 * share:.0f} % of that on, so this one does: see the lasting bend"
         if keeps < 1
-        else f"soft metal keeps a bend from {share:.0%} of that on, which leaves {keeps:.3g} times"
+        else f"soft metal keeps a bend from {100 * share:.0f} % of that on, which leaves {keeps:.3g} times"
     )
     if status is Status.FAIL:
         return f"Too close to its yield (0.2 % proof stress): {value:.3g} times in hand, {limit:g} wanted; {begins}."

@@ -117,7 +117,7 @@ def check_set(still: Outcome, motion: MotionOutcome | None, layers: list[Layer])
     if any(use.onset < 1 and use.layer.onset_fraction < 1 for use in state.uses):
         share = practice("soft-set-onset").datum
         assumptions.append(
-            f"Soft wire begins to keep a bend at {share.value:.0%} of its proof stress ({share.mark})."
+            f"Soft wire begins to keep a bend at {100 * share.value:.0f} % of its proof stress ({share.mark})."
         )
     return Bent(
         contribution=Contribution(
@@ -193,7 +193,7 @@ def _finding(
         hung = f"This {noun} bends for good when the prop is hung"
         soft = state.worst.layer.onset_fraction
         if soft < 1:
-            from_on += f" ({soft:.0%} of its yield)"
+            from_on += f" ({100 * soft:.0f} % of its yield)"
         several = len(still.rig.supports) > 1
         if state.full_plastic <= 1 and not several:
             status = Status.FAIL

@@ -124,7 +124,7 @@ def test_set_of_a_cantilever() -> None:
     assert found.says == (
         "This wire bends for good when the prop is hung: of its 7.2 mm of sag 0.49 mm is the wire giving way; when"
         " it is taken off, 0.49 mm down stay at the prop's"
-        " place; it keeps a bend from 2.4 g on (50% of its yield) and folds at 9.3 g."
+        " place; it keeps a bend from 2.4 g on (50 % of its yield) and folds at 9.3 g."
     )
 
 
@@ -228,7 +228,7 @@ def test_status_changes_at_half_a_millimetre() -> None:
         above.assumptions
     )
     assert (
-        "Soft wire begins to keep a bend at 50% of its proof stress (common-practice)." in above.assumptions
+        "Soft wire begins to keep a bend at 50 % of its proof stress (common-practice)." in above.assumptions
     )
 
 
@@ -250,7 +250,7 @@ def test_soft_wire_folds() -> None:
     assert (found.status, found.value) == (Status.FAIL, None)
     assert found.says == (
         "This wire bends for good when the prop is hung, and folds under it: it keeps a bend from 2.4 g on"
-        " (50% of its yield) and folds at 9.3 g,"
+        " (50 % of its yield) and folds at 9.3 g,"
         " and the prop weighs 14 g."
     )
 
