@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rigcheck.errors import ArgumentError
+from rigcheck.mechanics._checks import positive
 
 __all__ = [
     "NUT_FACTOR",
@@ -65,14 +66,6 @@ class BedRoot:
         return 1 / self.rotation_per_moment
 
 
-def _positive(name: str, value: ArrayLike, *, zero: bool = False) -> Array:
-    array = np.asarray(value, dtype=np.float64)
-    if not np.all((array >= 0.0 if zero else array > 0.0) & np.isfinite(array)):
-        allowed = "0 or more" if zero else "positive"
-        raise ArgumentError(f"{name} is {value!r}: every value must be {allowed} and finite.")
-    return array
-
-
 def stiffness_from_added_length(*, bending_stiffness: ArrayLike, added_length: ArrayLike) -> Array:
     """Rotational stiffness of a root that acts like some more free length.
 
@@ -89,7 +82,7 @@ def stiffness_from_added_length(*, bending_stiffness: ArrayLike, added_length: A
     ndarray, shape (...)
         EI / a [N m/rad].
     """
-    return _positive("bending_stiffness", bending_stiffness) / _positive("added_length", added_length)
+    return positive("bending_stiffness", bending_stiffness) / positive("added_length", added_length)
 
 
 def added_length_from_stiffness(*, bending_stiffness: ArrayLike, root_stiffness: ArrayLike) -> Array:
@@ -106,7 +99,7 @@ def added_length_from_stiffness(*, bending_stiffness: ArrayLike, root_stiffness:
     -------
     ndarray, shape (...)
     """
-    return _positive("bending_stiffness", bending_stiffness) / _positive("root_stiffness", root_stiffness)
+    return positive("bending_stiffness", bending_stiffness) / positive("root_stiffness", root_stiffness)
 
 
 def in_series(*stiffness: ArrayLike) -> Array:
@@ -126,7 +119,7 @@ def in_series(*stiffness: ArrayLike) -> Array:
         raise ArgumentError("in_series was given no stiffness: give at least one.")
     compliance = np.zeros(())
     for place, value in enumerate(stiffness):
-        compliance = compliance + 1 / _positive(f"stiffness {place + 1}", value)
+        compliance = compliance + 1 / positive(f"stiffness {place + 1}", value)
     return np.asarray(1 / compliance)
 
 
@@ -164,10 +157,10 @@ def bed_root(*, bending_stiffness: ArrayLike, bed_modulus: ArrayLike, grip_lengt
     M. Hetenyi, *Beams on Elastic Foundation*, finite beams with free ends (from memory; checked here against
     a numerical solution of the equation).
     """
-    EI = _positive("bending_stiffness", bending_stiffness)
-    k = _positive("bed_modulus", bed_modulus)
+    EI = positive("bending_stiffness", bending_stiffness)
+    k = positive("bed_modulus", bed_modulus)
     beta = (k / (4 * EI)) ** 0.25
-    x = beta * _positive("grip_length", grip_length)
+    x = beta * positive("grip_length", grip_length)
     # Past x = 20 every ratio is 1 to rounding; the cap keeps sinh^2 finite. Below x = 0.1 the differences
     # cancel and the first terms of their series serve.
     bounded = np.minimum(x, 20.0)
@@ -206,8 +199,8 @@ def added_length_at_tip(root: BedRoot, *, bending_stiffness: ArrayLike, free_len
     The shift of the root counts as well as its turning, so in a short, soft grip this is a few per cent below
     `BedRoot.added_length`, which is its limit for a long support.
     """
-    EI = _positive("bending_stiffness", bending_stiffness)
-    L = _positive("free_length", free_length)
+    EI = positive("bending_stiffness", bending_stiffness)
+    L = positive("free_length", free_length)
     extra = EI * (
         root.rotation_per_moment * L**2 + 2 * root.displacement_per_moment * L + root.displacement_per_force
     )
@@ -230,7 +223,7 @@ def play_angle(*, clearance: ArrayLike, grip_length: ArrayLike) -> Array:
     ndarray, shape (...)
         clearance / grip_length [rad]. From one stop to the other it is twice that.
     """
-    return _positive("clearance", clearance, zero=True) / _positive("grip_length", grip_length)
+    return positive("clearance", clearance, zero=True) / positive("grip_length", grip_length)
 
 
 def play_at_tip(*, clearance: ArrayLike, grip_length: ArrayLike, free_length: ArrayLike) -> Array:
@@ -248,7 +241,7 @@ def play_at_tip(*, clearance: ArrayLike, grip_length: ArrayLike, free_length: Ar
     ndarray, shape (...)
         clearance / grip_length * free_length [m]: 0.1 mm over 6 mm is 5 mm at 300 mm.
     """
-    return play_angle(clearance=clearance, grip_length=grip_length) * _positive("free_length", free_length)
+    return play_angle(clearance=clearance, grip_length=grip_length) * positive("free_length", free_length)
 
 
 def roll_torque(
@@ -283,12 +276,12 @@ def roll_torque(
         m g e + I alpha [N m]: both at their worst together.
     """
     static = (
-        _positive("mass", mass, zero=True)
-        * _positive("gravity", gravity, zero=True)
-        * _positive("gravity_across", gravity_across, zero=True)
-        * _positive("unbalance_arm", unbalance_arm, zero=True)
+        positive("mass", mass, zero=True)
+        * positive("gravity", gravity, zero=True)
+        * positive("gravity_across", gravity_across, zero=True)
+        * positive("unbalance_arm", unbalance_arm, zero=True)
     )
-    return static + _positive("inertia_about_axis", inertia_about_axis, zero=True) * _positive(
+    return static + positive("inertia_about_axis", inertia_about_axis, zero=True) * positive(
         "angular_acceleration", angular_acceleration, zero=True
     )
 
@@ -308,7 +301,7 @@ def friction_force_needed(*, torque: ArrayLike, diameter: ArrayLike) -> Array:
     ndarray, shape (...)
         2 T / d [N], the sum over all places where the jaw touches.
     """
-    return 2 * _positive("torque", torque, zero=True) / _positive("diameter", diameter)
+    return 2 * positive("torque", torque, zero=True) / positive("diameter", diameter)
 
 
 def friction_capacity(
@@ -332,9 +325,9 @@ def friction_capacity(
         contacts mu N [N].
     """
     return (
-        _positive("contacts", contacts)
-        * _positive("friction_coefficient", friction_coefficient, zero=True)
-        * _positive("clamp_force", clamp_force, zero=True)
+        positive("contacts", contacts)
+        * positive("friction_coefficient", friction_coefficient, zero=True)
+        * positive("clamp_force", clamp_force, zero=True)
     )
 
 
@@ -356,8 +349,8 @@ def slip_use(*, torque: ArrayLike, axial_force: ArrayLike, diameter: ArrayLike, 
         sqrt((2 T / d)^2 + F^2) / capacity: friction acts against the resulting slip.
     """
     around = friction_force_needed(torque=torque, diameter=diameter)
-    along = _positive("axial_force", axial_force, zero=True)
-    return np.asarray(np.hypot(around, along) / _positive("capacity", capacity))
+    along = positive("axial_force", axial_force, zero=True)
+    return np.asarray(np.hypot(around, along) / positive("capacity", capacity))
 
 
 def clamp_force_from_screw(
@@ -379,8 +372,8 @@ def clamp_force_from_screw(
     ndarray, shape (...)
         T / (nut_factor d) [N].
     """
-    return _positive("screw_torque", screw_torque, zero=True) / (
-        _positive("nut_factor", nut_factor) * _positive("nominal_diameter", nominal_diameter)
+    return positive("screw_torque", screw_torque, zero=True) / (
+        positive("nut_factor", nut_factor) * positive("nominal_diameter", nominal_diameter)
     )
 
 
@@ -412,7 +405,7 @@ def screw_torque_needed(
     ndarray, shape (...)
         [N m].
     """
-    normal = _positive("friction_force", friction_force, zero=True) / (
-        _positive("contacts", contacts) * _positive("friction_coefficient", friction_coefficient)
+    normal = positive("friction_force", friction_force, zero=True) / (
+        positive("contacts", contacts) * positive("friction_coefficient", friction_coefficient)
     )
-    return normal * _positive("nut_factor", nut_factor) * _positive("nominal_diameter", nominal_diameter)
+    return normal * positive("nut_factor", nut_factor) * positive("nominal_diameter", nominal_diameter)

@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rigcheck.errors import ArgumentError, NotConvergedError
+from rigcheck.mechanics._checks import finite, positive
 
 __all__ = [
     "LastingSet",
@@ -165,20 +166,6 @@ class LoadMultipliers:
     full_plastic: Array
 
 
-def _positive(name: str, value: ArrayLike) -> Array:
-    array = np.asarray(value, dtype=np.float64)
-    if not np.all((array > 0.0) & np.isfinite(array)):
-        raise ArgumentError(f"{name} is {value!r}: every value must be positive and finite.")
-    return array
-
-
-def _finite(name: str, value: ArrayLike) -> Array:
-    array = np.asarray(value, dtype=np.float64)
-    if not np.all(np.isfinite(array)):
-        raise ArgumentError(f"{name} is {value!r}: every value must be finite.")
-    return array
-
-
 def _plastic_section(
     *,
     second_moment_y: Array,
@@ -194,10 +181,10 @@ def _plastic_section(
     hardening_ratio: ArrayLike,
 ) -> PlasticSection:
     """Put geometry and material law together, broadcast to one batch shape."""
-    E = _positive("youngs_modulus", youngs_modulus)
-    proof = _positive("yield_strength", yield_strength)
-    onset = _positive("onset_fraction", onset_fraction)
-    eta = _finite("hardening_ratio", hardening_ratio)
+    E = positive("youngs_modulus", youngs_modulus)
+    proof = positive("yield_strength", yield_strength)
+    onset = positive("onset_fraction", onset_fraction)
+    eta = finite("hardening_ratio", hardening_ratio)
     if np.any(onset > 1.0):
         raise ArgumentError(
             f"onset_fraction is {onset_fraction!r}: every value must lie above 0 and up to 1."
@@ -283,9 +270,9 @@ def plastic_round(
     diameter. A thin tube may buckle at the compressed side before it reaches this; that holds off up to
     about outer_diameter / wall_thickness = 50 for common metals (common practice, no source).
     """
-    R = _positive("outer_diameter", outer_diameter) / 2
-    count = _positive("wires", wires)
-    wall = R if wall_thickness is None else _positive("wall_thickness", wall_thickness)
+    R = positive("outer_diameter", outer_diameter) / 2
+    count = positive("wires", wires)
+    wall = R if wall_thickness is None else positive("wall_thickness", wall_thickness)
     if np.any(wall > R * (1 + 1e-12)):
         raise ArgumentError(
             f"wall_thickness is {wall_thickness!r} with outer_diameter {outer_diameter!r}: "
@@ -344,8 +331,8 @@ def plastic_strip(
     ArgumentError
         If a value is out of its range.
     """
-    b = _positive("width", width)
-    h = _positive("thickness", thickness)
+    b = positive("width", width)
+    h = positive("thickness", thickness)
     return _plastic_section(
         second_moment_y=b * h**3 / 12,
         second_moment_z=h * b**3 / 12,
@@ -381,8 +368,8 @@ def bending_yield_under_torsion(yield_strength: ArrayLike, shear_stress: ArrayLi
     von Mises: sigma^2 + 3 tau^2 = Rp^2, so Rp sqrt(1 - 3 (tau / Rp)^2). Used for the whole section it is a
     safe bound on the plastic moment: the surface's shear stress is taken everywhere, while inside it is less.
     """
-    strength = _positive("yield_strength", yield_strength)
-    shear = _finite("shear_stress", shear_stress)
+    strength = positive("yield_strength", yield_strength)
+    shear = finite("shear_stress", shear_stress)
     return np.asarray(np.sqrt(np.maximum(strength**2 - 3 * shear**2, 0.0)))
 
 
@@ -508,7 +495,7 @@ def bending_moment(section: PlasticSection, curvature: ArrayLike, *, about: Dire
     W. Prager and P. G. Hodge, *Theory of Perfectly Plastic Solids* (from memory) for the rectangle; the round
     derived here.
     """
-    kappa = _finite("curvature", curvature)
+    kappa = finite("curvature", curvature)
     onset, stiffness = _direction(section, about)
     ratio, _ = _ratio_moment(np.abs(kappa) * stiffness / onset, section)
     return np.asarray(np.sign(kappa) * ratio * onset)
@@ -564,7 +551,7 @@ def curvature(section: PlasticSection, moment: ArrayLike, *, about: Direction = 
     NotConvergedError
         If the inverse does not settle.
     """
-    M = _finite("moment", moment)
+    M = finite("moment", moment)
     onset, _ = _direction(section, about)
     _, loaded, collapses = _residual_ratio(np.abs(M) / onset, section)
     return np.asarray(np.sign(M) * loaded * _scale(section, about)), collapses
@@ -600,7 +587,7 @@ def residual_curvature(
     kappa - M / EI while the spring-back is elastic, which holds for a perfectly plastic law always (its
     plastic moment is under twice its yield moment). In general kappa(M) - 2 kappa(M / 2).
     """
-    M = _finite("moment", moment)
+    M = finite("moment", moment)
     onset, _ = _direction(section, about)
     residual, _, collapses = _residual_ratio(np.abs(M) / onset, section)
     return np.asarray(np.sign(M) * residual * _scale(section, about)), collapses
@@ -649,7 +636,7 @@ def yielding_curvature(
     ArgumentError
         If a moment is not finite.
     """
-    about_y, about_z = np.broadcast_arrays(_finite("moment_y", moment_y), _finite("moment_z", moment_z))
+    about_y, about_z = np.broadcast_arrays(finite("moment_y", moment_y), finite("moment_z", moment_z))
     found_y, found_z, collapses, _ = _permanent(_with_stations(section, 1), about_y, about_z, hung=True)
     return found_y, found_z, collapses
 
@@ -693,10 +680,10 @@ def lasting_set(
     as it sets they change, so a large set is a sign, not a figure. In a flat section bent both ways the ratio
     of permanent to elastic curvature at the corner is used for both directions; safe side.
     """
-    s = _finite("stations", stations)
+    s = finite("stations", stations)
     if s.ndim != 1 or s.size < 2 or np.any(np.diff(s) <= 0.0):
         raise ArgumentError("stations must be two or more rising distances in one row.")
-    about_y, about_z = np.broadcast_arrays(_finite("moment_y", moment_y), _finite("moment_z", moment_z))
+    about_y, about_z = np.broadcast_arrays(finite("moment_y", moment_y), finite("moment_z", moment_z))
     if about_y.shape[-1:] != s.shape:
         raise ArgumentError(
             f"moment_y and moment_z have last axis {about_y.shape[-1:]}: "
@@ -789,7 +776,7 @@ def set_at_offset(lasting: LastingSet, offset: ArrayLike) -> Array:
     ndarray, shape (..., 3)
         Displacement along local x, y, z [m]: tip displacement plus rotation times offset, first order.
     """
-    arm = _finite("offset", offset)
+    arm = finite("offset", offset)
     if arm.shape[-1:] != (3,):
         raise ArgumentError(f"offset has shape {arm.shape}: the last axis must hold x, y, z.")
     tilt_y, tilt_z = lasting.rotation_y[..., -1], lasting.rotation_z[..., -1]
@@ -822,7 +809,7 @@ def load_multipliers(
         support or several that do not yet share anew. Flat sections bent both ways use the corner stress
         throughout, safe side.
     """
-    about_y, about_z = _finite("moment_y", moment_y), _finite("moment_z", moment_z)
+    about_y, about_z = finite("moment_y", moment_y), finite("moment_z", moment_z)
     use = np.max(_use(_with_stations(section, 1), about_y, about_z), axis=-1)
     onset = np.divide(1.0, use, out=np.full(use.shape, np.inf), where=use > 0.0)
     return LoadMultipliers(

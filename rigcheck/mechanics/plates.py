@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rigcheck.errors import ArgumentError, NotConvergedError, ValidityError
+from rigcheck.mechanics._checks import positive
 from rigcheck.mechanics.clamps import bed_root
 
 __all__ = [
@@ -155,14 +156,6 @@ class SheetChoice:
     order: NDArray[np.intp]
 
 
-def _positive(name: str, value: ArrayLike, *, zero: bool = False) -> Array:
-    array = np.asarray(value, dtype=np.float64)
-    if not np.all((array >= 0.0 if zero else array > 0.0) & np.isfinite(array)):
-        allowed = "0 or more" if zero else "positive"
-        raise ArgumentError(f"{name} is {value!r}: every value must be {allowed} and finite.")
-    return array
-
-
 def sheet_rigidity(*, youngs_modulus: ArrayLike, thickness: ArrayLike) -> Array:
     """Flexural rigidity per width of a solid sheet.
 
@@ -178,7 +171,7 @@ def sheet_rigidity(*, youngs_modulus: ArrayLike, thickness: ArrayLike) -> Array:
     ndarray, shape (...)
         E t^3 / 12 [N m]. Without the 1 / (1 - nu^2) of a wide plate, as paper and board data are given.
     """
-    return _positive("youngs_modulus", youngs_modulus) * _positive("thickness", thickness) ** 3 / 12
+    return positive("youngs_modulus", youngs_modulus) * positive("thickness", thickness) ** 3 / 12
 
 
 def sheet_bending_stress(*, moment_per_width: ArrayLike, thickness: ArrayLike) -> Array:
@@ -196,7 +189,7 @@ def sheet_bending_stress(*, moment_per_width: ArrayLike, thickness: ArrayLike) -
     ndarray, shape (...)
         6 |m| / t^2 [Pa].
     """
-    return 6 * np.abs(np.asarray(moment_per_width, dtype=np.float64)) / _positive("thickness", thickness) ** 2
+    return 6 * np.abs(np.asarray(moment_per_width, dtype=np.float64)) / positive("thickness", thickness) ** 2
 
 
 # ---------------------------------------------------------------------------------------- large droop
@@ -334,11 +327,11 @@ def strip_droop(
     of the length. Inextensible, linear bending: cloth and paper with a hysteresis droop more on the way
     back than on the way out.
     """
-    L = _positive("overhang", overhang)
+    L = positive("overhang", overhang)
     load = (
-        _positive("weight_per_area", weight_per_area, zero=True)
+        positive("weight_per_area", weight_per_area, zero=True)
         * L**3
-        / _positive("flexural_rigidity", flexural_rigidity)
+        / positive("flexural_rigidity", flexural_rigidity)
     )
     if np.any(load > LARGEST_LOAD_RATIO):
         raise ValidityError(
@@ -382,9 +375,9 @@ def rigidity_from_droop_test(*, weight_per_area: ArrayLike, overhang: ArrayLike,
     Inverts `strip_droop`. The principle of the cantilever test of ASTM D1388, with any droop in place of its
     fixed angle. A sheet's own curl enters: turn it over and take the mean of both sides.
     """
-    w = _positive("weight_per_area", weight_per_area)
-    L = _positive("overhang", overhang)
-    ratio = np.asarray(_positive("droop", droop) / L)
+    w = positive("weight_per_area", weight_per_area)
+    L = positive("overhang", overhang)
+    ratio = np.asarray(positive("droop", droop) / L)
     top = LARGEST_DROOP_RATIO
     if np.any(ratio > top) or np.any(ratio < 1e-4):
         raise ValidityError(
@@ -424,7 +417,7 @@ def rigidity_from_bending_length(*, weight_per_area: ArrayLike, bending_length: 
     F. T. Peirce's definition, 1930, kept by ASTM D1388 (from memory). Peirce's fitted formula
     c = L (cos(a / 2) / (8 tan a))^(1/3) is within a few per cent of the elastica.
     """
-    return _positive("weight_per_area", weight_per_area) * _positive("bending_length", bending_length) ** 3
+    return positive("weight_per_area", weight_per_area) * positive("bending_length", bending_length) ** 3
 
 
 # ---------------------------------------------------------------------------------------- disc
@@ -472,11 +465,11 @@ def disc_droop(
     S. Timoshenko and S. Woinowsky-Krieger, *Theory of Plates and Shells*, circular plates with a hole (from
     memory).
     """
-    q = _positive("weight_per_area", weight_per_area, zero=True)
-    a = _positive("outer_radius", outer_radius)
-    b = _positive("hub_radius", hub_radius, zero=True)
-    D = _positive("flexural_rigidity", flexural_rigidity)
-    nu = _positive("poissons_ratio", poissons_ratio, zero=True)
+    q = positive("weight_per_area", weight_per_area, zero=True)
+    a = positive("outer_radius", outer_radius)
+    b = positive("hub_radius", hub_radius, zero=True)
+    D = positive("flexural_rigidity", flexural_rigidity)
+    nu = positive("poissons_ratio", poissons_ratio, zero=True)
     if np.any(b >= a):
         raise ArgumentError(
             f"hub_radius is {hub_radius!r} with outer_radius {outer_radius!r}: it must be the smaller one."
@@ -754,10 +747,10 @@ def droop_over_insert(
         "insert_rigidity_across": insert_rigidity_across,
         "poissons_ratio": poissons_ratio,
     }
-    read = {name: _positive(name, value, zero=place > 4) for place, (name, value) in enumerate(given.items())}
+    read = {name: positive(name, value, zero=place > 4) for place, (name, value) in enumerate(given.items())}
     centred = (read["prop_length"] - read["insert_length"]) / 2
     read["insert_start"] = (
-        centred if insert_start is None else _positive("insert_start", insert_start, zero=True)
+        centred if insert_start is None else positive("insert_start", insert_start, zero=True)
     )
     arrays = np.broadcast_arrays(*read.values())
     shape = arrays[0].shape
@@ -835,11 +828,11 @@ def insert_moments(
     one side's weight about the support over the length of the support that lies under the insert. The prop's
     own stiffness carries nothing (safe side).
     """
-    A, width = _positive("prop_length", prop_length), _positive("prop_width", prop_width)
-    embed = _positive("embed_length", embed_length)
-    q = _positive("weight_per_area", weight_per_area, zero=True)
-    length, insert_across = _positive("insert_length", insert_length), _positive("insert_width", insert_width)
-    peak = _positive("peak_factor", peak_factor)
+    A, width = positive("prop_length", prop_length), positive("prop_width", prop_width)
+    embed = positive("embed_length", embed_length)
+    q = positive("weight_per_area", weight_per_area, zero=True)
+    length, insert_across = positive("insert_length", insert_length), positive("insert_width", insert_width)
+    peak = positive("peak_factor", peak_factor)
     start = (A - length) / 2
     past = np.maximum(A - embed, 0.0)
     along = np.where(embed >= start + length, 0.0, q * past**2 / 2 * width / insert_across)
@@ -882,8 +875,8 @@ def choose_sheets(
     -------
     SheetChoice
     """
-    bound = float(_positive("limit", limit))
-    weight = np.atleast_1d(_positive("insert_weight_per_area", insert_weight_per_area, zero=True))
+    bound = float(positive("limit", limit))
+    weight = np.atleast_1d(positive("insert_weight_per_area", insert_weight_per_area, zero=True))
     result = droop_over_insert(
         insert_length=insert_length,
         insert_width=insert_width,
@@ -894,7 +887,7 @@ def choose_sheets(
     )
     droop = result.largest
     mass = np.broadcast_to(
-        weight * insert_length * insert_width / float(_positive("gravity", gravity)), droop.shape
+        weight * insert_length * insert_width / float(positive("gravity", gravity)), droop.shape
     )
     cures = droop <= bound
     return SheetChoice(
@@ -951,13 +944,13 @@ def joint_stiffness(
     along and the embedded length is at least the half width; for a short wire in a wide sheet the joint is
     stiffer. In the plane of the sheet (yaw) the sheet counts as rigid.
     """
-    length = _positive("embed_length", embed_length)
-    half = _positive("insert_width", insert_width) / 2
-    D = _positive("insert_rigidity_across", insert_rigidity_across)
-    GJ = _positive("wire_torsional_stiffness", wire_torsional_stiffness)
+    length = positive("embed_length", embed_length)
+    half = positive("insert_width", insert_width) / 2
+    D = positive("insert_rigidity_across", insert_rigidity_across)
+    GJ = positive("wire_torsional_stiffness", wire_torsional_stiffness)
     bed = PITCH_BED_FACTOR * D / half**3
     if glue_modulus is not None:
-        glue = _positive("glue_modulus", glue_modulus)
+        glue = positive("glue_modulus", glue_modulus)
         bed = bed * glue / (bed + glue)
     root = bed_root(bending_stiffness=wire_bending_stiffness, bed_modulus=bed, grip_length=length)
     torsion_bed = ROLL_BED_FACTOR * D / half
