@@ -89,12 +89,14 @@ def print_json(value: Any) -> None:
 @contextmanager
 def progress() -> Iterator[Callable[[str, int, int | None], None]]:
     """A function to tell how far a long job is; it draws on stderr, and only on a terminal."""
+    if not sys.stderr.isatty():
+        yield lambda *_: None
+        return
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
-    quiet = not sys.stderr.isatty()
-    with Progress(*columns, console=Console(stderr=True), transient=True, disable=quiet) as bar:
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("", total=None)
 
         def tell(what: str, done: int, total: int | None) -> None:
