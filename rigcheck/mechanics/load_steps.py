@@ -66,6 +66,8 @@ class Search:
         The state and the share that the search was at when it stopped.
     iterations : array of int, shape (B,)
         Used.
+    final : Evaluation or None
+        At the states that converged; NaN elsewhere. None where none did.
     load : array, shape (B, N, 3)
         Full weight, and push on the prop, on all nodes [N].
     force_scale : array, shape (B,)
@@ -98,6 +100,7 @@ class Search:
         self.iterations = np.zeros(batch, dtype=int)
         self.active = np.ones(batch, dtype=bool)
         self.converged = np.zeros(batch, dtype=bool)
+        self.final: Evaluation | None = None
 
     def run(self) -> None:
         """Go on until every variant has arrived or is given up."""
@@ -183,7 +186,13 @@ class Search:
         self.base_stable[index] = stable
         for store, carried, stress in zip(self.base_stress, self.carried, evaluation.stress, strict=True):
             store[index] = carried[index] = stress[kept]
-        done = index[self.base_share[index] == 1.0]
+        arrived = self.base_share[index] == 1.0
+        done = index[arrived]
+        if len(done) == self.rods.batch:
+            self.final = evaluation
+        elif len(done):
+            self.final = self.final or evaluation.unknown(self.rods.batch)
+            self.final.put(done, evaluation, kept[arrived])
         self.converged[done] = True
         self.active[done] = False
         self.fresh[index] = True

@@ -47,8 +47,6 @@ Index = NDArray[np.intp]
 
 AT_ONCE = 512
 """Candidates in one batch: enough to keep numpy busy, few enough to stay in the cache."""
-FEWER_AT_ONCE = 64
-"""The same where they are solved for large displacement, which takes a hundred times the memory."""
 TOO_SOFT = 1.0
 """Least possible linear sag over free length from which a candidate is set aside as far too soft."""
 ENOUGH = 10.0
@@ -451,7 +449,6 @@ def grade_candidates(
                 told(done)
         # All of one layout together: the solution for large displacement goes in many small steps.
         far = np.concatenate(droop)
-        step = FEWER_AT_ONCE // int(candidates.count[chosen[rows[0]]])
         for begin in range(0, len(far), step):
             part = far[begin : begin + step]
             graded.put(part, graded_of(task_of(part), doubtful=doubtful[part]))

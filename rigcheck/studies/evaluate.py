@@ -52,6 +52,8 @@ _STEPS = 2
 wobble that can be seen is then good to 1e-5 and strength to 3e-4; with one more, to 1e-8 and 4e-5."""
 _FREEDOMS = 24
 """Of an element of the large solver."""
+_LEAST_ELEMENTS = 2
+"""Of a straight support; twice as many where it has a bend of its own, or its user wants large displacement."""
 _MOST_ENTRIES = 1_000_000
 """Of the stiffness matrices of the variants that are solved for large displacement together, which bounds the memory;
 about twenty such arrays are needed."""
@@ -500,14 +502,23 @@ def _with_large(
     chosen = np.flatnonzero(far)
     settings = outcome.settings
     whole = build_frame(take(outcome.rig, chosen), order=settings.order)[0]
-    # As many for all, so that no number depends on the parts.
-    elements = elements_for(whole.supports, whole.prop, _DOWN, coarse=settings.coarse)
-    freedoms = _FREEDOMS * sum(max(elements, support.points.shape[1] - 1) for support in whole.supports)
-    at_once = max(1, _MOST_ENTRIES // freedoms**2)
-    for start in range(0, len(chosen), at_once):
-        some = chosen[start : start + at_once]
-        bends = None if natural is None else [bend[start : start + at_once] for bend in natural]
-        outcome = _some_large(outcome, some, elements, turning=turning, natural=bends)
+    fine = natural is not None or settings.displacement == "large"
+    needed = elements_for(
+        whole.supports,
+        whole.prop,
+        _DOWN,
+        coarse=settings.coarse,
+        least=2 * _LEAST_ELEMENTS if fine else _LEAST_ELEMENTS,
+    )
+    # Those that need as many together, so that no number of a variant depends on the others.
+    for elements in np.unique(needed).tolist():
+        alike = np.flatnonzero(needed == elements)
+        freedoms = _FREEDOMS * sum(max(elements, support.points.shape[1] - 1) for support in whole.supports)
+        at_once = max(1, _MOST_ENTRIES // freedoms**2)
+        for start in range(0, len(alike), at_once):
+            some = alike[start : start + at_once]
+            bends = None if natural is None else [bend[some] for bend in natural]
+            outcome = _some_large(outcome, chosen[some], elements, turning=turning, natural=bends)
     return replace(outcome, large=far)
 
 
