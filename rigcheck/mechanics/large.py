@@ -33,9 +33,9 @@ Index = NDArray[np.intp]
 _CHUNK = 128
 """Variants solved at once, to bound the memory."""
 _LEAST_ELEMENTS, _MOST_ELEMENTS = 4, 24
-_ELEMENTS_PER_LENGTH = 0.7
+_ELEMENTS_PER_LENGTH, _ELEMENTS_PER_LENGTH_OF_SEVERAL = 0.7, 1.0
 """Elements of order 4 on each length sqrt(EI / weight): 0.01 % of the elastica up to a weight of 1000 EI /
-L^2."""
+L^2. Several supports keep their prop from turning and bend to an S."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -238,8 +238,8 @@ def elements_for(
     coarse : bool
         As in `settle_large`.
     least : int
-        At least so many where every support is one straight piece; elsewhere 4. Two are enough for 0.01 % of
-        displacements and frequencies and 0.03 % of moments.
+        At least so many where every support is one straight piece and none is taut; elsewhere 4. Two are enough for
+        0.01 % of displacements and the lowest frequencies and 0.05 % of moments.
 
     Returns
     -------
@@ -253,12 +253,12 @@ def elements_for(
         carried = pull * (prop.mass + np.sum(support.mass_per_length * lengths, axis=1))
         softest = np.min(np.minimum(support.bending_stiffness_y, support.bending_stiffness_z), axis=1)
         most = np.maximum(most, np.sum(lengths, axis=1) * np.sqrt(carried / softest))
-    if any(support.segments > 1 for support in supports):
+    taut = any(support.tension is not None for support in supports)
+    if taut or any(support.segments > 1 for support in supports):
         least = _LEAST_ELEMENTS
-    elements = np.clip(np.ceil(_ELEMENTS_PER_LENGTH * most), least, _MOST_ELEMENTS).astype(np.intp)
-    if coarse and all(support.tension is None for support in supports):
-        return np.maximum(_LEAST_ELEMENTS // 2, (elements + 1) // 2)
-    return elements
+    density = _ELEMENTS_PER_LENGTH if len(supports) == 1 else _ELEMENTS_PER_LENGTH_OF_SEVERAL
+    elements = np.clip(np.ceil(density * most), least, _MOST_ELEMENTS).astype(np.intp)
+    return np.maximum(_LEAST_ELEMENTS // 2, (elements + 1) // 2) if coarse and not taut else elements
 
 
 def require_settled(settled: LargeSettled) -> LargeSettled:

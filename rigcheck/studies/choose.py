@@ -379,7 +379,15 @@ def _choose_prop(
         best=best,
         lucky=by_luck(best, candidates.free_length() * 1e3),
         front=tuple(made(index) for index in front.tolist()),
-        thinner=_why_not_thinner(candidates, graded, width, shown, proposals, made),
+        # One that fails as graded needs no whole check to say why.
+        thinner=_why_not_thinner(
+            candidates,
+            graded,
+            width,
+            shown,
+            proposals,
+            lambda index: (made if graded.rank[index] < 2 else as_known)(index),
+        ),
         reach=_reach_rows(candidates, reaches),
         cures=tuple(_cures(candidates)) if cures else (),
         every=tuple(as_known(index) for index in _final(order, graded, proposals)) if every else (),

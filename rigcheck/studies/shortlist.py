@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import heapq
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from rigcheck.model import Shot
 from rigcheck.studies.candidates import Candidates, shot_with
-from rigcheck.studies.examining import examine, work_on
+from rigcheck.studies.examining import Work, examine, work_on
 from rigcheck.studies.results import Finding, Status
 from rigcheck.studies.uncertainty import ranges_of, with_chances
 
@@ -33,16 +35,26 @@ class Proposal:
         Of every check of one prop, those of the other props left out.
     findings : tuple of Finding
         All that a verdict depends on.
-    chance_of_pass : float or None
-        As in a check.
-    yields : bool
-        Whether it gives way, so that the sag by elastic theory is not where it settles.
+    shot : Shot
+        With the candidate in it.
+    work : Work
+        What was computed of it.
     """
 
     verdict: Status
     findings: tuple[Finding, ...]
-    chance_of_pass: float | None
-    yields: bool
+    shot: Shot
+    work: Work
+
+    @cached_property
+    def chance_of_pass(self) -> float | None:
+        """As in a check; worked out when it is asked for, because most that are looked at are not shown."""
+        return with_chances(self.findings, ranges_of(self.shot, self.work))[1]
+
+    @property
+    def yields(self) -> bool:
+        """Whether it gives way, so that the sag by elastic theory is not where it settles."""
+        return self.work.still.yielding is not None
 
     @property
     def rank(self) -> int:
@@ -120,10 +132,4 @@ def in_full(candidates: Candidates, index: int, free_length: float | None = None
     shot = shot_with(candidates.shot, candidates.prop, item, count=count, free_length=free_length)
     work = work_on(shot, shot.prop[place])
     examined = examine(shot, work, for_verdict=True)
-    findings, chance, _ = with_chances(examined.findings, ranges_of(shot, work))
-    return Proposal(
-        verdict=examined.verdict,
-        findings=findings,
-        chance_of_pass=chance,
-        yields=work.still.yielding is not None,
-    )
+    return Proposal(verdict=examined.verdict, findings=examined.findings, shot=shot, work=work)

@@ -20,6 +20,7 @@ from rigcheck.studies.candidates import (
 from rigcheck.studies.check import check
 from rigcheck.studies.choose import by_luck, choose, grade_candidates, pareto_front, ranked, visible_width
 from rigcheck.studies.choose_table import COLUMNS, write_candidates
+from rigcheck.studies.examining import work_on
 from rigcheck.studies.results import Status
 from rigcheck.studies.shortlist import Proposal, Proposals
 
@@ -208,9 +209,10 @@ def test_looking_ends_where_nothing_passes_in_full():
 
         def of(self, index):
             self.looked += 1
-            return Proposal(verdict=Status.FAIL, findings=(), chance_of_pass=0.0, yields=False)
+            return Proposal(verdict=Status.FAIL, findings=(), shot=shot, work=work)
 
     shot = rig()
+    work = work_on(shot, shot.prop[0])
     never = Never(Candidates(shot, shot.prop[0], own_items(rig_from_text(STOCK)), counts=(1,)))
     found = never.best(np.arange(500), np.zeros(500, dtype=int), 3)
     assert found == [0, 1, 2]
