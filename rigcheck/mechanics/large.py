@@ -24,7 +24,15 @@ from rigcheck.mechanics.rods import Rods, State
 from rigcheck.mechanics.statics import SectionForces
 from rigcheck.mechanics.turns import rotation_matrix, rotation_vector
 
-__all__ = ["LargeSettled", "MovedFrame", "elements_for", "large_modes", "require_settled", "settle_large"]
+__all__ = [
+    "LargeSettled",
+    "MovedFrame",
+    "elements_for",
+    "large_modes",
+    "require_settled",
+    "settle_large",
+    "variants_at_once",
+]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -32,6 +40,14 @@ Index = NDArray[np.intp]
 
 _CHUNK = 128
 """Variants solved at once, to bound the memory."""
+_FREEDOMS = 24
+"""Of an element."""
+_MOST_ENTRIES = 1_000_000
+"""Of the stiffness matrices of the variants that are to be solved together; about twenty such arrays are needed."""
+_MOST_ITERATIONS, _MOST_WORK = 400, 200_000
+"""Newton iterations for one variant, and the same times its freedoms."""
+_OVERHEAD = 250
+"""Freedoms as which the rest of an iteration counts."""
 _LEAST_ELEMENTS, _MOST_ELEMENTS = 4, 24
 _ELEMENTS_PER_LENGTH, _ELEMENTS_PER_LENGTH_OF_SEVERAL = 0.7, 1.0
 """Elements of order 4 on each length sqrt(EI / weight): 0.01 % of the elastica up to a weight of 1000 EI /
@@ -104,6 +120,11 @@ class LargeSettled:
     strain_map: list[Array]
     tangent: Array
 
+    @property
+    def work(self) -> int:
+        """What it took to settle all variants, in iterations times freedoms: 200,000 is about a second."""
+        return int(np.sum(self.iterations)) * int(self.rods.size + _OVERHEAD)
+
     def section_forces(self, stations: Array) -> list[SectionForces]:
         """Section forces in every straight piece, in the axes of the turned section.
 
@@ -147,7 +168,7 @@ def settle_large(
     coarse: bool = False,
     order: int = 4,
     tolerance: float = 1e-9,
-    most_iterations: int = 400,
+    most_iterations: int | None = None,
 ) -> LargeSettled:
     """Find the settled state under the weight of everything, for displacements and rotations of any size.
 
@@ -177,8 +198,9 @@ def settle_large(
         Of the elements, 2 to 6.
     tolerance : float
         Greatest residual of a converged variant.
-    most_iterations : int
-        Newton iterations for one variant after which it is given up.
+    most_iterations : int, optional
+        Newton iterations for one variant after which it is given up. Left out, 400, or fewer in models of more than
+        250 freedoms, so that each takes a second or so at most.
 
     Returns
     -------
@@ -194,8 +216,9 @@ def settle_large(
     -----
     Geometrically exact rods (E. Reissner, 1981; J. C. Simo, 1985): no limit on displacement and
     rotation; the strain itself must be small, as it is wherever a metal stays elastic. The material is
-    linear: check the stress. The section keeps its shape; warping of strips is left out, their
-    lateral-torsional buckling is not.
+    linear: check the stress. A variant whose strain passes a tenth in bending (at a radius of gyration) or a half
+    along the line is given up, at the share of the weight that it had under it. The section keeps its shape;
+    warping of strips is left out, their lateral-torsional buckling is not.
 
     Tension pulled into a line before the prop is hung is taken to be in balance in the given shape: where the
     pulls of several lines do not cancel, fixed forces are added that cancel them.
@@ -209,6 +232,8 @@ def settle_large(
     if elements is None:
         elements = int(elements_for(supports, prop, field, coarse=coarse).max())
     rods = Rods(supports, prop, order=order, elements=elements, shear=shear, push=push, natural=natural)
+    if most_iterations is None:
+        most_iterations = min(_MOST_ITERATIONS, _MOST_WORK // (rods.size + _OVERHEAD))
     parts = []
     for start in range(0, batch, _CHUNK):
         chosen = np.arange(start, min(start + _CHUNK, batch))
@@ -259,6 +284,25 @@ def elements_for(
     density = _ELEMENTS_PER_LENGTH if len(supports) == 1 else _ELEMENTS_PER_LENGTH_OF_SEVERAL
     elements = np.clip(np.ceil(density * most), least, _MOST_ELEMENTS).astype(np.intp)
     return np.maximum(_LEAST_ELEMENTS // 2, (elements + 1) // 2) if coarse and not taut else elements
+
+
+def variants_at_once(supports: Sequence[Support], elements: int) -> int:
+    """How many variants to hand to `settle_large` together, so that they and their modes stay within 200 MB.
+
+    Parameters
+    ----------
+    supports : sequence of Support
+        Of one of them.
+    elements : int
+        As from `elements_for`.
+
+    Returns
+    -------
+    int
+        At least 1.
+    """
+    freedoms: int = _FREEDOMS * sum(max(elements, support.points.shape[1] - 1) for support in supports)
+    return max(1, _MOST_ENTRIES // (freedoms * freedoms))
 
 
 def require_settled(settled: LargeSettled) -> LargeSettled:
@@ -323,6 +367,8 @@ class MovedFrame:
     ----------
     batch, size : int
         Variants and freedoms. The first six freedoms are the prop's displacement and rotation.
+    work : int
+        As in `LargeSettled`, of all that were settled together.
     stiffness, mass : array, shape (B, n, n)
         Tangent of the settled state and consistent mass there, rotary inertia included.
 
@@ -334,6 +380,7 @@ class MovedFrame:
     def __init__(self, settled: LargeSettled, *, about_state: bool = True) -> None:
         rods = settled.rods
         self.rods = rods
+        self.work = settled.work
         self.batch, self.size = rods.batch, rods.size
         self.state = settled.state if about_state else rods.rest()
         self.known: Flags = (
@@ -353,7 +400,7 @@ class MovedFrame:
     @property
     def inside(self) -> list[Index]:
         """Freedoms inside each element, which touch those of no other."""
-        return self.rods.inner_freedoms()[0]
+        return [own for inner, _ in self.rods.inner_freedoms for own in inner]
 
     def inertial_load(
         self, offset: Array, gradient: Array | None = None, about: Array | None = None
@@ -407,6 +454,7 @@ class MovedFrame:
         result = object.__new__(MovedFrame)
         result.rods, result.state = self.rods.take(chosen), self.state.take(chosen)
         result.batch, result.size, result.known = len(chosen), self.size, self.known[chosen]
+        result.work = self.work
         result.stiffness, result.mass = self.stiffness[chosen], self.mass[chosen]
         result._strain_map = [values[chosen] for values in self._strain_map]
         result._inertia = [part.take(chosen) for part in self._inertia]

@@ -39,6 +39,9 @@ _SETTLED_CHANGE = 1e-6
 """Last correction, as a share of the whole change of shape: the error left is about its square."""
 _PASSING_CHANGE = 1e-2
 """The same for steps on the way, whose error the next step takes up."""
+_MOST_BENT, _MOST_STRETCHED = 0.1, 0.5
+"""Strain at a radius of gyration from the neutral line (less than that at the surface), and along the line, at which
+a variant is given up: the theory is one of small strains, and no support is elastic as far as that."""
 _FLOOR = 256 * float(np.finfo(float).eps)
 
 
@@ -182,11 +185,15 @@ class Search:
             self._shorten(index[jumped])
         kept, index, stable = kept[~jumped], index[~jumped], stable[~jumped]
         self.base.put(index, self.trial.take(index))
+        before = self.base_share[index]
         self.base_share[index] = self.target[index]
         self.base_stable[index] = stable
         for store, carried, stress in zip(self.base_stress, self.carried, evaluation.stress, strict=True):
             store[index] = carried[index] = stress[kept]
-        arrived = self.base_share[index] == 1.0
+        torn = self._overstrained(index)
+        self.active[index[torn]] = False
+        self.base_share[index[torn]] = before[torn]
+        arrived = ~torn & (self.base_share[index] == 1.0)
         done = index[arrived]
         if len(done) == self.rods.batch:
             self.final = evaluation
@@ -198,6 +205,17 @@ class Search:
         self.fresh[index] = True
         self.inside[index] = 0
         self.longest[index] *= 2
+
+    def _overstrained(self, index: Index) -> Flags:
+        """Which of the states found last are strained by more than any support could be."""
+        result = np.zeros(len(index), dtype=bool)
+        for line, carried in zip(self.rods.lines, self.base_stress, strict=True):
+            stiffness, stress = line.strain_stiffness[index][:, :, None], carried[index]
+            axial = stiffness[..., 0]
+            bent = np.linalg.norm(stress[..., 4:] / np.sqrt(stiffness[..., 4:] * axial[..., None]), axis=-1)
+            stretched = np.abs(stress[..., 0]) / axial
+            result |= np.any((bent > _MOST_BENT) | (stretched > _MOST_STRETCHED), axis=(1, 2))
+        return result
 
     def _moved(self, index: Index) -> Array:
         """How far the last step went, in radians or lengths."""
@@ -229,25 +247,27 @@ class Search:
 @dataclass(frozen=True, kw_only=True)
 class _Condensed:
     outer: Index  # freedoms that are kept
-    inner: list[Index]  # freedoms inside each element
-    near: list[Index]  # places among the kept freedoms of those that each element touches
-    blocks: list[Array]  # (B, k, k), of the inner freedoms
-    carried: list[Array]  # (B, k, m), inverse of the blocks times the links
+    inner: list[Index]  # freedoms inside each element (E, k), for each group of elements of one size
+    near: list[Index]  # places among the kept freedoms of those that each element touches (E, m)
+    blocks: list[Array]  # (B, E, k, k), of the inner freedoms
+    carried: list[Array]  # (B, E, k, m), inverse of the blocks times the links
     reduced: Array
 
 
 def _condense(rods: Rods, tangent: Array) -> _Condensed:
-    inner, around = rods.inner_freedoms()
-    outside = np.ones(rods.size, dtype=bool)
-    outside[np.concatenate(inner)] = False
-    outer = np.flatnonzero(outside)
-    near = [np.searchsorted(outer, own) for own in around]
+    outer = rods.outer_freedoms
     reduced = tangent[:, outer[:, None], outer]
-    blocks, carried = [], []
-    for own, touched, place in zip(inner, around, near, strict=True):
-        block, link = tangent[:, own[:, None], own], tangent[:, own[:, None], touched]
+    inner, near, blocks, carried = [], [], [], []
+    for own, touched in rods.inner_freedoms:
+        place = np.searchsorted(outer, touched)
+        rows = own[:, :, None]
+        block, link = tangent[:, rows, own[:, None]], tangent[:, rows, touched[:, None]]
         back = np.asarray(np.linalg.solve(block, link), dtype=np.float64)
-        reduced[:, place[:, None], place] -= np.swapaxes(link, 1, 2) @ back
+        taken = np.swapaxes(link, -1, -2) @ back
+        for index, freedoms in enumerate(place):  # neighbours share their nodes
+            reduced[:, freedoms[:, None], freedoms] -= taken[:, index]
+        inner.append(own)
+        near.append(place)
         blocks.append(block)
         carried.append(back)
     return _Condensed(outer=outer, inner=inner, near=near, blocks=blocks, carried=carried, reduced=reduced)
@@ -256,14 +276,16 @@ def _condense(rods: Rods, tangent: Array) -> _Condensed:
 def _solve(rods: Rods, tangent: Array, right: Array) -> Array:
     parts = _condense(rods, tangent)
     outer = right[:, parts.outer]
-    for inner, place, back in zip(parts.inner, parts.near, parts.carried, strict=True):
-        outer[:, place] -= np.einsum("bkm,bk->bm", back, right[:, inner])
+    for inner, near, back in zip(parts.inner, parts.near, parts.carried, strict=True):
+        taken = np.einsum("bekm,bek->bem", back, right[:, inner])
+        for index, place in enumerate(near):
+            outer[:, place] -= taken[:, index]
     result = np.empty_like(right)
-    found = np.linalg.solve(parts.reduced, outer[..., None])
-    result[:, parts.outer] = found[..., 0]
-    for inner, place, block, back in zip(parts.inner, parts.near, parts.blocks, parts.carried, strict=True):
+    found = np.linalg.solve(parts.reduced, outer[..., None])[..., 0]
+    result[:, parts.outer] = found
+    for inner, near, block, back in zip(parts.inner, parts.near, parts.blocks, parts.carried, strict=True):
         alone = np.linalg.solve(block, right[:, inner, None])
-        result[:, inner] = (alone - back @ found[:, place])[..., 0]
+        result[:, inner] = (alone - back @ found[:, near, None])[..., 0]
     return result
 
 

@@ -16,7 +16,7 @@ model turns the result.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 
 import numpy as np
 from numpy.polynomial import legendre
@@ -356,28 +356,38 @@ class Rods:
             result.append(stress)
         return result
 
-    def inner_freedoms(self) -> tuple[list[Index], list[Index]]:
+    @cached_property
+    def inner_freedoms(self) -> list[tuple[Index, Index]]:
         """Freedoms of the nodes inside each element, and the other freedoms that the element touches.
 
-        Returns
-        -------
-        inner, around : list of array
-            One for each element, line after line.
+        Pairs of shape (E, k) and (E, m), one for each size of element.
         """
-        inner, around = [], []
+        sizes: dict[tuple[int, int], list[tuple[Index, Index]]] = {}
         for line in self.lines:
             count, last = line.root_springs.shape[1], len(line.segment) - 1
             own = line.places[: count + 6 * (line.nodes - 2)]
             nodes = own[count:].reshape(-1, 6)
             for element in range(last + 1):
                 start, stop = element * self.order, (element + 1) * self.order
-                inner.append(nodes[start : stop - 1].ravel())
+                inner = nodes[start : stop - 1].ravel()
                 before = own[:count] if element == 0 else nodes[start - 1]
                 after = line.places[len(own) :] if element == last else nodes[stop - 1]
-                around.append(np.concatenate([before, after]))
-        return inner, around
+                around = np.concatenate([before, after])
+                sizes.setdefault((len(inner), len(around)), []).append((inner, around))
+        return [
+            (np.stack([one[0] for one in each]), np.stack([one[1] for one in each]))
+            for each in sizes.values()
+        ]
 
-    @property
+    @cached_property
+    def outer_freedoms(self) -> Index:
+        """All freedoms that are not inside an element."""
+        outside = np.ones(self.size, dtype=bool)
+        for inner, _ in self.inner_freedoms:
+            outside[inner] = False
+        return np.flatnonzero(outside)
+
+    @cached_property
     def angular(self) -> NDArray[np.bool_]:
         """Which freedoms are angles, shape (n,)."""
         result = np.zeros(self.size, dtype=bool)

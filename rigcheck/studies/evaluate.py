@@ -33,6 +33,7 @@ __all__ = [
     "bent_by",
     "each",
     "evaluate",
+    "large_elements",
     "largest_stress",
     "listed_modes",
     "strength_factor",
@@ -50,13 +51,8 @@ LISTED = 6
 _STEPS = 2
 """Of Lanczos' method. Over all stock on one, two and three supports, with props from a tenth of their weight on,
 wobble that can be seen is then good to 1e-5 and strength to 3e-4; with one more, to 1e-8 and 4e-5."""
-_FREEDOMS = 24
-"""Of an element of the large solver."""
 _LEAST_ELEMENTS = 2
 """Of a straight support; twice as many where it has a bend of its own, or its user wants large displacement."""
-_MOST_ENTRIES = 1_000_000
-"""Of the stiffness matrices of the variants that are solved for large displacement together, which bounds the memory;
-about twenty such arrays are needed."""
 _DOWN = np.array([0.0, -GRAVITY, 0.0])
 LARGE_SHARE = 0.1
 """Displacement over free length from which the settled state is solved without the limit to small ones."""
@@ -497,29 +493,46 @@ def _with_large(
     outcome: Outcome, far: Flags, *, turning: bool, natural: list[Array] | None = None
 ) -> Outcome:
     """The outcome with the variants in `far` solved for large displacement."""
-    from rigcheck.mechanics.large import elements_for
+    from rigcheck.mechanics.large import variants_at_once
 
     chosen = np.flatnonzero(far)
     settings = outcome.settings
     whole = build_frame(take(outcome.rig, chosen), order=settings.order)[0]
-    fine = natural is not None or settings.displacement == "large"
-    needed = elements_for(
-        whole.supports,
-        whole.prop,
-        _DOWN,
-        coarse=settings.coarse,
-        least=2 * _LEAST_ELEMENTS if fine else _LEAST_ELEMENTS,
-    )
+    needed = large_elements(whole, _DOWN, settings, bent=natural is not None)
     # Those that need as many together, so that no number of a variant depends on the others.
     for elements in np.unique(needed).tolist():
         alike = np.flatnonzero(needed == elements)
-        freedoms = _FREEDOMS * sum(max(elements, support.points.shape[1] - 1) for support in whole.supports)
-        at_once = max(1, _MOST_ENTRIES // freedoms**2)
+        at_once = variants_at_once(whole.supports, elements)
         for start in range(0, len(alike), at_once):
             some = alike[start : start + at_once]
             bends = None if natural is None else [bend[some] for bend in natural]
             outcome = _some_large(outcome, chosen[some], elements, turning=turning, natural=bends)
     return replace(outcome, large=far)
+
+
+def large_elements(frame: Frame, gravity: Array, settings: Settings, *, bent: bool = False) -> Index:
+    """Elements for each support with which a variant is solved for large displacement, (B,).
+
+    Parameters
+    ----------
+    frame : Frame
+        The rigs.
+    gravity : array, shape (3,) or (B, 3)
+        [m/s2].
+    settings : Settings
+        What to take in.
+    bent : bool
+        Whether the supports have a bend of their own.
+
+    Returns
+    -------
+    int array, shape (B,)
+    """
+    from rigcheck.mechanics.large import elements_for
+
+    fine = bent or settings.displacement == "large"
+    least = 2 * _LEAST_ELEMENTS if fine else _LEAST_ELEMENTS
+    return elements_for(frame.supports, frame.prop, gravity, coarse=settings.coarse, least=least)
 
 
 def _some_large(

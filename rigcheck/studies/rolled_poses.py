@@ -7,7 +7,7 @@ way, that a large sag does not change in proportion, and that the weight changes
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +21,7 @@ from rigcheck.studies.evaluate import (
     STATIONS,
     Outcome,
     Settings,
+    large_elements,
     strength_factor,
     stress_of,
 )
@@ -38,12 +39,15 @@ Flags = NDArray[np.bool_]
 NEGLECTED = 0.1
 """Share of what is left out (of the change of sag, or of a frequency) from which it is told: a choice."""
 _POSES = 13
+_MOST_WORK = 150_000
+"""As in `LargeSettled.work`, of all poses together: about a second."""
 _SEEN = 0.05
 """Pixels under which a change of sag that is not as computed is of no interest: a choice."""
 _WEAKER = 0.98
 """Share of the strength factor of the moves from which that of a settled pose says something new."""
 _DOWN = np.array([0.0, -GRAVITY, 0.0])
 _LABEL = "sag while it rolls"
+_TOO_LONG = "It bends so far that settling it anew in every pose takes too long."
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -56,6 +60,8 @@ class Poses:
         [s].
     turned : array, shape (n,)
         Angle between gravity there and at the end, as the rig feels it [rad].
+    finished : bool
+        Whether all poses were looked at, or one was found that is not solved; False where that took too long.
     solved : array of bool, shape (n,)
         Whether there is a stable state.
     displacement : array, shape (n, 3)
@@ -70,6 +76,7 @@ class Poses:
 
     times: Array
     turned: Array
+    finished: bool
     solved: Flags
     displacement: Array
     straight: Array
@@ -103,6 +110,7 @@ def settled_poses(still: Outcome, travels: tuple[Travel, ...]) -> Poses:
     Returns
     -------
     Poses
+        Poses after the first that is not solved may not have been looked at.
 
     Notes
     -----
@@ -128,6 +136,7 @@ def settled_poses(still: Outcome, travels: tuple[Travel, ...]) -> Poses:
     return Poses(
         times=times,
         turned=np.arccos(toward),
+        finished=found.finished,
         solved=found.solved,
         displacement=found.displacement,
         straight=straight,
@@ -144,6 +153,7 @@ class _Found:
     lowest: Array
     buckling_factor: Array
     strength_factor: Array
+    finished: bool = True
 
 
 def _linear(frame: Frame, parts: list[Part], rig: Rig, gravity: Array, settings: Settings) -> _Found:
@@ -174,20 +184,37 @@ def _may_be_large(rig: Rig, settings: Settings) -> bool:
 
 
 def _with_large(found: _Found, rig: Rig, gravity: Array, settings: Settings, far: Flags) -> _Found:
-    from rigcheck.mechanics.large import large_modes, settle_large
+    """The poses in `far` solved for large displacement, up to those that fold or take too long.
+
+    First those that buckle in linear theory; else in the order of the moves.
+    """
+    from rigcheck.mechanics.large import large_modes, settle_large, variants_at_once
 
     chosen = np.flatnonzero(far)
-    frame, own = build_frame(repeat(rig, len(chosen)), order=settings.order)
-    settled = settle_large(frame.supports, frame.prop, gravity[chosen], shear=settings.shear)
-    good = settled.converged & settled.stable
-    found.solved[chosen] = good
-    found.lowest[chosen] = np.nan
-    found.displacement[chosen] = settled.prop_displacement
-    if good.any():
+    stands = found.solved.copy()
+    found.solved[chosen], found.lowest[chosen] = False, np.nan
+    frame, _ = build_frame(repeat(rig, len(chosen)), order=settings.order)
+    elements = int(large_elements(frame, gravity[chosen], settings).max())
+    at_once = variants_at_once(frame.supports, elements)
+    groups = [chosen[~stands[chosen]], chosen[stands[chosen]]]
+    parts = [part[start : start + at_once] for part in groups for start in range(0, len(part), at_once)]
+    work = 0
+    for some in parts:
+        if work > _MOST_WORK:
+            return replace(found, finished=False)
+        frame, own = build_frame(repeat(rig, len(some)), order=settings.order)
+        settled = settle_large(
+            frame.supports, frame.prop, gravity[some], shear=settings.shear, elements=elements
+        )
+        work += settled.work
+        good = settled.converged & settled.stable
+        found.solved[some] = good
+        found.displacement[some] = settled.prop_displacement
+        if not good.all():
+            break
         stress = stress_of(own, settled.section_forces(STATIONS))
-        found.strength_factor[chosen] = strength_factor(own, stress)
-        modes = large_modes(settled, 1)
-        found.lowest[chosen[good]] = modes.angular_frequency[good, 0] / (2 * np.pi)
+        found.strength_factor[some] = strength_factor(own, stress)
+        found.lowest[some] = large_modes(settled, 1).angular_frequency[:, 0] / (2 * np.pi)
     return found
 
 
@@ -224,6 +251,10 @@ def rolled_poses(
             findings=(Finding(id="roll-sag", label=_LABEL, status=Status.SKIPPED, says=reason),)
         )
     poses = settled_poses(still, travels)
+    if not poses.finished:
+        return Contribution(
+            findings=(Finding(id="roll-sag", label=_LABEL, status=Status.SKIPPED, says=_TOO_LONG),)
+        )
     if not poses.solved.all():
         return Contribution(findings=(_folds(poses),))
     eye = reading.task.eye
@@ -250,6 +281,8 @@ def _why_not(reading: Reading, still: Outcome) -> str | None:
         return "It keeps a bend, and what it does on the way depends on that."
     if still.rig.push is not None:
         return "With a steady push the rest on the way is not computed."
+    if still.moved is not None and _POSES * still.moved.work > _MOST_WORK:
+        return _TOO_LONG
     return None
 
 

@@ -38,6 +38,8 @@ _TO_FINER = np.vander(_FINER, 5) @ np.linalg.inv(np.vander(STATIONS, 5))
 _MOST_DOUBLINGS = 200
 _HALVINGS = 60
 _MOST_ROUNDS = 60
+_MOST_WORK = 150_000
+"""As in `MovedFrame.work`: rounds that take more together, as of supports that hang folded, are given up."""
 _CLOSE = 1e-6
 """Change of the settled place, in free lengths, at which the bend and the moments that make it fit each other."""
 _FITS = 1e-4
@@ -122,7 +124,7 @@ def with_yielding(shot: Shot, prop: Prop, still: Outcome) -> Outcome:
 
 
 def _far(still: Outcome, layers: list[Layer]) -> Outcome | None:
-    """The same without the limit to small displacements; None where it folds on the way.
+    """The same without the limit to small displacements; None where it folds on the way, or takes too long.
 
     One support: the bend follows from the moments, which statics nearly give, and is put in as it is. Several: the
     bend follows from the curvature, for which there is always a moment, and each step is stretched or cut by what the
@@ -133,8 +135,9 @@ def _far(still: Outcome, layers: list[Layer]) -> Outcome | None:
     elastic = still if still.large[0] else bent_by(still, None)
     now, natural = elastic, None
     last, size = None, 1.0
+    work = 0
     for _ in range(_MOST_ROUNDS):
-        if not now.solved[0]:
+        if not now.solved[0] or work > _MOST_WORK:
             return None
         wanted = _natural(now, layers, natural if several else None, by_curvature=several)
         if wanted is None:
@@ -153,6 +156,7 @@ def _far(still: Outcome, layers: list[Layer]) -> Outcome | None:
         after = bent_by(still, natural)
         moved = float(np.linalg.norm(after.displacement - now.displacement))
         now = after
+        work += 0 if now.moved is None else now.moved.work
         fits = last is None or _norm(last) <= _FITS * _norm(natural)
         if fits and moved <= _CLOSE * reach:
             return replace(now, yielding=now.displacement - elastic.displacement)

@@ -728,3 +728,23 @@ def test_other_arguments_that_make_no_model():
         settle_large([support], prop, DOWN, elements=0)
     with pytest.raises(ArgumentError, match=r"prop\.mass: has a number that is not finite"):
         settle_large([support], replace(prop, mass=np.array([np.inf])), DOWN)
+
+
+@pytest.mark.parametrize(("strain", "stays"), [(0.08, True), (0.12, False)])
+def test_a_wire_bent_past_all_strain_is_given_up(strain, stays):
+    """The elastica of a wire so loaded that it hangs straight down: its root is bent to kappa^2 = 2 W / EI."""
+    line = replace(round_line(0.001), mass_per_length=1e-12)
+    bent = strain / (0.001 / 4)  # a quarter of the diameter is the radius of gyration
+    load = bent**2 * float(line.bending_stiffness_z) / 2
+    support, prop = straight(line, 0.05, mass=load / GRAVITY)
+    found = settle_large([support], prop, DOWN)
+    assert found.converged[0] == stays
+    assert (found.reached[0] == 1.0) == stays
+
+
+def test_a_line_stretched_to_its_half_again_is_given_up():
+    line = round_line(0.001)
+    for share, stays in ((0.45, True), (0.55, False)):
+        mass = share * float(line.axial_stiffness) / GRAVITY
+        support, prop = straight(line, 0.2, mass=mass, along=(0, -1, 0))
+        assert settle_large([support], prop, DOWN).converged[0] == stays

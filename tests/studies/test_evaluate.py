@@ -122,7 +122,7 @@ def test_what_is_solved_in_parts_is_what_is_solved_at_once(monkeypatch):
     rig = stack([straight("1 mm", f"{length} mm") for length in range(150, 170, 2)])
     whole = evaluate(rig)
     assert whole.large.all()
-    monkeypatch.setattr("rigcheck.studies.evaluate._MOST_ENTRIES", 7_000)  # three variants of 2 elements
+    monkeypatch.setattr("rigcheck.mechanics.large._MOST_ENTRIES", 7_000)  # three variants of 2 elements
     parts = evaluate(rig)
     np.testing.assert_array_equal(parts.large, whole.large)
     np.testing.assert_array_equal(parts.solved, whole.solved)

@@ -219,3 +219,16 @@ def test_a_bent_support_runs_out_as_the_same_rig_drawn_half_a_turn_on():
     poses = poses_of(drawn(1, ROLL.format(roll="180 deg", about="toward", duration="8 s")))
     other = rest(drawn(-1))
     assert poses.displacement[0] == pytest.approx(other.displacement[0] * [-1, -1, 1], rel=1e-6, abs=1e-10)
+
+
+def test_poses_that_take_too_long_are_said_to_be_skipped(monkeypatch):
+    shot = rig(mass="60 g", diameter="1 mm", length="300 mm", roll="60 deg", about="right")
+    assert finding(check(shot), "roll-sag").status is not Status.SKIPPED
+    for least in (0, 1_000):  # before the poses, which the state at the end tells; among them
+        monkeypatch.setattr("rigcheck.studies.rolled_poses._MOST_WORK", least)
+        if least:
+            monkeypatch.setattr("rigcheck.studies.rolled_poses._why_not", lambda *_: None)
+            monkeypatch.setattr("rigcheck.mechanics.large._MOST_ENTRIES", 1)
+        found = finding(check(shot), "roll-sag")
+        assert found.status is Status.SKIPPED
+        assert "too long" in found.says
