@@ -77,11 +77,7 @@ class Arrow:
 
         With its places in vectors of the whole.
         """
-        kept = []
-        for index, side in enumerate(self.sides):
-            size = np.abs(side).max(axis=(0, 2))
-            if size[group].max() > _MOVES * size.max():
-                kept.append(index)
+        kept = [index for index, size in enumerate(self.grip) if size[group].max() > _MOVES * size.max()]
         # Those of one size beside each other, so that their products are one.
         kept.sort(key=lambda index: self.inner[index].shape[1])
         part = Arrow(
@@ -92,6 +88,11 @@ class Arrow:
             places=[self.places[index] for index in kept],
         )
         return part, np.concatenate([group, *part.places])
+
+    @cached_property
+    def grip(self) -> list[Array]:
+        """The most that each node's freedom moves the inside of each field, over all variants, (n,)."""
+        return [np.abs(side).max(axis=0).max(axis=1) for side in self.sides]
 
     @cached_property
     def side(self) -> Array:
@@ -108,9 +109,7 @@ class Arrow:
         """Insides, those of one size that follow each other as one, (B, fields, i, i) each."""
         sizes = [block.shape[1] for block in self.inner]
         starts = [index for index, size in enumerate(sizes) if index == 0 or size != sizes[index - 1]]
-        return [
-            np.stack(self.inner[start:stop], axis=1) for start, stop in pairwise([*starts, len(sizes)])
-        ]
+        return [np.stack(self.inner[start:stop], axis=1) for start, stop in pairwise([*starts, len(sizes)])]
 
     def __call__(self, vectors: Array) -> Array:
         """Product with vectors (B, N, any)."""

@@ -12,6 +12,8 @@ __all__ = ["peak_distance", "peak_to_peak_distance", "settle_time", "settle_time
 
 _SQUARED_WELL = 1e-120
 """Squares of numbers from this to its inverse neither overflow nor lose digits."""
+_SAME_DIRECTION = 1e-7
+"""Unit vectors that differ by less see lengths that differ by half its square."""
 _PAIRS = 1 << 21  # distances held at a time: 16 MB
 
 
@@ -80,10 +82,13 @@ def peak_to_peak_distance(points: ArrayLike, *, exact: bool = True, refine: bool
     a, b = _at(flat, first), _at(flat, second)
     longest = np.sqrt(((a - b) ** 2).sum(axis=1))
     if refine and count >= 3:
-        for _ in range(2):  # the second look corrects the direction that the samples alone gave
-            length = np.sqrt(((a - b) ** 2).sum(axis=1, keepdims=True))
-            axis = np.divide(a - b, length, out=np.zeros_like(a), where=length > 0.0)
-            a, b = _farthest_along(flat, axis)
+        axis = _unit(a - b)
+        a, b = _farthest_along(flat, axis)
+        # The second look corrects the direction that the samples alone gave, where it was not the right one.
+        better = _unit(a - b)
+        turned = np.flatnonzero(np.abs(better - axis).max(axis=1) > _SAME_DIRECTION)
+        if turned.size:
+            a[turned], b[turned] = _farthest_along(flat[turned], better[turned])
         longest = np.maximum(longest, np.sqrt(((a - b) ** 2).sum(axis=1)))
     return np.asarray(np.ldexp(longest.reshape(lead), power))
 
@@ -213,6 +218,12 @@ def _in_range(path: FloatArray) -> tuple[FloatArray, NDArray[np.intc]]:
     odd = (largest > 1.0 / _SQUARED_WELL) | ((largest < _SQUARED_WELL) & (largest > 0.0))
     power = np.where(odd, np.frexp(largest)[1], 0)
     return (np.ldexp(path, -power[..., None, None]) if odd.any() else path), power
+
+
+def _unit(vectors: FloatArray) -> FloatArray:
+    """Give the direction of each, (rows, k); zero where there is none."""
+    length = np.sqrt((vectors**2).sum(axis=1, keepdims=True))
+    return np.divide(vectors, length, out=np.zeros_like(vectors), where=length > 0.0)
 
 
 def _at(flat: FloatArray, index: NDArray[np.intp]) -> FloatArray:
