@@ -223,7 +223,7 @@ def _in_range(path: FloatArray) -> tuple[FloatArray, NDArray[np.intc]]:
 def _unit(vectors: FloatArray) -> FloatArray:
     """Give the direction of each, (rows, k); zero where there is none."""
     length = np.sqrt((vectors**2).sum(axis=1, keepdims=True))
-    return np.divide(vectors, length, out=np.zeros_like(vectors), where=length > 0.0)
+    return np.asarray(np.divide(vectors, length, out=np.zeros_like(vectors), where=length > 0.0))
 
 
 def _at(flat: FloatArray, index: NDArray[np.intp]) -> FloatArray:
