@@ -73,7 +73,6 @@ def load_cv2() -> ModuleType:
     # Read once, at the first use; what the user has set stays. What a decoder complains about is told in our words,
     # and a file that names another place (a play list) is not followed to the network.
     quiet = "OPENCV_LOG_LEVEL" not in os.environ
-    os.environ.setdefault("OPENCV_LOG_LEVEL", "SILENT")
     os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", "-8")
     os.environ.setdefault("OPENCV_FFMPEG_CAPTURE_OPTIONS", "protocol_whitelist;file")
     try:
@@ -84,9 +83,7 @@ def load_cv2() -> ModuleType:
             '  pip install "rigcheck[video]"\n'
             "Or track the point in another program and give its CSV (frame, x_px, y_px)."
         ) from error
-    if quiet and hasattr(
-        cv2.utils, "logging"
-    ):  # where it was loaded before; OpenCV 4.13 has it, 4.10 does not
+    if quiet:
         cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)
     return cv2
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from rigcheck.mechanics.frame import PROP_FREEDOMS
 from rigcheck.mechanics.statics import centre_lines, settle
 from rigcheck.mechanics.turns import from_vector, rotation_matrix
-from rigcheck.studies.evaluate import Outcome
+from rigcheck.studies.evaluate import Outcome, large_elements
 from rigcheck.studies.rigs import GRAVITY, build_frame, take
 
 __all__ = ["Curve", "settled_curves"]
@@ -75,6 +75,7 @@ def settled_curves(still: Outcome) -> tuple[Curve, ...]:
             push=rig.push,
             natural=still.natural,
             shear=still.settings.shear,
+            elements=int(large_elements(frame, _DOWN, still.settings, bent=still.natural is not None)[0]),
         )
         moved = [line[0] for line in large.centre_line(_STATIONS)]
     else:

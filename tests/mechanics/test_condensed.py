@@ -418,3 +418,14 @@ def test_motion_does_not_depend_on_its_company():
             for one, row in ((found, index), (alone, 0))
         )
         np.testing.assert_allclose(moved, expected, rtol=1e-9, atol=1e-12 * np.abs(expected).max())
+
+
+def test_rounding_does_not_show_in_the_modes():
+    """Masses that differ in their last digits; on another processor the sums are taken in another order, too."""
+    supports, _ = pair()
+    masses = 0.002 * (1 + 1e-15 * np.arange(8))
+    props = stack([pair(mass=mass)[1] for mass in masses])
+    frame = CondensedFrame(Frame([stack([support] * 8) for support in supports], props))
+    found = frame.motion(frame.settle(WEIGHT, load_stiffens=False), least_share=1e-4)
+    frequencies = found.angular_frequency
+    np.testing.assert_allclose(frequencies, frequencies[:1].repeat(8, 0), rtol=1e-10)
