@@ -19,7 +19,7 @@ from rigcheck.model import Shot
 from rigcheck.units import DIMENSIONS, Measured, parse_quantity, registry
 
 if TYPE_CHECKING:
-    from rigcheck.studies.choose import ChoiceResult
+    from rigcheck.studies.choose_results import ChoiceResult
     from rigcheck.studies.explain_results import ExplainResult
     from rigcheck.studies.results import CheckResult
     from rigcheck.studies.retime_results import RetimeResult

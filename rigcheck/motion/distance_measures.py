@@ -338,8 +338,8 @@ def _make_exact(flat: FloatArray, first: NDArray[np.intp], second: NDArray[np.in
 def _farthest_pair(places: FloatArray, best: float) -> tuple[int, int] | None:
     """Give the farthest pair of points whose squared distance is above `best`, or None.
 
-    By ``|a - b|^2 = |a|^2 + |b|^2 - 2 a.b``, which is one product of matrices; about the middle of the points it loses
-    no digits of distances as long as the farthest.
+    By ``|a - b|^2 = |a|^2 + |b|^2 - 2 a.b``, which is one product of matrices; about the middle of the points it
+    loses no digits of distances as long as the farthest.
     """
     pair = None
     count = places.shape[1]

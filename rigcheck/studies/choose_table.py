@@ -7,7 +7,7 @@ import io
 from pathlib import Path
 
 from rigcheck.errors import ArgumentError
-from rigcheck.studies.choose import Candidate, ChoiceResult
+from rigcheck.studies.choose_results import Candidate, ChoiceResult
 
 __all__ = ["COLUMNS", "candidate_rows", "write_candidates"]
 

@@ -299,7 +299,7 @@ def _settled(rig: Rig, settings: Settings, *, turning: bool) -> Outcome:
     """The outcome with every support in place, whether it pulls or pushes."""
     frame, parts = build_frame(rig, order=_order_for(rig, settings))
     outcome = _linear(rig, settings, frame, parts, turning=turning)
-    far = _needs_large(outcome)
+    far = needs_large(outcome)
     hopeless = _moved(outcome) > settings.too_soft
     if hopeless.any():
         outcome = replace(outcome, solved=outcome.solved & ~hopeless)
@@ -463,7 +463,7 @@ def _unit_loads(frame: Frame | MovedFrame, *, turning: bool) -> Array:
 # -- large displacement ---------------------------------------------------------------------------------
 
 
-def _needs_large(outcome: Outcome) -> Flags:
+def needs_large(outcome: Outcome) -> Flags:
     settings, rig = outcome.settings, outcome.rig
     # Several supports on a head that gives: the large solver knows no common base.
     beyond = rig.axis_stiffness is not None and len(rig.supports) > 1

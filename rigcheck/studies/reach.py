@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from rigcheck.studies.candidates import Item
+from rigcheck.studies.candidates import Candidates, Item
+from rigcheck.studies.choose_grades import grade_candidates
 
-__all__ = ["LONGEST", "SHORTEST", "Reach", "longest_reach"]
+__all__ = ["LONGEST", "SHORTEST", "Reach", "longest_reach", "reach_rows", "reaches_of"]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -23,6 +24,10 @@ _RULER = 1e-3
 """Lengths are in whole millimetres [m]."""
 _FINE = 0.01
 """Share of a length within which its reach is found."""
+_MOST_MATERIALS = 4
+"""Materials whose every size is looked at: those that lead."""
+_MOST_LISTED = 24
+"""Candidates near the top that are looked at besides."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,3 +94,40 @@ def longest_reach(rows: Index, rank_of: Callable[[Index, Array], Index], *, ceil
         good = rank_of(rows[open_], middle) <= ceiling
         low[open_] = np.where(good, middle, low[open_])
         high[open_] = np.where(good, high[open_], middle)
+
+
+def reaches_of(candidates: Candidates, order: Index) -> dict[tuple[int, int], float]:
+    """Longest reach [m] of the materials that lead, in every size, and of every other candidate near the top.
+
+    By item and count; NaN where even the shortest length fails.
+    """
+    near = order[: 4 * _MOST_MATERIALS]
+    leading = list(
+        dict.fromkeys(candidates.items[candidates.item[index]].material for index in near.tolist())
+    )[:_MOST_MATERIALS]
+    wanted = np.array([item.material in leading for item in candidates.items])[candidates.item]
+    wanted &= candidates.count == candidates.count.min()
+    wanted[order[:_MOST_LISTED]] = True
+    rows = np.flatnonzero(wanted)
+    found = longest_reach(
+        rows,
+        lambda chosen, lengths: grade_candidates(candidates, chosen, lengths, quick=True).rank,
+        ceiling=1 if candidates.task.limits.hazard == "overhead" else 0,
+    )
+    return {
+        (int(candidates.item[index]), int(candidates.count[index])): float(length)
+        for index, length in zip(rows, found, strict=True)
+    }
+
+
+def reach_rows(candidates: Candidates, reaches: dict[tuple[int, int], float]) -> tuple[Reach, ...]:
+    """The reach of each size on as few supports as were tried, by material and size."""
+    least = int(candidates.count.min()) if len(candidates) else 1
+    rows = [
+        Reach(item=candidates.items[item], length_mm=float(length * 1e3) if np.isfinite(length) else None)
+        for (item, count), length in reaches.items()
+        if count == least
+    ]
+    return tuple(
+        sorted(rows, key=lambda row: (row.item.material, row.item.section, row.item.across, row.item.label))
+    )

@@ -11,7 +11,7 @@ from rigcheck.views.format import amount, number, printable, sampled_chance
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from rigcheck.studies.choose import Candidate, ChoiceResult, PropChoice
+    from rigcheck.studies.choose_results import Candidate, ChoiceResult, PropChoice
     from rigcheck.studies.cures import Cure
     from rigcheck.studies.reach import Reach
 

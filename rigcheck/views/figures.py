@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from rigcheck.studies.choose import Candidate, ChoiceResult, PropChoice
+    from rigcheck.studies.choose_results import Candidate, ChoiceResult, PropChoice
     from rigcheck.studies.explain_results import Curves, ExplainResult
     from rigcheck.studies.results import CheckResult
     from rigcheck.studies.retime_results import PropRetiming, RetimeResult

@@ -5,7 +5,7 @@ import pytest
 
 from rigcheck.files import rig_from_text
 from rigcheck.studies.candidates import Candidates, Item
-from rigcheck.studies.choose import grade_candidates
+from rigcheck.studies.choose_grades import grade_candidates
 from rigcheck.studies.reach import LONGEST, SHORTEST, longest_reach
 
 RIG = """

@@ -8,7 +8,7 @@ import pytest
 from rich.console import Console
 
 from rigcheck.studies.candidates import Item
-from rigcheck.studies.choose import Candidate, ChoiceResult, PropChoice
+from rigcheck.studies.choose_results import Candidate, ChoiceResult, PropChoice
 from rigcheck.studies.cures import Cure, Step
 from rigcheck.studies.reach import Reach
 from rigcheck.studies.results import Status

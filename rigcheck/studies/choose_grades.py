@@ -1,0 +1,316 @@
+"""Every candidate given the check: one batch for each layout, graded by the functions of a check."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rigcheck.studies.candidates import Candidates, divided_at_ends
+from rigcheck.studies.cautions import REQUIRED_FACTOR
+from rigcheck.studies.cures import Task
+from rigcheck.studies.evaluate import Outcome, needs_large
+from rigcheck.studies.grading import BUCKLING_FACTOR, DROOP_SHARE, Grade, Limits, grade
+from rigcheck.studies.results import Status
+from rigcheck.studies.rigs import Rig
+
+__all__ = ["AT_ONCE", "FINDINGS", "RANKS", "Graded", "grade_candidates", "margin_of"]
+
+Array = NDArray[np.float64]
+Index = NDArray[np.intp]
+
+AT_ONCE = 512
+"""Candidates in one batch: enough to keep numpy busy, few enough to stay in the cache."""
+TOO_SOFT = 1.0
+"""Least possible linear sag over free length from which a candidate is set aside as far too soft."""
+ENOUGH = 10.0
+"""Margins above it are all the same: ten times is plenty for anything."""
+FAR_TOO_LONG = 3000.0
+"""Free length over size that a check asks about; see `reading`."""
+FAR_TOO_THICK = 0.05
+"""Diameter or thickness that a check asks about [m]."""
+HOPELESS = 0.5
+"""Strength factor by linear theory over the one wanted below which a candidate that droops is set aside."""
+RANKS = (Status.PASS, Status.CAUTION, Status.FAIL)
+"""In rising order of `Graded.rank`."""
+FINDINGS = ("yield-factor", "buckling", "sag", "residual-wobble", "settle")
+"""That candidates are graded on."""
+_COLUMNS = (
+    "rank",
+    "sag",
+    "frequency",
+    "wobble",
+    "wobble_px",
+    "margin",
+    "too_soft",
+    "too_weak",
+    "large",
+)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Graded:
+    """Grades of many candidates; arrays of shape (n,).
+
+    Attributes
+    ----------
+    rank : array of int
+        0 pass, 1 caution, 2 fail.
+    ranks : dict of str to array of int
+        Of each finding; -1 where it was skipped.
+    values : dict of str to array
+        Value of each finding, as in `rigcheck.studies.grading`.
+    sag, frequency, wobble, wobble_px, margin : array
+        [m], [Hz], [m], [px], least margin over all findings. NaN where not computed.
+    too_soft, too_weak : array of bool
+        Set aside without being solved for large displacement; see `choose`.
+    large : array of bool
+        Solved for large displacement.
+    """
+
+    rank: Index
+    ranks: dict[str, Index]
+    values: dict[str, Array]
+    sag: Array
+    frequency: Array
+    wobble: Array
+    wobble_px: Array
+    margin: Array
+    too_soft: NDArray[np.bool_]
+    too_weak: NDArray[np.bool_]
+    large: NDArray[np.bool_]
+
+    @staticmethod
+    def empty(count: int) -> Graded:
+        """All failing, nothing computed."""
+
+        def none() -> Array:
+            return np.full(count, np.nan)
+
+        return Graded(
+            rank=np.full(count, 2, dtype=np.intp),
+            ranks={name: np.full(count, -1, dtype=np.intp) for name in FINDINGS},
+            values={name: none() for name in FINDINGS},
+            sag=none(),
+            frequency=none(),
+            wobble=none(),
+            wobble_px=none(),
+            margin=np.zeros(count),
+            too_soft=np.zeros(count, dtype=bool),
+            too_weak=np.zeros(count, dtype=bool),
+            large=np.zeros(count, dtype=bool),
+        )
+
+    def put(self, rows: Index, part: Graded) -> None:
+        """Write the grades of some candidates."""
+        for name in _COLUMNS:
+            getattr(self, name)[rows] = getattr(part, name)
+        for name, values in part.values.items():
+            self.values[name][rows] = values
+            self.ranks[name][rows] = part.ranks[name]
+
+
+def grade_candidates(
+    candidates: Candidates,
+    chosen: Index | None = None,
+    free_length: Array | None = None,
+    *,
+    quick: bool = False,
+    told: Callable[[int], None] | None = None,
+) -> Graded:
+    """Give every candidate the check.
+
+    Parameters
+    ----------
+    candidates : Candidates
+        All of them.
+    chosen : int array, shape (n,), optional
+        Which; all if left out. One may come several times, with different lengths.
+    free_length : array, shape (n,), optional
+        Of each chosen one, in place of the prop's [m].
+    quick : bool
+        For reach: what sags by more than a tenth of its length counts as a caution without being solved for large
+        displacement, and several supports are taken by linear theory.
+    told : callable, optional
+        Called with how many are done.
+
+    Returns
+    -------
+    Graded
+        In the order of `chosen`.
+    """
+    chosen = np.arange(len(candidates)) if chosen is None else chosen
+    lengths = np.full(len(chosen), candidates.free_length()) if free_length is None else free_length
+    graded = Graded.empty(len(chosen))
+    graded.too_soft[:] = _least_sag(candidates, chosen, lengths) > TOO_SOFT * lengths
+    held = np.isfinite(candidates.clamp_diameters[candidates.item[chosen]])
+    places = np.flatnonzero(held & ~graded.too_soft)
+    doubtful = _doubtful(candidates, chosen, lengths)
+    done = len(chosen) - len(places)
+
+    def task_of(rows: Index) -> Task:
+        return candidates.task_of(chosen[rows], None if free_length is None else lengths[rows])
+
+    for rows in _alike(candidates, chosen, lengths, places):
+        step = AT_ONCE // int(candidates.count[chosen[rows[0]]])
+        droop = []
+        for begin in range(0, len(rows), step):
+            part = rows[begin : begin + step]
+            droop.append(_grade_part(graded, part, task_of, doubtful, quick=quick))
+            done += len(part) - len(droop[-1])
+            if told is not None:
+                told(done)
+        # All of one layout together: the solution for large displacement goes in many small steps.
+        far = np.concatenate(droop)
+        for begin in range(0, len(far), step):
+            part = far[begin : begin + step]
+            graded.put(part, _graded_of(task_of(part), doubtful=doubtful[part]))
+            done += len(part)
+            if told is not None:
+                told(done)
+    return graded
+
+
+def _grade_part(
+    graded: Graded,
+    part: Index,
+    task_of: Callable[[Index], Task],
+    doubtful: NDArray[np.bool_],
+    *,
+    quick: bool,
+) -> Index:
+    """Grade candidates of one layout by linear theory, and give those that a check would solve further."""
+    task = task_of(part)
+    linear = replace(task, settings=replace(task.settings, displacement="linear"))
+    still = linear.evaluate()
+    far = needs_large(replace(still, settings=task.settings))
+    found = _graded(linear, still, doubtful[part])
+    near = ~far | (quick & still.solved & (task.settings.displacement == "auto"))
+    graded.put(part[near], _rows(found, near))
+    if quick:
+        length = np.min([support.free_length for support in task.rig.supports], axis=0)
+        droops = near & (np.abs(still.sag) > DROOP_SHARE * length)
+        graded.rank[part[droops]] = np.maximum(graded.rank[part[droops]], 1)
+        return part[:0]
+    # The load factor against buckling is that of linear theory in every check, so this one fails in any case.
+    folds = far & (still.buckling_factor < BUCKLING_FACTOR)
+    graded.values["buckling"][part[folds]] = still.buckling_factor[folds]
+    graded.ranks["buckling"][part[folds]] = 2
+    required = REQUIRED_FACTOR[task.limits.hazard]
+    breaks = far & ~folds & (still.strength_factor < HOPELESS * required)
+    graded.too_weak[part[folds | breaks]] = True
+    graded.values["yield-factor"][part[breaks]] = still.strength_factor[breaks]
+    graded.ranks["yield-factor"][part[breaks]] = 2
+    return np.asarray(part[far & ~folds & ~breaks])
+
+
+def _graded_of(task: Task, *, doubtful: NDArray[np.bool_] | None = None) -> Graded:
+    """Check one batch.
+
+    Parameters
+    ----------
+    task : Task
+        Rigs of one layout.
+    doubtful : array of bool, shape (B,), optional
+        Where a check would ask about a value: never a plain pass.
+
+    Returns
+    -------
+    Graded
+    """
+    return _graded(task, task.evaluate(), doubtful)
+
+
+def _graded(task: Task, still: Outcome, doubtful: NDArray[np.bool_] | None) -> Graded:
+    batch = task.rig.batch
+    motion = task.move(still, course=False)
+    grades = grade(still, motion, task.limits, task.eye)
+    ranks = {name: _rank(item.status) for name, item in grades.items()}
+    # Like `find` of a check: buckling counts only where something is compressed.
+    solved = still.solved
+    ranks["buckling"] = np.where(np.isfinite(grades["buckling"].value) | ~solved, ranks["buckling"], -1)
+    rank = np.max(list(ranks.values()), axis=0)
+    rank = np.where(rank < 0, 1, rank)
+    if task.limits.hazard == "overhead":
+        rank = np.maximum(rank, 1)
+    if doubtful is not None:
+        rank = np.maximum(rank, doubtful.astype(np.intp))
+    known = np.where(solved, 1.0, np.nan)
+    blank = Graded.empty(batch)
+    none = np.full(batch, np.nan)
+    return Graded(
+        rank=rank.astype(np.intp),
+        ranks=blank.ranks | ranks,
+        values=blank.values | {name: item.value * known for name, item in grades.items()},
+        sag=still.sag * known,
+        frequency=still.natural_frequency[:, 0] * known,
+        wobble=none if motion is None else motion.residual * known,
+        wobble_px=none if motion is None or motion.residual_px is None else motion.residual_px * known,
+        margin=np.where(solved, margin_of(grades, task.limits), 0.0),
+        too_soft=blank.too_soft,
+        too_weak=blank.too_weak,
+        large=still.large,
+    )
+
+
+def _rows(graded: Graded, index: NDArray[np.bool_]) -> Graded:
+    """Some of the candidates."""
+    taken = {name: getattr(graded, name)[index] for name in _COLUMNS}
+    return Graded(
+        **taken,
+        ranks={name: values[index] for name, values in graded.ranks.items()},
+        values={name: values[index] for name, values in graded.values.items()},
+    )
+
+
+def margin_of(grades: dict[str, Grade], limits: Limits) -> Array:
+    """Least margin over all findings: limit over value, value over limit for factors; at most `ENOUGH`."""
+    margins = []
+    for name, item in grades.items():
+        if name == "sag" and limits.sag is None:
+            continue
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ratio = (
+                item.value / item.limit if name in ("yield-factor", "buckling") else item.limit / item.value
+            )
+        margins.append(np.where(np.isnan(ratio), ENOUGH, ratio))
+    return np.asarray(np.minimum(np.min(margins, axis=0), ENOUGH))
+
+
+def _rank(status: NDArray[np.str_]) -> Index:
+    rank = np.full(status.shape, -1, dtype=np.intp)
+    for number, word in enumerate(RANKS):
+        rank[status == word.value] = number
+    return rank
+
+
+def _least_sag(candidates: Candidates, chosen: Index, lengths: Array) -> Array:
+    # Per length cubed, because one candidate may come with several lengths.
+    unit = candidates.least_sag(np.ones(len(candidates)))
+    return np.asarray(unit[chosen] * lengths**3)
+
+
+def _doubtful(candidates: Candidates, chosen: Index, lengths: Array) -> NDArray[np.bool_]:
+    """Where a check of the candidate would ask whether a unit is right."""
+    across = candidates.across[candidates.item[chosen]]
+    own = (lengths / across > FAR_TOO_LONG) | (across > FAR_TOO_THICK) | (lengths > 3.0)
+    return np.asarray(own | candidates.always_doubtful)
+
+
+def _alike(candidates: Candidates, chosen: Index, lengths: Array, places: Index) -> list[Index]:
+    """Places of candidates that can be one batch: of one form and count, and divided alike along their length."""
+    groups = []
+    forms, counts = candidates.forms[candidates.item[chosen]], candidates.count[chosen]
+    for form in np.unique(forms[places]):
+        for count in np.unique(counts[places]):
+            rows = places[(forms[places] == form) & (counts[places] == count)]
+            if not len(rows):
+                continue
+            rig: Rig = candidates.task_of(
+                chosen[rows], lengths[rows] if candidates.is_straight() else None
+            ).rig
+            divided = divided_at_ends(rig)
+            groups += [part for part in (rows[divided], rows[~divided]) if len(part)]
+    return groups
