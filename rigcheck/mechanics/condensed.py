@@ -791,6 +791,15 @@ class CondensedFrame:
         return result
 
 
+def _root(matrix: Array) -> Array:
+    """R with R R^T each matrix, which is positive definite but for rounding, (B, n, n)."""
+    try:
+        return np.asarray(np.linalg.cholesky(matrix), dtype=np.float64)
+    except np.linalg.LinAlgError:  # a tension of so many times EI/L^2 that digits run out
+        values, vectors = np.linalg.eigh(matrix)
+        return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0))[:, None])
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Scale:
     """Coordinates in which the condensed stiffness is the identity; see `CondensedFrame.motion`."""
@@ -809,9 +818,7 @@ class _Scale:
             inner=[
                 [
                     np.asarray(
-                        np.sqrt(inside.inverse)
-                        if inside.inverse.ndim == 2
-                        else np.linalg.cholesky(inside.inverse),
+                        np.sqrt(inside.inverse) if inside.inverse.ndim == 2 else _root(inside.inverse),
                         dtype=np.float64,
                     )
                     for inside in fields

@@ -44,7 +44,7 @@ _FREEDOMS = 24
 """Of an element."""
 _MOST_ENTRIES = 1_000_000
 """Of the stiffness matrices of the variants that are to be solved together; about twenty such arrays are needed."""
-_MOST_ITERATIONS, _MOST_WORK = 400, 200_000
+_MOST_ITERATIONS, _MOST_WORK = 400, 100_000
 """Newton iterations for one variant, and the same times its freedoms."""
 _OVERHEAD = 250
 """Freedoms as which the rest of an iteration counts."""
@@ -200,7 +200,7 @@ def settle_large(
         Greatest residual of a converged variant.
     most_iterations : int, optional
         Newton iterations for one variant after which it is given up. Left out, 400, or fewer in models of more than
-        250 freedoms, so that each takes a second or so at most.
+        250 freedoms, so that each takes half a second or so at most.
 
     Returns
     -------

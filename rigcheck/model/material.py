@@ -12,6 +12,10 @@ from rigcheck.units import Measured
 
 __all__ = ["OwnMaterial"]
 
+_LEAST_SHEAR, _MOST_SHEAR = 1e-3, 1.0
+"""Of Young's modulus: wider than any solid. Isotropic ones lie from 1/3 to 1/2, fibre along it from 1/100 on (from
+memory)."""
+
 Modulus = Annotated[Measured, Quantity("pressure")]
 
 
@@ -49,6 +53,20 @@ class OwnMaterial(Part):
     damping_ratio: Annotated[float, Number(0, 0.5)] | None = Field(
         default=None, description="Share of critical damping.", examples=[0.003]
     )
+
+    @field_validator("shear_modulus")
+    @classmethod
+    def _shears_as_materials_do(cls, value: Measured | None, info: ValidationInfo) -> Measured | None:
+        stretch = info.data.get("youngs_modulus")
+        if value is None or stretch is None:
+            return value
+        ratio = value.m_as("Pa") / stretch.m_as("Pa")
+        if not _LEAST_SHEAR <= ratio <= _MOST_SHEAR:
+            raise flaw(
+                f'does not go with the Young\'s modulus "{stretch}": metals and plastics have about 0.4 of it, rods'
+                " of fibre a thirtieth. Look at the units of both."
+            )
+        return value
 
     @field_validator("tensile_strength")
     @classmethod

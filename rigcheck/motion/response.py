@@ -15,6 +15,7 @@ for a stroke of 1. The units of q are those of the stroke times the participatio
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from copy import copy
 
 import numpy as np
@@ -343,7 +344,7 @@ class _PieceSolution:
         limit = piece.rate * piece.length + 1.0 if piece.rate else (1.0 if degree <= 2 else 3.0)
         self.series = np.flatnonzero(np.abs(exponent) * piece.length <= limit)
         self.closed = np.flatnonzero(np.abs(exponent) * piece.length > limit)
-        self._series_coefficients = self._power_series(limit, scale)
+        self._limit, self._scale = limit, scale
         self._particular = self._particular_coefficients(scale)
         start = self._particular[:, 0].copy()
         if piece.rate:
@@ -353,7 +354,10 @@ class _PieceSolution:
     def end(self) -> ComplexArray:
         """Give the states in which the rows leave the piece."""
         states = np.empty_like(self.state)
-        states[self.series] = self._series_coefficients.sum(axis=1)
+        total = np.zeros(self.series.size, dtype=np.complex128)
+        for term in self._series_terms():  # never all at once: many durations are tried together
+            total += term
+        states[self.series] = total
         length = np.array([self.piece.length])
         states[self.closed] = (self._particular @ self._basis(length))[:, 0] + self._free * np.exp(
             self.exponent[self.closed] * self.piece.length
@@ -363,10 +367,11 @@ class _PieceSolution:
     def write(self, x: FloatArray, imaginary: FloatArray, real: FloatArray | None) -> None:
         """Write Im and Re of z/Omega_d at unit times `x` since the piece began into (rows, n) arrays."""
         if self.series.size:
-            powers = _powers(x / self.piece.length, self._series_coefficients.shape[1])
-            _put(imaginary, self.series, self._series_coefficients.imag @ powers)
+            coefficients = np.stack(list(self._series_terms()), axis=1)
+            powers = _powers(x / self.piece.length, coefficients.shape[1])
+            _put(imaginary, self.series, coefficients.imag @ powers)
             if real is not None:
-                _put(real, self.series, self._series_coefficients.real @ powers)
+                _put(real, self.series, coefficients.real @ powers)
         if self.closed.size:
             basis = self._basis(x)
             free_imaginary, free_real = _oscillation(
@@ -380,13 +385,14 @@ class _PieceSolution:
                     free_real += self._particular.real @ basis
                 _put(real, self.closed, free_real)
 
-    def _power_series(self, limit: float, scale: FloatArray) -> ComplexArray:
+    def _series_terms(self) -> Iterator[ComplexArray]:
         """Give the coefficients of z in powers of x/length: (j + 1) b_(j+1) = length (Lambda b_j + f_j)."""
         piece, length = self.piece, self.piece.length
         if not self.series.size:
-            return np.zeros((0, 1), dtype=np.complex128)
-        largest = max(float(np.abs(self.exponent[self.series]).max()) * length, piece.rate * length)
-        terms = _terms(min(largest, limit)) + len(piece.polynomial)
+            return
+        rate, loads = self.exponent[self.series] * length, length * self._scale[self.series]
+        largest = max(float(np.abs(rate).max()), piece.rate * length)
+        terms = _terms(min(largest, self._limit)) + len(piece.polynomial)
         load = np.zeros(terms)
         load[: len(piece.polynomial)] = np.asarray(piece.polynomial) * length ** np.arange(
             len(piece.polynomial)
@@ -397,12 +403,11 @@ class _PieceSolution:
                 sign = -1.0 if j % 4 in (2, 3) else 1.0
                 load[j] += sign * factor * (piece.sine if j % 2 else piece.cosine)
                 factor *= piece.rate * length / (j + 1)
-        coefficients = np.zeros((self.series.size, terms), dtype=np.complex128)
-        coefficients[:, 0] = self.state[self.series]
-        rate, loads = self.exponent[self.series] * length, length * scale[self.series]
+        term = self.state[self.series]
+        yield term
         for j in range(terms - 1):
-            coefficients[:, j + 1] = (rate * coefficients[:, j] + loads * load[j]) / (j + 1)
-        return coefficients
+            term = (rate * term + loads * load[j]) / (j + 1)
+            yield term
 
     def _particular_coefficients(self, scale: FloatArray) -> ComplexArray:
         """Give the coefficients of the particular solution on 1, x, x^2 ... and cos, sin of the rate."""

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from rigcheck.errors import ValidityError
 from rigcheck.mechanics import sections
 from rigcheck.mechanics.batches import cross
 from rigcheck.mechanics.condensed import CondensedFrame
@@ -30,6 +31,7 @@ __all__ = [
     "Dynamics",
     "Outcome",
     "Settings",
+    "TooMuchWorkError",
     "bent_by",
     "each",
     "evaluate",
@@ -53,6 +55,8 @@ _STEPS = 2
 wobble that can be seen is then good to 1e-5 and strength to 3e-4; with one more, to 1e-8 and 4e-5."""
 _LEVEL, _LEVEL_BENDING, _LEVEL_SHEAR = 0.2, 6, 5
 """Rise over length up to which a support counts as level, and the internal functions that are then enough."""
+_FREEDOMS, _OVERHEAD, _FEWEST_ITERATIONS = 24, 250, 6
+"""Of the large solver: freedoms of an element, those that the rest of an iteration counts as, and iterations."""
 _LEAST_ELEMENTS = 2
 """Of a straight support; twice as many where it has a bend of its own, or its user wants large displacement."""
 _DOWN = np.array([0.0, -GRAVITY, 0.0])
@@ -65,6 +69,10 @@ prop moves."""
 LARGE_TURN = 0.05
 """Turn of a prop on lines from which its settled state is solved without the limit to small ones [rad]: lines let it
 turn far while it hardly moves."""
+
+
+class TooMuchWorkError(ValidityError):
+    """A batch would take longer to solve for large displacement than its settings allow."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,10 +92,13 @@ class Settings:
     residual_periods : float
         Periods of the lowest mode over which the residual wobble is taken.
     too_soft : float
-        Linear displacement over free length from which a variant is given up as unsolved. Infinite by default; finite
-        where many variants are tried and the hopeless ones would take the longest.
+        Linear displacement over free length from which a variant is given up as unsolved, as is then one that linear
+        theory finds buckled. Infinite by default; finite where many variants are tried and the hopeless ones would
+        take the longest.
     coarse : bool
         Half the elements where the displacement is large, for many variants of which only the spread is asked for.
+    most_work : float
+        Freedoms times Newton iterations, as `LargeSettled.work`, from which `TooMuchWorkError` is raised.
     least_share : float
         Modes that move the prop by less than this share of what the strongest does follow a move without inertia,
         and are left out of `Dynamics`.
@@ -100,6 +111,7 @@ class Settings:
     residual_periods: float = 2.0
     too_soft: float = np.inf
     coarse: bool = False
+    most_work: float = np.inf
     least_share: float = 1e-4
 
     @property
@@ -301,6 +313,8 @@ def _settled(rig: Rig, settings: Settings, *, turning: bool) -> Outcome:
     outcome = _linear(rig, settings, frame, parts, turning=turning)
     far = needs_large(outcome)
     hopeless = _moved(outcome) > settings.too_soft
+    if np.isfinite(settings.too_soft):
+        hopeless |= ~outcome.solved
     if hopeless.any():
         outcome = replace(outcome, solved=outcome.solved & ~hopeless)
         far &= ~hopeless
@@ -516,6 +530,12 @@ def _with_large(
     settings = outcome.settings
     whole = build_frame(take(outcome.rig, chosen), order=settings.order)[0]
     needed = large_elements(whole, _DOWN, settings, bent=natural is not None)
+    supports = len(whole.supports)
+    work = _FEWEST_ITERATIONS * float(np.sum(_FREEDOMS * supports * needed + _OVERHEAD))
+    if work > settings.most_work:
+        raise TooMuchWorkError(
+            f"{len(chosen)} variants take a work of {work:.3g}; {settings.most_work:.3g} is allowed."
+        )
     # Those that need as many together, so that no number of a variant depends on the others.
     for elements in np.unique(needed).tolist():
         alike = np.flatnonzero(needed == elements)

@@ -718,8 +718,17 @@ def _doubts(shot: Shot, prop: Prop, mass: float) -> Iterator[str]:
             yield f"{support.material} {size_text} thick is finer than any wire sold: is the unit of its size right?"
         if across > 0.05:
             yield f"A {support.material} {size_text} thick hides behind nothing: is the unit of its size right?"
+        if support.wall is not None and support.wall.m_as("m") < 2e-5:
+            yield f"A wall of {support.wall} is finer than that of any tube sold: is its unit right?"
+        if support.width is not None and support.width.m_as("m") > 0.2:
+            yield f"A strip {support.width} wide hides behind nothing: is the unit of its width right?"
         if length / across > (30_000 if "line" in stock_material(shot, support.material).forms else 3000):
             yield f"The free length is {length / across:.0f} times the diameter: is one of the units wrong?"
+    for own in filter(None, (shot.own_material(name) for name in {part.material for part in prop.support})):
+        if not 5.0 < own.density.m_as("kg/m^3") < 25_000.0:
+            yield f"{own.name} with a density of {own.density} is like nothing on earth: is its unit right?"
+        if not 1e6 < own.youngs_modulus.m_as("Pa") < 1.5e12:
+            yield f"{own.name} with a Young's modulus of {own.youngs_modulus} is like no solid: is its unit right?"
     for move in prop.move:
         if move.slide is not None and abs(move.slide.m_as("m")) > 5.0:
             yield f"A slide of {move.slide} is long for a table top: is its unit right?"

@@ -67,6 +67,10 @@ _MOST_SHAPED = 4
 _NULL_DEPTH = 0.3
 """A dip counts as a null if it leaves less than this share of the crests beside it."""
 _NULLS_EACH_SIDE = 3
+_NULL_PERIODS = 8
+"""Of the slowest mode that matters: how far from the planned time nulls are looked for."""
+_MOST_TRACED = 1_500_000
+"""Samples of all the wobbles that are traced in search of nulls."""
 _CURVE_POINTS = 480
 LONGEST_SEARCH = 4.0
 """Rolling and keyed moves are tried from an eighth of their planned time to this many times it."""
@@ -301,16 +305,25 @@ class TimingStudy:
         """Times near the planned one at which the vibration cancels itself."""
         if not self.searchable or not matters or self.view.constant >= self.limit:
             return ()
-        fastest = max(float(self.view.omega[self.view.groups[group]].max()) for group in matters)
-        count = min(max(129, math.ceil(1.5 * self.total * fastest / (2 * np.pi) * 32)), 20_000)
-        times = np.linspace(0.5, 2.0, count) * self.total
+        omega = [float(self.view.omega[self.view.groups[group]].max()) for group in matters]
+        # As far as a few periods of the slowest: with all frequencies 10 % off, those farther away mean nothing.
+        window = _NULL_PERIODS * 2 * np.pi / min(omega)
+        start, stop = max(0.5 * self.total, self.total - window), min(2.0 * self.total, self.total + window)
+        wanted = max(129, math.ceil((stop - start) * max(omega) / (2 * np.pi) * 32))
+        dips = self._dips(np.linspace(start, stop, min(wanted, max(400, _MOST_TRACED // self.view.samples))))
+        before, after = dips[dips < self.total], dips[dips >= self.total]
+        near = np.concatenate([before[-_NULLS_EACH_SIDE:], after[:_NULLS_EACH_SIDE]])
+        return tuple(self._null(round(time / _HANDLE) * _HANDLE) for time in near.tolist())
+
+    def _dips(self, times: Array) -> Array:
+        """Times at which the wobble is much less than at the crests beside them."""
 
         def left(at: Array) -> Array:
             return self.view.wobble(self._states(self.plan, at / self.total))
 
         dips = lowest_durations(left, tried=times, resolution=_FINE_HANDLE)
         if not dips.size:
-            return ()
+            return dips
         depth = left(dips)
         wobble = left(times)
         edges = np.searchsorted(times, dips)
@@ -319,10 +332,7 @@ class TimingStudy:
             min(wobble[low:here].max(initial=0.0), wobble[here:high].max(initial=0.0))
             for low, here, high in zip(bounds[:-2], bounds[1:-1], bounds[2:], strict=True)
         ]
-        dips = dips[depth - self.view.constant < _NULL_DEPTH * (np.array(crests) - self.view.constant)]
-        before, after = dips[dips < self.total], dips[dips >= self.total]
-        near = np.concatenate([before[-_NULLS_EACH_SIDE:], after[:_NULLS_EACH_SIDE]])
-        return tuple(self._null(round(time / _HANDLE) * _HANDLE) for time in near.tolist())
+        return dips[depth - self.view.constant < _NULL_DEPTH * (np.array(crests) - self.view.constant)]
 
     def _null(self, time: float) -> NullTime:
         errors = np.array([1.0, *_ERRORS])

@@ -114,6 +114,15 @@ class View:
             sizes.append(2 * (np.sqrt(square / 2) + nearer))
         return np.stack(sizes, axis=1)
 
+    @property
+    def samples(self) -> int:
+        """Of a wobble that is traced, at most."""
+        return self._samples_of(float(self.omega.max()))
+
+    def _samples_of(self, fastest: float) -> int:
+        cycles = self.periods * fastest / float(self.omega[0])
+        return int(np.clip(math.ceil(cycles * _SAMPLES_PER_PERIOD), 160, 4000)) + 1
+
     def wobble(self, states: States) -> Array:
         """Largest distance between any two places over the first periods of the lowest mode [px], (K,).
 
@@ -128,8 +137,7 @@ class View:
             matters = (part > _TRACED_SHARE * largest).any(axis=0)
             if not matters.any():
                 continue
-            cycles = self.periods * float(self.omega[matters].max()) / float(self.omega[0])
-            count = int(np.clip(math.ceil(cycles * _SAMPLES_PER_PERIOD), 160, 4000)) + 1
+            count = self._samples_of(float(self.omega[matters].max()))
             times = np.linspace(0, 1, count) * (self.periods * 2 * np.pi / self.omega[0])
             turn = np.exp(self.exponent[matters, None] * times)
             for part_seen in (self.seen, self.growth)[: 1 + deep]:

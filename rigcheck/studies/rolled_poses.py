@@ -39,8 +39,8 @@ Flags = NDArray[np.bool_]
 NEGLECTED = 0.1
 """Share of what is left out (of the change of sag, or of a frequency) from which it is told: a choice."""
 _POSES = 13
-_MOST_WORK = 150_000
-"""As in `LargeSettled.work`, of all poses together: about a second."""
+_MOST_WORK = 100_000
+"""As in `LargeSettled.work`, of all poses together: about half a second."""
 _SEEN = 0.05
 """Pixels under which a change of sag that is not as computed is of no interest: a choice."""
 _WEAKER = 0.98
@@ -281,6 +281,8 @@ def _why_not(reading: Reading, still: Outcome) -> str | None:
         return "It keeps a bend, and what it does on the way depends on that."
     if still.rig.push is not None:
         return "With a steady push the rest on the way is not computed."
+    if reading.doubts and bool(still.large[0]):
+        return "With a unit that is probably wrong what its weight does on the way is not computed."
     if still.moved is not None and _POSES * still.moved.work > _MOST_WORK:
         return _TOO_LONG
     return None

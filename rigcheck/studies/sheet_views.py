@@ -614,7 +614,7 @@ def _lens_strokes(curve: Curve, support: SupportRig) -> list[Stroke]:
     for start, end, width, kind in spans:
         inside = curve.along[(curve.along > start) & (curve.along < end)]
         at = np.unique(np.concatenate([np.linspace(start, end, _SEEN_PIECES), inside]))
-        at = at[np.concatenate([[True], np.diff(at) > 1e-9])]
+        at = at[np.concatenate([[True], np.diff(at) > 1e-6 * (end - start)])]
         points = np.stack([np.interp(at, curve.along, column) for column in curve.settled.T], axis=1)
         result.append(Stroke(points=points, width=1e3 * width, kind=kind))
     return result

@@ -20,6 +20,7 @@ from rigcheck.errors import ArgumentError, ValidityError
 from rigcheck.model import OwnMaterial, Prop, Shot
 from rigcheck.stock import damping, find_clamp, practice, tolerance
 from rigcheck.studies.cures import Task
+from rigcheck.studies.evaluate import TooMuchWorkError
 from rigcheck.studies.grading import NOMINAL_PIXEL, Grade, grade
 from rigcheck.studies.reading import read_prop, stock_material
 from rigcheck.studies.results import Finding, Influence, Status
@@ -62,10 +63,13 @@ _STANDS_OUT = 0.2
 _SIGNIFICANT = 2.0
 """Standard errors from which a coefficient of the fit is taken to be more than noise."""
 _NO_RANGES = (
-    "Ranges are left out: there is no settled state, lines do not hold each other, or a value is in doubt."
+    "Ranges are left out: there is no settled state, lines do not hold each other, a value is in doubt, or it bends"
+    " so far that its many variants take too long."
 )
 _NOTHING = 1e-12
 _HUGE = 1e200
+_MOST_WORK, _MOST_WORK_OF_ONE = 150_000, 25_000
+"""As `LargeSettled.work`, of all variants and of the rig itself."""
 _MOST_KEY_VARIANTS = 400_000
 """Keyframes times variants from which a move is not followed variant by variant."""
 
@@ -234,6 +238,8 @@ def ranges(
     ------
     ArgumentError
         `points` is not such a number.
+    TooMuchWorkError
+        The variants bend so far that they would take seconds.
     """
     task = read_prop(shot, prop).task if task is None else task
     inputs = inputs_of(shot, prop)
@@ -241,7 +247,7 @@ def ranges(
     deviates = sample(len(inputs), points, seed)
     varied = perturbed(task, inputs, deviates)
     # Discretisation is far below what any input does to the figures.
-    still = replace(varied, settings=replace(task.settings, coarse=True)).evaluate()
+    still = replace(varied, settings=replace(task.settings, coarse=True, most_work=_MOST_WORK)).evaluate()
     keys = sum(len(travel.keys.times) for travel in task.travels if travel.keys is not None)
     too_long = keys * points > _MOST_KEY_VARIANTS
     motion = None if too_long else varied.move(still, course=False)
@@ -297,11 +303,17 @@ def ranges_of(shot: Shot, work: Work) -> Ranges | None:
     Returns
     -------
     Ranges or None
-        None without a settled state, and where a unit is probably wrong.
+        None without a settled state, where a unit is probably wrong, and where so many variants of supports that bend
+        so far would take too long.
     """
     if not work.solved or work.reading.doubts:
         return None
-    spread = ranges(shot, work.prop, task=work.reading.task)
+    if work.still.moved is not None and work.still.moved.work > _MOST_WORK_OF_ONE:
+        return None
+    try:
+        spread = ranges(shot, work.prop, task=work.reading.task)
+    except TooMuchWorkError:
+        return None
     if work.still.yielding is None:
         return spread
     # The variants are elastic, and so would be the range beside a sag that is mostly yielding.

@@ -38,8 +38,10 @@ _TO_FINER = np.vander(_FINER, 5) @ np.linalg.inv(np.vander(STATIONS, 5))
 _MOST_DOUBLINGS = 200
 _HALVINGS = 60
 _MOST_ROUNDS = 60
-_MOST_WORK = 150_000
+_MOST_WORK = 60_000
 """As in `MovedFrame.work`: rounds that take more together, as of supports that hang folded, are given up."""
+_FAR_BEYOND = 0.1
+"""Share of the load from which several supports keep a bend, below which the bend is not looked for: a choice."""
 _CLOSE = 1e-6
 """Change of the settled place, in free lengths, at which the bend and the moments that make it fit each other."""
 _FITS = 1e-4
@@ -102,6 +104,7 @@ def with_yielding(shot: Shot, prop: Prop, still: Outcome) -> Outcome:
     if len(rig.supports) > 1:
         # Lines that go slack, and a head that gives under several supports, are not in the exact state.
         beyond = rig.axis_stiffness is not None or any(can_slacken(support) for support in rig.supports)
+        beyond |= state.onset < _FAR_BEYOND
         return unknown if beyond else _far(still, layers) or unknown
     if state.full_plastic <= 1:
         return unknown
@@ -137,7 +140,9 @@ def _far(still: Outcome, layers: list[Layer]) -> Outcome | None:
     last, size = None, 1.0
     work = 0
     for _ in range(_MOST_ROUNDS):
-        if not now.solved[0] or work > _MOST_WORK:
+        each = 0 if now.moved is None else now.moved.work
+        work += each
+        if not now.solved[0] or work + each > _MOST_WORK:
             return None
         wanted = _natural(now, layers, natural if several else None, by_curvature=several)
         if wanted is None:
@@ -156,7 +161,6 @@ def _far(still: Outcome, layers: list[Layer]) -> Outcome | None:
         after = bent_by(still, natural)
         moved = float(np.linalg.norm(after.displacement - now.displacement))
         now = after
-        work += 0 if now.moved is None else now.moved.work
         fits = last is None or _norm(last) <= _FITS * _norm(natural)
         if fits and moved <= _CLOSE * reach:
             return replace(now, yielding=now.displacement - elastic.displacement)

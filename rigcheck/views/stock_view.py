@@ -10,6 +10,8 @@ from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from rigcheck.views.format import printable
+
 __all__ = ["EntryLike", "FactLike", "ResultLike", "TableLike", "render_stock", "stock_json"]
 
 _NARROW = 76
@@ -331,7 +333,8 @@ def render_stock(console: Console, result: ResultLike, *, details: bool = False)
     for note in result.notes:
         console.print(Text(note))
     if not result.entries:
-        console.print(Text(f'Nothing in stock matches "{result.query}".'))
+        query = printable(result.query, encoding=console.encoding)
+        console.print(Text(f'Nothing in stock matches "{query}".'))
         if result.suggestions:
             console.print(Text(f"Nearest: {', '.join(result.suggestions)}"))
         return

@@ -590,6 +590,19 @@ MATERIAL = {"name": "shop-rod", "density": "2710 kg/m^3", "youngs_modulus": "69 
             {"youngs_modulus": "69 N"},
             ['youngs_modulus: "69 N" is a force; a pressure is needed here. Write a pressure like "69 GPa".'],
         ),
+        ({"shear_modulus": "500 MPa"}, []),
+        *(
+            (
+                {"shear_modulus": shear},
+                [
+                    (
+                        'shear_modulus: does not go with the Young\'s modulus "69 GPa": metals and plastics have'
+                        " about 0.4 of it, rods of fibre a thirtieth. Look at the units of both."
+                    )
+                ],
+            )
+            for shear in ("26 MPa", "70 GPa")
+        ),
     ],
 )
 def test_what_is_wrong_with_an_own_material(change: dict[str, object], wrong: list[str]) -> None:

@@ -3,12 +3,17 @@
 A case is a command line and the files beside it. It is bad where it ends in anything but an exit code of 0, 1 or 2,
 prints a traceback, warns, hangs, prints figures that are no numbers or control
 characters, or calls a rig "pass" that nobody could build.
+
+The long run, which prints how far it is and every bad case as it comes::
+
+    python tests/support/fuzzing.py --first 1000000 --count 100000 --report fuzzed.txt
 """
 
 # ruff: noqa: E501 - lists of bad values read best in rows
 
 from __future__ import annotations
 
+import argparse
 import io
 import json
 import math
@@ -16,6 +21,8 @@ import re
 import resource
 import signal
 import sys
+import tempfile
+import time
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager, redirect_stderr, redirect_stdout
@@ -38,13 +45,21 @@ __all__ = [
     "Case",
     "Watch",
     "cases",
+    "everything",
     "mutated_table",
     "run_case",
+    "run_many",
     "run_words",
 ]
 
-SECONDS = 10.0
-"""Most processor time of a case; a quiet machine needs a quarter of what a busy one counts."""
+SECONDS = 2.0
+"""Most processor time of a case, on a machine that needs `_QUIET` for the work of `_calibration`."""
+
+_QUIET = 5.6e-3
+"""Processor time of the calibration on the quiet machine that the limit was set on [s]."""
+_PAGE = "sheet.html"
+_KILLED = 5.0
+"""Times the limit after which a case is ended."""
 
 MEGABYTES = 500.0
 """Most memory of the process."""
@@ -165,6 +180,46 @@ KEYS = "time_s,value\n" + "".join(
     f"{0.04 * n:.2f},{40.0 * (1 - math.cos(math.pi * n / 50)) / 2:.3f}\n" for n in range(51)
 )
 
+MATERIAL = """
+[[material]]
+name = "shop-rod"
+density = "2710 kg/m^3"
+youngs_modulus = "69 GPa"
+shear_modulus = "26 GPa"
+yield_strength = "35 MPa"
+tensile_strength = "90 MPa"
+damping_ratio = 0.003
+"""
+
+STOCK = f"""
+{MATERIAL}
+[[prop]]
+name = "drawer"
+mass = "1 g"
+
+[[prop.support]]
+material = "music-wire"
+diameter = "2 mm"
+length = "180 mm"
+
+[[prop.support]]
+material = "shop-rod"
+diameter = "4 mm"
+length = "180 mm"
+
+[[prop.support]]
+material = "carbon-tube"
+diameter = "6 mm"
+wall = "1 mm"
+length = "180 mm"
+
+[[prop.support]]
+material = "brass-c260"
+width = "6 mm"
+thickness = "1.5 mm"
+length = "180 mm"
+"""
+
 TAKE = "frame,time_s,x_px,y_px\n" + "".join(
     f"{n},{n / 50:.3f},{300 + 3 * math.exp(-n / 90) * math.sin(0.9 * n):.2f},{200 + 0.02 * n:.2f}\n"
     for n in range(220)
@@ -267,27 +322,39 @@ def cases(first: int, count: int, *, commands: tuple[str, ...] = ("check",)) -> 
         elif kind == 7:
             yield Case(number, *_flag_case(rng))
         elif kind == 8:
-            text = mutated_table(rng, KEYS)
-            yield Case(
-                number,
-                ["check", "rig.toml", "--json"],
-                {
-                    "rig.toml": (FLOATING.replace('duration = "4 s"', 'keys = "keys.csv"')).encode(),
-                    "keys.csv": text,
-                },
-            )
+            yield Case(number, *_keys_case(rng))
         else:
-            words = [
-                "explain",
-                "take.csv",
-                *(
-                    ["--fps", _pick(rng, ["50", "0", "-1", "nan", "1e300", "1e-300", "x"])]
-                    if rng.random() < 0.3
-                    else []
-                ),
-                "--json",
-            ]
-            yield Case(number, words, {"take.csv": mutated_table(rng, TAKE)})
+            yield Case(number, *_take_case(rng))
+
+
+def everything(first: int, count: int) -> Iterator[Case]:
+    """Give cases of every command that reads a file or flags; each depends on its number alone.
+
+    What takes long comes seldom: of 400 cases 8 time moves, 4 choose from a stock file, one from all of stock.
+    """
+    for number in range(first, first + count):
+        rng = np.random.default_rng([number, 20261126])
+        kind = number % 20
+        if number % 400 == 399:
+            yield Case(number, *_rig_case(rng, "choose"))
+        elif number % 100 == 98:
+            yield Case(number, *_stock_case(rng))
+        elif number % 50 == 47:
+            yield Case(number, *_rig_case(rng, "retime"))
+        elif kind < 9:
+            yield Case(number, *_rig_case(rng, "check"))
+        elif kind < 11:
+            yield Case(number, *_material_case(rng))
+        elif kind < 13:
+            yield Case(number, *_flag_case(rng))
+        elif kind < 15:
+            yield Case(number, *_keys_case(rng))
+        elif kind < 17:
+            yield Case(number, *_take_case(rng))
+        elif kind == 17:
+            yield Case(number, *_rig_case(rng, "sheet"))
+        else:
+            yield Case(number, *_words_case(rng))
 
 
 def _pick(rng: np.random.Generator, choices: list[str]) -> str:
@@ -296,6 +363,89 @@ def _pick(rng: np.random.Generator, choices: list[str]) -> str:
 
 def _quantity(rng: np.random.Generator) -> str:
     return f"{_pick(rng, NUMBERS)} {_pick(rng, UNITS)}"
+
+
+def _keys_case(rng: np.random.Generator) -> tuple[list[str], dict[str, bytes]]:
+    text = mutated_table(rng, KEYS)
+    rig = FLOATING.replace('duration = "4 s"', 'keys = "keys.csv"')
+    return ["check", "rig.toml", "--json"], {"rig.toml": rig.encode(), "keys.csv": text}
+
+
+def _take_case(rng: np.random.Generator) -> tuple[list[str], dict[str, bytes]]:
+    rate = (
+        ["--fps", _pick(rng, ["50", "0", "-1", "nan", "1e300", "1e-300", "x"])] if rng.random() < 0.3 else []
+    )
+    return ["explain", "take.csv", *rate, "--json"], {"take.csv": mutated_table(rng, TAKE)}
+
+
+def _material_case(rng: np.random.Generator) -> tuple[list[str], dict[str, bytes]]:
+    """A rig whose supports are of a material of its own, spoilt in one to three lines of the material."""
+    lines = MATERIAL.splitlines()
+    for _ in range(int(rng.integers(1, 4))):
+        _mutate_lines(rng, lines)
+    rig = re.sub(r'material = "[^"]+"', 'material = "shop-rod"', _pick(rng, [FLOATING, TWO, BENT, HANGING]))
+    content = "\n".join([*lines, rig]).encode("utf-8", "surrogatepass")
+    return ["check", "rig.toml", *(["--json"] if rng.random() < 0.6 else [])], {"rig.toml": content}
+
+
+def _stock_case(rng: np.random.Generator) -> tuple[list[str], dict[str, bytes]]:
+    """A choice from a spoilt stock file, for a rig that may be spoilt too."""
+    _, files = _rig_case(rng, "choose")
+    if rng.random() < 0.5:
+        files["rig.toml"] = _pick(rng, [FLOATING, TWO, BENT, HANGING]).encode()
+    lines = STOCK.splitlines()
+    for _ in range(int(rng.integers(1, 5))):
+        _mutate_lines(rng, lines)
+    content = "\n".join(lines).encode("utf-8", "surrogatepass")
+    if rng.random() < 0.1:
+        content = _mutate_bytes(rng, content)
+    more = [word for word in ("--reach", "--pareto") if rng.random() < 0.2]
+    words = ["choose", "rig.toml", "--stock", "stock.toml", *more]
+    return [*words, "--json"] if rng.random() < 0.6 else words, {**files, "stock.toml": content}
+
+
+def _words_case(rng: np.random.Generator) -> tuple[list[str], dict[str, bytes]]:
+    """Words to search stock with."""
+    known = [
+        "carbon",
+        "tube",
+        "music",
+        "wire",
+        "14",
+        "SWG",
+        "brass",
+        "2mm",
+        "collet",
+        "thinner",
+        "yield",
+        "AWG",
+        "1/8",
+        "in",
+    ]
+    words = []
+    for _ in range(int(rng.integers(1, 5))):
+        kind = int(rng.integers(5))
+        if kind <= 1:
+            words.append(_pick(rng, known))
+        elif kind == 2:
+            words.append(_pick(rng, TEXTS))
+        elif kind == 3:
+            words.append(_quantity(rng))
+        else:
+            text = list(_pick(rng, known))
+            text.insert(
+                int(rng.integers(len(text) + 1)),
+                _pick(rng, ["*", "?", "[", "(", "\\", ".", "\u0301", "\u2028", "%"]),
+            )
+            words.append("".join(text))
+    words = [_unescaped(word) for word in words]
+    more = [word for word in ("--json", "--details") if rng.random() < 0.4]
+    return ["stock", *more, "--", *words], {}
+
+
+def _unescaped(text: str) -> str:
+    """What may stand in a command line in place of a text that has TOML's escapes."""
+    return text.encode().decode("unicode_escape", "replace").replace("\0", "") if "\\u" in text else text
 
 
 def _rig_case(rng: np.random.Generator, command: str) -> tuple[list[str], dict[str, bytes]]:
@@ -309,6 +459,8 @@ def _rig_case(rng: np.random.Generator, command: str) -> tuple[list[str], dict[s
     words = [command, "rig.toml"]
     if rng.random() < 0.6:
         words.append("--json")
+    elif command == "sheet":
+        words += ["--overwrite", "-o", _PAGE]
     elif command != "choose" and rng.random() < 0.3:
         words.append("--details")
     return words, {"rig.toml": content, "keys.csv": KEYS.encode()}
@@ -386,9 +538,7 @@ def _flag_case(rng: np.random.Generator) -> tuple[list[str], dict[str, bytes]]:
         if rng.random() < 0.1:
             flags.pop(name, None)
         else:
-            flags[name] = (
-                text.encode().decode("unicode_escape", "replace").replace("\0", "") if "\\u" in text else text
-            )
+            flags[name] = _unescaped(text)
     words = ["check", *(f"--{name}={text}" for name, text in flags.items())]
     return [*words, "--json"] if rng.random() < 0.5 else words, {}
 
@@ -433,13 +583,14 @@ def run_case(case: Case, folder: Path) -> Watch:
     """Run a case in this process and watch it."""
     for name, content in case.files.items():
         (folder / name).write_bytes(content)
-    words = [str(folder / word) if word in case.files else word for word in case.words]
+    words = [str(folder / word) if word in case.files or word == _PAGE else word for word in case.words]
+    limit = SECONDS * slowness()
     start = resource.getrusage(resource.RUSAGE_SELF)
-    code, wrong, output, errors = run_words(words, SECONDS)
+    code, wrong, output, errors = run_words(words, _KILLED * limit)
     end = resource.getrusage(resource.RUSAGE_SELF)
     seconds = end.ru_utime + end.ru_stime - start.ru_utime - start.ru_stime
-    if seconds > SECONDS and not wrong:
-        wrong.append(f"took {seconds:.1f} s")
+    if seconds > limit and not wrong:
+        wrong.append(f"took {seconds:.1f} s, {limit:.1f} s are allowed")
     if end.ru_maxrss / 1024.0 > MEGABYTES and end.ru_maxrss > start.ru_maxrss:
         wrong.append(f"memory rose to {end.ru_maxrss / 1024.0:.0f} MB")
     if code not in (0, 1, 2) and not wrong:
@@ -453,6 +604,76 @@ def run_case(case: Case, folder: Path) -> Watch:
     if code in (0, 1) and "--json" in words:
         wrong += _wrong_json(output, case)
     return Watch(case, wrong, code, seconds, output, errors)
+
+
+_slowness: list[float] = []
+
+
+def slowness() -> float:
+    """How many times as long as on the quiet machine of `_QUIET` a fixed piece of work takes now; at least 1.
+
+    Processor time counts more where other programs fill the caches, and on slower machines. The middle of five,
+    taken again at every fiftieth call.
+    """
+    if not _slowness or _slowness[0] <= 0:
+        times = sorted(_calibration() for _ in range(5))
+        _slowness[:] = [50.0, max(1.0, times[2] / _QUIET)]
+    _slowness[0] -= 1
+    return _slowness[1]
+
+
+def _calibration() -> float:
+    """Processor time of a little of all that a check does: small systems, long arrays, Python [s]."""
+    rng = np.random.default_rng(0)
+    square, wide = rng.standard_normal((40, 40)), rng.standard_normal((3, 4000))
+    start = time.process_time()
+    total = 0.0
+    for _ in range(300):
+        total += float(np.linalg.solve(square, square[:, :4])[0, 0]) + float((wide * wide).sum(axis=0).max())
+        counts: dict[int, int] = {}
+        for index in range(60):
+            counts[index] = counts.get(index - 1, 0) + index
+    return time.process_time() - start
+
+
+def run_many(chosen: Iterator[Case], count: int, folder: Path, report: Path | None = None) -> list[str]:
+    """Run many cases, and tell how far it is on stderr: what is wrong, also written to a file as it comes."""
+    wrong: list[str] = []
+    spent: dict[str, list[float]] = {}
+    began = told = time.monotonic()
+    slowest, worst = 0.0, -1
+    done = 0
+
+    def say(text: str) -> None:
+        print(text, file=sys.__stderr__, flush=True)
+        if report is not None:
+            with report.open("a", encoding="utf-8") as file:
+                file.write(text + "\n")
+
+    def state() -> str:
+        megabytes = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
+        passed = time.monotonic() - began
+        return (
+            f"{done} of {count} cases in {passed:.0f} s, {len(wrong)} wrong; slowest {slowest:.2f} s (case {worst}), "
+            f"most memory {megabytes:.0f} MB, this machine now {slowness():.2f} times the quiet one"
+        )
+
+    for case in chosen:
+        watch = run_case(case, folder)
+        done += 1
+        spent.setdefault(case.words[0], []).append(watch.seconds)
+        if watch.seconds > slowest:
+            slowest, worst = watch.seconds, case.number
+        for text in watch.wrong:
+            wrong.append(f"case {case.number}: {case.words[0]}: {text}")
+            say(wrong[-1])
+        if time.monotonic() - told > 30.0:
+            told = time.monotonic()
+            say(state())
+    say(state())
+    for name, seconds in sorted(spent.items()):
+        say(f"  {name}: {len(seconds)} cases, {np.mean(seconds):.3f} s each, {max(seconds):.2f} s at most")
+    return wrong
 
 
 def run_words(words: list[str], seconds: float = 60.0) -> tuple[int | None, list[str], str, str]:
@@ -574,3 +795,18 @@ def _absurd(case: Case, prop: dict[str, Any]) -> list[str]:
     if prop["verdict"] == "pass" and file.get("limits", {}).get("hazard") == "overhead":
         wrong.append("pass overhead")
     return wrong
+
+
+def _main() -> None:
+    reader = argparse.ArgumentParser(description="Run mutated files and flags, and report what goes wrong.")
+    reader.add_argument("--first", type=int, default=1_000_000, help="number of the first case")
+    reader.add_argument("--count", type=int, default=100_000, help="how many")
+    reader.add_argument("--report", type=Path, help="file to write what is wrong to, as it comes")
+    given = reader.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        wrong = run_many(everything(given.first, given.count), given.count, Path(folder), given.report)
+    sys.exit(1 if wrong else 0)
+
+
+if __name__ == "__main__":
+    _main()
