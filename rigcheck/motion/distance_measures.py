@@ -12,6 +12,8 @@ __all__ = ["peak_distance", "peak_to_peak_distance", "settle_time", "settle_time
 
 _SQUARED_WELL = 1e-120
 """Squares of numbers from this to its inverse neither overflow nor lose digits."""
+_LOST = 1e-14
+"""Share of the largest squares that rounding may take from a sum of them."""
 _SAME_DIRECTION = 1e-7
 """Unit vectors that differ by less see lengths that differ by half its square."""
 _PAIRS = 1 << 21  # distances held at a time: 16 MB
@@ -75,8 +77,9 @@ def peak_to_peak_distance(points: ArrayLike, *, exact: bool = True, refine: bool
     lead, count = path.shape[:-2], path.shape[-1]
     flat = path.reshape(-1, path.shape[-2], count)
     if exact:
-        first, second = _end_to_end(flat)
-        _make_exact(flat, first, second)
+        squared = np.einsum("bkn,bkn->bn", flat, flat)
+        first, second = _end_to_end(flat, squared)
+        _make_exact(flat, squared, first, second)
     else:
         first, second = _directional_pair(flat)
     a, b = _at(flat, first), _at(flat, second)
@@ -121,6 +124,8 @@ def settle_time(times: ArrayLike, points: ArrayLike, *, still_within: float, lea
     path = _path(points)
     if path.ndim != 2 or path.shape[-1] != t.size:
         raise ArgumentError(f"points: given shape {path.shape}; wanted (3, {t.size}) to go with the times.")
+    if not np.isfinite(path).all():
+        raise ArgumentError("points: not all are finite numbers.")
     limit = positive_number("still_within", still_within, "m")
     span = positive_number("least_span", least_span, "s")
     last = int(np.searchsorted(t, t[-1] - span, side="right")) - 1
@@ -203,18 +208,22 @@ def settle_time_modal(
 
 
 def _path(points: ArrayLike) -> FloatArray:
-    """Check a path: (..., k, n), finite, not empty."""
+    """Check the shape of a path: (..., k, n), not empty."""
     path = np.asarray(points, dtype=np.float64)
     if path.ndim < 2 or path.shape[-1] < 1 or path.shape[-2] < 1:
         raise ArgumentError(f"points: given shape {path.shape}; wanted (..., 3, n) with n at least 1.")
-    if not np.isfinite(path).all():
-        raise ArgumentError("points: not all are finite numbers.")
     return path
 
 
 def _in_range(path: FloatArray) -> tuple[FloatArray, NDArray[np.intc]]:
-    """Give the paths over a power of two and that power, (...): 0 where squares stay in the range of numbers."""
-    largest = np.maximum(path.max(axis=(-2, -1)), -path.min(axis=(-2, -1)))
+    """Give the paths over a power of two and that power, (...): 0 where squares stay in the range of numbers.
+
+    Numbers that are not finite are refused here, where the largest are known.
+    """
+    rows = path.reshape(*path.shape[:-2], -1)
+    largest = np.maximum(rows.max(axis=-1), -rows.min(axis=-1))
+    if not np.isfinite(largest).all():
+        raise ArgumentError("points: not all are finite numbers.")
     odd = (largest > 1.0 / _SQUARED_WELL) | ((largest < _SQUARED_WELL) & (largest > 0.0))
     power = np.where(odd, np.frexp(largest)[1], 0)
     return (np.ldexp(path, -power[..., None, None]) if odd.any() else path), power
@@ -274,9 +283,8 @@ def _farthest_along(flat: FloatArray, axis: FloatArray) -> tuple[FloatArray, Flo
     return ends[0], ends[1]
 
 
-def _end_to_end(flat: FloatArray) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+def _end_to_end(flat: FloatArray, squared: FloatArray) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Give a pair of far points of each path: the farthest from its start, the farthest from there, and on."""
-    squared = np.einsum("bkn,bkn->bn", flat, flat)
     rows = np.arange(len(flat))
     first = second = np.zeros(len(flat), dtype=np.intp)
     for _ in range(3):
@@ -317,22 +325,25 @@ def _directional_pair(flat: FloatArray) -> tuple[NDArray[np.intp], NDArray[np.in
     return first, second
 
 
-def _make_exact(flat: FloatArray, first: NDArray[np.intp], second: NDArray[np.intp]) -> None:
+def _make_exact(
+    flat: FloatArray, squared: FloatArray, first: NDArray[np.intp], second: NDArray[np.intp]
+) -> None:
     """Replace each pair by the farthest one, in place, comparing only the points that could be part of it."""
     a, b = _at(flat, first), _at(flat, second)
     known = np.sqrt(((a - b) ** 2).sum(axis=1))
-    block = max(1, _PAIRS // (flat.shape[1] * flat.shape[2]))
-    for start in range(0, flat.shape[0], block):
-        rows = slice(start, start + block)
-        centre = 0.5 * (a[rows] + b[rows])
-        away = np.sqrt(((flat[rows] - centre[:, :, None]) ** 2).sum(axis=1))
-        possible = away >= ((known[rows] - away.max(axis=1)) * (1.0 - 1e-12))[:, None]
-        for row in np.flatnonzero(possible.sum(axis=1) > 2).tolist():
-            number = start + row
-            candidates = np.flatnonzero(possible[row])
-            pair = _farthest_pair(flat[number][:, candidates], float(known[number]) ** 2)
-            if pair is not None:
-                first[number], second[number] = candidates[pair[0]], candidates[pair[1]]
+    centre = 0.5 * (a + b)
+    off = (centre**2).sum(axis=1)
+    # |p - c|^2 = |p|^2 - 2 p.c + |c|^2, with what rounding takes from it far from the origin on the safe side.
+    away = squared - 2.0 * (centre[:, None] @ flat)[:, 0]
+    away += off[:, None]
+    lost = _LOST * (squared.max(axis=1) + off)
+    least = np.maximum(known - np.sqrt(away.max(axis=1) + lost), 0.0) ** 2 * (1.0 - 1e-12) - lost
+    possible = away >= least[:, None]
+    for row in np.flatnonzero(possible.sum(axis=1) > 2).tolist():
+        candidates = np.flatnonzero(possible[row])
+        pair = _farthest_pair(flat[row][:, candidates], float(known[row]) ** 2)
+        if pair is not None:
+            first[row], second[row] = candidates[pair[0]], candidates[pair[1]]
 
 
 def _farthest_pair(places: FloatArray, best: float) -> tuple[int, int] | None:
