@@ -37,6 +37,7 @@ from rigcheck.mechanics.turns import (
     conjugate,
     from_vector,
     from_vector_derivatives,
+    from_vector_slope,
     logarithm_derivatives,
     product,
     rotation_matrix,
@@ -445,7 +446,7 @@ class Rods:
         many = step if step.ndim == 3 else step[..., None]
         count = line.root_springs.shape[1]
         result = np.zeros((self.batch, line.nodes, 6, many.shape[2]))
-        spin, _ = from_vector_derivatives(self._root_vector(line, state.root_angle), line.root_axes)
+        spin = from_vector_slope(self._root_vector(line, state.root_angle), line.root_axes)
         result[:, 0, 3:] = spin @ many[:, line.places[:count]]
         inner = line.places[count : count + 6 * (line.nodes - 2)]
         result[:, 1:-1] = many[:, inner].reshape(self.batch, -1, 6, many.shape[2])
@@ -740,7 +741,7 @@ class Rods:
                 block[:, :, :, axis, :, axis] = heavy
             block[:, :, :, 3:, :, 3:] = local.reshape(*heavy.shape[:2], nodes, 3, nodes, 3)
             block = block.reshape(*heavy.shape[:2], 6 * nodes, 6 * nodes)
-            spin, _ = from_vector_derivatives(self._root_vector(line, state.root_angle), line.root_axes)
+            spin = from_vector_slope(self._root_vector(line, state.root_angle), line.root_axes)
             self._spread(result, line, block, spin, self._tip_map(state, line))
         result[:, [0, 1, 2], [0, 1, 2]] += self.prop.mass[:, None]
         result[:, 3:6, 3:6] += self._prop_inertia(state)
@@ -794,7 +795,7 @@ class Rods:
                 turned = np.einsum("begij,begi->bej", part.spins, couple).reshape(*force.shape)
                 for index, own in enumerate(members):
                     node[:, own, 3:] += turned[:, index]
-            spin, _ = from_vector_derivatives(self._root_vector(line, state.root_angle), line.root_axes)
+            spin = from_vector_slope(self._root_vector(line, state.root_angle), line.root_axes)
             self._spread_vector(result, line, node, spin, self._tip_map(state, line))
         return result
 

@@ -20,6 +20,7 @@ __all__ = [
     "conjugate",
     "from_vector",
     "from_vector_derivatives",
+    "from_vector_slope",
     "logarithm_derivatives",
     "product",
     "rotation_matrix",
@@ -156,13 +157,43 @@ def spin_map(quaternion: Array) -> Array:
 
 
 @cache
-def _sine_series() -> tuple[Array, Array, Array]:
-    """Of ``s = sin(t / 2) / t``, ``s1 = s' / t`` and ``s2 = s1' / t`` as power series in t squared."""
+def _sine_series() -> Array:
+    """Of ``s = sin(t / 2) / t``, ``s1 = s' / t`` and ``s2 = s1' / t`` as power series in t squared, (terms, 3)."""
     terms = range(_SINE_TERMS)
     first = np.array([(-1) ** k / (2 ** (2 * k + 1) * factorial(2 * k + 1)) for k in terms])
     second = np.array([2 * (k + 1) * first[k + 1] for k in terms[:-1]])
     third = np.array([2 * (k + 1) * second[k + 1] for k in terms[:-2]])
-    return first, second, third
+    return np.stack([first, np.append(second, 0.0), np.append(third, [0.0, 0.0])], axis=1)
+
+
+def from_vector_slope(vector: Array, axes: Array) -> Array:
+    """Spin when a rotation vector grows along given axes: the first of `from_vector_derivatives`.
+
+    Parameters
+    ----------
+    vector : array, shape (..., 3)
+        Rotation vector [rad], up to two turns.
+    axes : array, shape (..., 3, k)
+        Columns are the axes.
+
+    Returns
+    -------
+    array, shape (..., 3, k)
+        Spin about the fixed axes for a unit rate along each axis.
+    """
+    s, s1, _ = polyval(np.sum(vector * vector, axis=-1), _sine_series())
+    return _slope(vector, axes, s, s1)[0]
+
+
+def _slope(vector: Array, axes: Array, s: Array, s1: Array) -> tuple[Array, Array]:
+    """Spin along the axes, and the inverse quaternion."""
+    outer = vector[..., :, None] * vector[..., None, :]
+    rise = np.concatenate(
+        [-s[..., None, None] * vector[..., None, :] / 2, _scaled(s, np.eye(3)) + _scaled(s1, outer)], -2
+    )
+    inverse = conjugate(from_vector(vector))
+    along = np.swapaxes(rise @ axes, -1, -2)
+    return np.swapaxes(2 * product(along, inverse[..., None, :])[..., 1:], -1, -2), inverse
 
 
 def from_vector_derivatives(vector: Array, axes: Array) -> tuple[Array, Array]:
@@ -186,14 +217,10 @@ def from_vector_derivatives(vector: Array, axes: Array) -> tuple[Array, Array]:
     -----
     With ``q = (cos(t/2), s v)``, ``t = |v|``, a derivative of q turns into a spin as ``2 vec(dq q*)``.
     """
-    square = np.sum(vector * vector, axis=-1)
-    s, s1, s2 = (polyval(square, series) for series in _sine_series())
-    quaternion = from_vector(vector)
+    s, s1, s2 = polyval(np.sum(vector * vector, axis=-1), _sine_series())
+    first, inverse = _slope(vector, axes, s, s1)
     eye = np.eye(3)
     outer = vector[..., :, None] * vector[..., None, :]
-    rise = np.concatenate(
-        [-s[..., None, None] * vector[..., None, :] / 2, _scaled(s, eye) + _scaled(s1, outer)], -2
-    )
     # bend[i, j, k] is the second derivative of the quaternion's k-th part along i and j.
     mixed = vector[..., None, :, None] * eye[:, None, :] + vector[..., :, None, None] * eye
     mixed = mixed + eye[:, :, None] * vector[..., None, None, :]
@@ -202,12 +229,9 @@ def from_vector_derivatives(vector: Array, axes: Array) -> tuple[Array, Array]:
     bend = np.concatenate(
         [scalar[..., None], s1[..., None, None, None] * mixed + s2[..., None, None, None] * triple], -1
     )
-    inverse = conjugate(quaternion)
-    along = np.einsum("...ij,...jk->...ki", rise, axes)
     across = np.einsum("...ijc,...ik,...jl->...klc", bend, axes, axes)
-    first = 2 * product(along, inverse[..., None, :])[..., 1:]
     second = 2 * product(across, inverse[..., None, None, :])[..., 1:]
-    return np.swapaxes(first, -1, -2), np.moveaxis(second, -1, -3)
+    return first, np.moveaxis(second, -1, -3)
 
 
 def _scaled(factor: Array, matrix: Array) -> Array:
