@@ -16,7 +16,8 @@ from rigcheck.motion.sampling import distinct
 from rigcheck.studies.approach_search import Found, closer_between, closest_of, first_touch, status_of
 from rigcheck.studies.carried import Carried, carried
 from rigcheck.studies.evaluate import Outcome
-from rigcheck.studies.moving import MotionOutcome, span
+from rigcheck.studies.moves import span
+from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Status
 from rigcheck.studies.shape_courses import PropCourse

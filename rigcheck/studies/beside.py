@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from rigcheck.errors import ArgumentError
 from rigcheck.model import SIDES, Prop, Support
-from rigcheck.studies.moving import Travel
+from rigcheck.studies.moves import Travel
 from rigcheck.studies.rigs import Rig
 from rigcheck.units import measured
 

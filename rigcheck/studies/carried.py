@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from rigcheck.model import Prop
 from rigcheck.motion.sampling import distinct
 from rigcheck.studies.evaluate import Outcome
-from rigcheck.studies.moving import Travel, field_at, is_turning
+from rigcheck.studies.moves import Travel, field_at, is_turning
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.rigs import SupportRig, width_direction
 

@@ -13,10 +13,11 @@ from rigcheck.studies.cautions import cautions
 from rigcheck.studies.curing import proven_cures
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.examining import Examined, Work, examine, may_meet, meetings, work_on
+from rigcheck.studies.eye import Eye
 from rigcheck.studies.findings import find, in_order
 from rigcheck.studies.grading import Grade
 from rigcheck.studies.mode_words import describe_modes
-from rigcheck.studies.moving import Eye, MotionOutcome
+from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import (
     CheckResult,

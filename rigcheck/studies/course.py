@@ -9,7 +9,8 @@ from rigcheck.motion.keyframes import rounding, sampling_line
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.grading import CAUTION_SHARE, NOMINAL_PIXEL
 from rigcheck.studies.keyed_shake import keyed_shake
-from rigcheck.studies.moving import MotionOutcome, Travel
+from rigcheck.studies.moves import Travel
+from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.units import registry

@@ -13,8 +13,10 @@ from rigcheck.model import SIDES, Move, Prop, Sleeve, Support
 from rigcheck.motion.profiles import profile
 from rigcheck.studies.beside import on_several, side_by_side
 from rigcheck.studies.evaluate import Outcome, Settings, evaluate
+from rigcheck.studies.eye import Eye
 from rigcheck.studies.grading import NOMINAL_PIXEL, Grade, Limits, grade
-from rigcheck.studies.moving import Eye, MotionOutcome, Push, Travel, is_turning, move
+from rigcheck.studies.moves import Push, Travel, is_turning
+from rigcheck.studies.moving import MotionOutcome, move
 from rigcheck.studies.results import Status
 from rigcheck.studies.rigs import Material, Rig, SleeveRig, SupportRig, stack
 from rigcheck.units import Measured, measured

@@ -20,7 +20,7 @@ from rigcheck.mechanics.condensed import CondensedFrame
 from rigcheck.mechanics.elements import Order
 from rigcheck.mechanics.frame import PROP_FREEDOMS, Frame
 from rigcheck.mechanics.statics import SectionForces, element_forces
-from rigcheck.studies.rigs import GRAVITY, Part, Rig, build_frame, take
+from rigcheck.studies.rigs import DOWN, Part, Rig, build_frame, take
 
 if TYPE_CHECKING:
     from rigcheck.mechanics.large import MovedFrame
@@ -59,7 +59,6 @@ _FREEDOMS, _OVERHEAD, _FEWEST_ITERATIONS = 24, 250, 6
 """Of the large solver: freedoms of an element, those that the rest of an iteration counts as, and iterations."""
 _LEAST_ELEMENTS = 2
 """Of a straight support; twice as many where it has a bend of its own, or its user wants large displacement."""
-_DOWN = np.array([0.0, -GRAVITY, 0.0])
 LARGE_SHARE = 0.1
 """Displacement over free length from which the settled state is solved without the limit to small ones."""
 LARGE_SHARE_BENT = 0.02
@@ -338,7 +337,7 @@ def _order_for(rig: Rig, settings: Settings) -> Order:
 
 def _linear(rig: Rig, settings: Settings, frame: Frame, parts: list[Part], *, turning: bool) -> Outcome:
     condensed = CondensedFrame(frame)
-    settled = condensed.settle(_DOWN, push=rig.push, load_stiffens=settings.gravity_stiffness)
+    settled = condensed.settle(DOWN, push=rig.push, load_stiffens=settings.gravity_stiffness)
     factor = np.full(frame.batch, np.inf)
     if settings.gravity_stiffness:
         factor = condensed.buckling_factor(settled)
@@ -354,7 +353,7 @@ def _linear(rig: Rig, settings: Settings, frame: Frame, parts: list[Part], *, tu
     ]
     count = motion.follow.shape[2]
     # Gravity is a steady field of acceleration; what follows it slowly is the settled state.
-    forces = [each(force, lambda value: value[..., :3] @ _DOWN) for force in states]
+    forces = [each(force, lambda value: value[..., :3] @ DOWN) for force in states]
     if rig.push is not None:
         more = zip(frame.elements, condensed.pushed(settled, rig.push), strict=True)
         forces = [
@@ -429,7 +428,7 @@ def listed_modes(outcome: Outcome) -> tuple[Array, Array]:
             settle_large(
                 frame.supports,
                 frame.prop,
-                _DOWN,
+                DOWN,
                 push=rig.push,
                 natural=outcome.natural,
                 shear=settings.shear,
@@ -437,7 +436,7 @@ def listed_modes(outcome: Outcome) -> tuple[Array, Array]:
             count,
         )
     else:
-        load = frame.inertial_load(_DOWN)
+        load = frame.inertial_load(DOWN)
         if rig.push is not None:
             load[:, :PROP_FREEDOMS] += rig.push
         settled = settle(frame, load, load_stiffens=settings.gravity_stiffness)
@@ -529,7 +528,7 @@ def _with_large(
     chosen = np.flatnonzero(far)
     settings = outcome.settings
     whole = build_frame(take(outcome.rig, chosen), order=settings.order)[0]
-    needed = large_elements(whole, _DOWN, settings, bent=natural is not None)
+    needed = large_elements(whole, DOWN, settings, bent=natural is not None)
     supports = len(whole.supports)
     work = _FEWEST_ITERATIONS * float(np.sum(_FREEDOMS * supports * needed + _OVERHEAD))
     if work > settings.most_work:
@@ -585,7 +584,7 @@ def _some_large(
     settled = settle_large(
         part.supports,
         part.prop,
-        _DOWN,
+        DOWN,
         push=push,
         natural=natural,
         shear=settings.shear,

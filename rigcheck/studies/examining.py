@@ -14,7 +14,8 @@ from rigcheck.studies.findings import find
 from rigcheck.studies.grading import Grade, grade
 from rigcheck.studies.holding import holding
 from rigcheck.studies.lasting import lasting
-from rigcheck.studies.moving import MotionOutcome, is_turning
+from rigcheck.studies.moves import is_turning
+from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.offsets import offsets
 from rigcheck.studies.reading import Reading, read_prop
 from rigcheck.studies.results import Contribution, Finding, Status, worst

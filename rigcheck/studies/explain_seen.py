@@ -17,8 +17,8 @@ from rigcheck.motion.take_part import frame_noise
 from rigcheck.motion.take_spectrum import amplitude_spectrum
 from rigcheck.studies.cures import Task
 from rigcheck.studies.explain_results import Curves, Seen
-from rigcheck.studies.moving import Travel
-from rigcheck.studies.rigs import GRAVITY
+from rigcheck.studies.moves import Travel
+from rigcheck.studies.rigs import DOWN
 
 __all__ = [
     "Bend",
@@ -134,7 +134,7 @@ def intended(travels: tuple[Travel, ...], times: Array, point: Array, view: Arra
         )
         for travel in travels
     ]
-    field = frame_field(carriers, times, gravity=np.array([0.0, -GRAVITY, 0.0]))
+    field = frame_field(carriers, times, gravity=DOWN)
     moved = field.position + field.rotation @ point - point
     return np.asarray(moved @ view.T)
 

@@ -17,7 +17,7 @@ from rigcheck.motion.identification import Component, Identification
 from rigcheck.studies.cures import Task
 from rigcheck.studies.explain_seen import intended
 from rigcheck.studies.explain_weights import Source
-from rigcheck.studies.moving import Travel
+from rigcheck.studies.moves import Travel
 
 __all__ = ["OnTheWay", "on_the_way", "rolling_sources"]
 

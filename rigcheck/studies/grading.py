@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from rigcheck.motion.distance_measures import settle_time_modal
 from rigcheck.studies.cautions import REQUIRED_FACTOR
 from rigcheck.studies.evaluate import Outcome
-from rigcheck.studies.moving import Eye, MotionOutcome
+from rigcheck.studies.eye import Eye
+from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.results import Status
 from rigcheck.studies.rigs import GRAVITY
 

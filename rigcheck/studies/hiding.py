@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from rigcheck.model import SIDES, Prop
 from rigcheck.studies.carried import Carried, Line
 from rigcheck.studies.contributions import skipped
-from rigcheck.studies.moving import is_turning
+from rigcheck.studies.moves import is_turning
 from rigcheck.studies.picture_frames import LOOKS, Frames, Said
 from rigcheck.studies.results import Figure, Finding, Status
 from rigcheck.studies.rigs import width_direction

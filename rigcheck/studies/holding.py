@@ -25,7 +25,8 @@ from rigcheck.studies.contributions import graded, skipped
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.grading import NOMINAL_PIXEL
 from rigcheck.studies.layers import forces_by_place, piece_axes
-from rigcheck.studies.moving import MotionOutcome, Travel
+from rigcheck.studies.moves import Travel
+from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.rigs import GRAVITY, SupportRig

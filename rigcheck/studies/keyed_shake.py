@@ -11,7 +11,8 @@ from rigcheck.motion.distance_measures import peak_to_peak_distance
 from rigcheck.motion.keyframes import chord_error
 from rigcheck.motion.sampled_load import piecewise_linear_response
 from rigcheck.studies.evaluate import Outcome
-from rigcheck.studies.moving import Eye, Travel, field_at
+from rigcheck.studies.eye import Eye
+from rigcheck.studies.moves import Travel, field_at
 from rigcheck.studies.reading import Reading
 
 __all__ = ["Shake", "keyed_shake"]

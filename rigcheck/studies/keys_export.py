@@ -14,7 +14,7 @@ from rigcheck.model import Move, Shot
 from rigcheck.motion.keyframes import keyframe_path
 from rigcheck.motion.shaping import Shaper
 from rigcheck.studies.grading import CAUTION_SHARE, grade
-from rigcheck.studies.moving import Travel
+from rigcheck.studies.moves import Travel
 from rigcheck.studies.reading import read_prop
 from rigcheck.studies.results import Status
 from rigcheck.studies.retime_advice import wobble_words

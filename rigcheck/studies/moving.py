@@ -2,195 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from rigcheck.errors import ValidityError
 from rigcheck.mechanics.statics import SectionForces
 from rigcheck.motion.distance_measures import peak_distance, peak_to_peak_distance
-from rigcheck.motion.keyframes import KeyframePath
-from rigcheck.motion.moving_frame import Carrier, FrameField, frame_field
-from rigcheck.motion.profiles import Profile
-from rigcheck.motion.response import end_state, free_decay, peak_bound, unit_displacement
-from rigcheck.motion.sampled_load import piecewise_linear_response
-from rigcheck.motion.sampling import distinct, sample_times
-from rigcheck.motion.shock import worst_case
-from rigcheck.picture.projection import Camera
+from rigcheck.motion.response import free_decay
 from rigcheck.studies.evaluate import Dynamics, Outcome, largest_stress, strength_factor, stress_of
-from rigcheck.studies.rigs import GRAVITY, Batched
+from rigcheck.studies.eye import Eye
+from rigcheck.studies.moves import Push, Travel, is_turning
+from rigcheck.studies.responding import POSES, Response, dense_times, respond
 
-__all__ = [
-    "Course",
-    "Eye",
-    "MotionOutcome",
-    "Push",
-    "Travel",
-    "carriers",
-    "field_at",
-    "follow",
-    "is_turning",
-    "move",
-    "span",
-]
+__all__ = ["Course", "MotionOutcome", "follow", "move"]
 
 Array = NDArray[np.float64]
-Index = NDArray[np.intp]
-
-_SAMPLES_PER_PERIOD = 48
 _RINGING_SAMPLES = 100
 """Samples in a period of the ringing; with parabolas between them its extent is good to 1e-7."""
 _EQUAL = 1e-6
 _TRACED_SHARE = 1e-3
 _SILENT = 1e-9
-_DRIVEN = 1e-14
-_COURSE_SHARE = 3e-3
-_LEAST_IN_STRETCH = 400
-"""Samples in each stretch of a turning move: its load is taken as straight between them, good to 1e-5."""
-_MOST_IN_STRETCH = 20_000
-_MOST_AT_ONCE = 2_000_000
-"""Samples of modes that a turning move is worked out at together, which bounds its memory."""
-_ROLL_MODES = 6
-"""Modes whose periods the samples of a turning move follow; faster ones follow it without inertia anyway."""
-_POSES = 65
-"""Poses of a turning move at which its stress is looked at."""
-_INSIDE = 1e-9
-"""Share of a stretch by which its end samples stay inside it, where an acceleration may jump."""
-_DOWN = np.array([0.0, -GRAVITY, 0.0])
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Travel(Batched):
-    """One slide or roll with a known course.
-
-    Attributes
-    ----------
-    rolls : bool
-        Turning or sliding.
-    direction : tuple of 3 float
-        Unit vector of the slide or of the axis, in the pose at the end of the moves.
-    through : array, shape (B, 3), or None
-        A point of a roll's axis [m].
-    stroke : array, shape (B,)
-        How far [m or rad]; 1 with keys.
-    start, duration : array, shape (B,)
-        [s].
-    profile : Profile or None
-        How the stroke is spread over the duration.
-    keys : KeyframePath or None
-        In place of a profile: value against time.
-    """
-
-    rolls: bool = False
-    direction: tuple[float, float, float]
-    through: Array | None = None
-    stroke: Array
-    start: Array
-    duration: Array
-    profile: Profile | None = None
-    keys: KeyframePath | None = None
-
-    @property
-    def stop(self) -> Array:
-        """When it ends [s], shape (B,)."""
-        return self.start + self.duration
-
-    def law(self, variant: int, times: Array) -> tuple[Array, Array, Array]:
-        """What is still to go, its rate and acceleration, (n,) each [m or rad]."""
-        if self.keys is not None:
-            value, rate, change = self.keys.at(times)
-            return value - self.keys.displacement[-1], rate, change
-        assert self.profile is not None  # a travel has a profile or keys
-        duration, stroke = float(self.duration[variant]), float(self.stroke[variant])
-        unit = (times - float(self.start[variant])) / duration
-        return (
-            stroke * (self.profile.displacement(unit) - 1.0),
-            stroke * self.profile.velocity(unit) / duration,
-            stroke * self.profile.acceleration(unit) / duration**2,
-        )
-
-    def events(self, variant: int) -> Array:
-        """Times at which its acceleration changes course [s]."""
-        if self.keys is not None:
-            return self.keys.times
-        assert self.profile is not None
-        return np.asarray(self.start[variant] + np.array(self.profile.boundaries) * self.duration[variant])
-
-
-def is_turning(travels: tuple[Travel, ...]) -> bool:
-    """Whether any of the moves rolls, so that gravity turns in the rig's own frame."""
-    return any(travel.rolls for travel in travels)
-
-
-def span(travels: tuple[Travel, ...]) -> tuple[float, float]:
-    """When the first move starts and the last ends [s].
-
-    Parameters
-    ----------
-    travels : tuple of Travel
-        At least one.
-
-    Returns
-    -------
-    tuple of float
-    """
-    return min(float(travel.start[0]) for travel in travels), max(float(travel.stop[0]) for travel in travels)
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Push(Batched):
-    """A straight move of which only the peak acceleration is known [m/s2], perhaps the duration [s]."""
-
-    direction: tuple[float, float, float]
-    acceleration: Array
-    duration: Array | None
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Eye:
-    """How the camera turns small movements of a prop into pixels.
-
-    Attributes
-    ----------
-    camera : Camera
-        The camera.
-    jacobian : array, shape (2, 3)
-        Pixels right and up for a metre right, up, toward, at the prop's mark [px/m].
-    growth : array, shape (3,), or None
-        By how many pixels more than its middle the farthest point of the prop's outline goes out from the picture's
-        centre for a metre right, up, toward [px/m]; None where the camera's distance or the prop's size is not known.
-
-    Notes
-    -----
-    Seen through perspective, what comes nearer by z grows by z over its depth D from the lens: a point of the outline
-    at r pixels from the picture's centre moves out by r z/D. What the outline adds to its middle is counted on top of
-    the middle's movement: right for a movement across the picture and for one in depth; for a mixed one off by less
-    than the prop's half size over D.
-    """
-
-    camera: Camera
-    jacobian: Array
-    growth: Array | None = None
-
-    def project(self, points: Array) -> Array:
-        """Pixels of small movements of the middle, shape (..., 3, n) to (..., 2, n)."""
-        return np.asarray(self.jacobian @ points)
-
-    def extent(self, path: Array) -> Array:
-        """Largest distance in the picture between any two places of a path, (..., 3, n) to (...) [px]."""
-        across = peak_to_peak_distance(self.project(path))
-        if self.growth is None:
-            return across
-        return np.asarray(across + peak_to_peak_distance(self.growth[None] @ path))
-
-    def sizes(self, vectors: Array) -> Array:
-        """How large each movement is in the picture, (..., 3, m) to (..., m) [px]."""
-        across = np.linalg.norm(self.project(vectors), axis=-2)
-        return np.asarray(across if self.growth is None else across + np.abs(self.growth @ vectors))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -282,7 +115,7 @@ def move(
     """
     damping = still.rig.damping_ratio
     dynamics = still.dynamics
-    response = _respond(dynamics, damping, travels, pushes, course=course)
+    response = respond(dynamics, damping, travels, pushes, course=course)
     omega, shape = dynamics.angular_frequency, dynamics.shape[:, :3]
     rest = dynamics.remainder[:, :3]
     reach = np.linalg.norm(shape, axis=1)
@@ -377,8 +210,8 @@ def follow(still: Outcome, travels: tuple[Travel, ...]) -> Course:
     """
     dynamics = still.dynamics
     keys = [travel.keys.times for travel in travels if travel.keys is not None]
-    _dense(dynamics, travels, keys)  # too long a course is refused here, with its numbers
-    response = _respond(dynamics, still.rig.damping_ratio, travels, (), course=True)
+    dense_times(dynamics, travels, keys)  # too long a course is refused here, with its numbers
+    response = respond(dynamics, still.rig.damping_ratio, travels, (), course=True)
     shape, rest = dynamics.shape[0, :3], dynamics.remainder[0, :3, : response.field.shape[1]]
     return Course(
         times=response.times,
@@ -401,7 +234,7 @@ def _added(settled: list[SectionForces], swing: list[SectionForces]) -> list[Sec
     ]
 
 
-def _turning_factor(still: Outcome, dynamics: Dynamics, response: _Response) -> Array:
+def _turning_factor(still: Outcome, dynamics: Dynamics, response: Response) -> Array:
     """Least strength over stress while the head rolls, (B,).
 
     The forces of gravity as it turns and of the moves are taken pose by pose, with their signs; only the swing about
@@ -409,7 +242,7 @@ def _turning_factor(still: Outcome, dynamics: Dynamics, response: _Response) -> 
     """
     swing = _bounds(dynamics, response.peak_swing, np.zeros_like(response.peak_field))
     least = np.full(len(response.peak), np.inf)
-    for sample in np.linspace(0, response.field.shape[2] - 1, _POSES).round().astype(int):
+    for sample in np.linspace(0, response.field.shape[2] - 1, POSES).round().astype(int):
         pose = [
             SectionForces(
                 **{
@@ -424,395 +257,8 @@ def _turning_factor(still: Outcome, dynamics: Dynamics, response: _Response) -> 
     return np.where(np.isfinite(least), least, np.nan)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Response:
-    """Modal response to all moves together.
-
-    Attributes
-    ----------
-    times : array, shape (n,)
-        Of the course [s]; of a batch that rolls those of its last group of variants.
-    modal : array, shape (B, m, n)
-        Modal coordinates, from the settled end pose, at times from the first start to the last end; n is 1 without
-        the course.
-    field : array, shape (B, k, n)
-        Field of acceleration at those times, less that of the end pose: three of a uniform one, nine more of its
-        gradient where a move rolls.
-    peak, peak_field : array, shape (B, m), (B, k)
-        Bounds on both.
-    peak_swing : array, shape (B, m)
-        Where a move rolls: the largest distance of the modal coordinates from what they would follow slowly.
-    end, end_rate : array, shape (B, m)
-        Modal coordinates and their rates when the last move ends.
-    worst_peak, worst_residual : array, shape (B, m)
-        Bounds on the modal coordinates that pushes add, during and after.
-    worst_field : array, shape (B, 3)
-        Bound on the ground's acceleration that pushes add, per axis.
-    fastest_roll : array, shape (B,)
-        [rad/s].
-    """
-
-    times: Array
-    modal: Array
-    field: Array
-    peak: Array
-    peak_field: Array
-    peak_swing: Array
-    end: Array
-    end_rate: Array
-    worst_peak: Array
-    worst_residual: Array
-    worst_field: Array
-    fastest_roll: Array
-
-
-def _respond(
-    dynamics: Dynamics, damping: Array, travels: tuple[Travel, ...], pushes: tuple[Push, ...], *, course: bool
-) -> _Response:
-    """Modal response to moves that go on at the same time or one after another.
-
-    ``q'' + 2 zeta omega q' + omega^2 q = Gamma . b(t)`` with b the field of acceleration: in closed form for slides
-    with a profile, by the exact recurrence for keys (their acceleration is straight from key to key), and by the
-    same recurrence on close samples where gravity turns.
-    """
-    omega = dynamics.angular_frequency
-    batch, count = omega.shape
-    turning = is_turning(travels)
-    fields = dynamics.participation.shape[2] if turning else 3
-    times = _times(dynamics, travels) if course and travels else None
-    if times is None:
-        times = np.zeros(_POSES if turning else 1)
-    result = _Response(
-        times=times,
-        modal=np.zeros((batch, count, len(times))),
-        field=np.zeros((batch, fields, len(times))),
-        peak=np.zeros((batch, count)),
-        peak_field=np.zeros((batch, fields)),
-        peak_swing=np.zeros((batch, count)),
-        end=np.zeros((batch, count)),
-        end_rate=np.zeros((batch, count)),
-        worst_peak=np.zeros((batch, count)),
-        worst_residual=np.zeros((batch, count)),
-        worst_field=np.zeros((batch, 3)),
-        fastest_roll=np.zeros(batch),
-    )
-    if turning:
-        for variants in _alike(travels):
-            stretches = list(_stretches(travels, int(variants[0]), omega[variants]))
-            samples = count * sum(len(stretch) for stretch in stretches)
-            size = max(1, _MOST_AT_ONCE // samples)
-            for start in range(0, len(variants), size):
-                _turn(result, dynamics, damping, travels, variants[start : start + size], stretches)
-    else:
-        for travel in travels:
-            if travel.keys is not None:
-                _add_keys(result, dynamics, damping, travel, times, _last(travels))
-            else:
-                _add_slide(
-                    result, dynamics, damping, travel, times if len(times) > 1 else None, _last(travels)
-                )
-    for push in pushes:
-        drive = np.abs(dynamics.participation[..., :3] @ np.array(push.direction)) / omega**2
-        bound = worst_case(
-            angular_frequency=omega,
-            damping_ratio=damping[:, None],
-            duration=None if push.duration is None else push.duration[:, None],
-        )
-        result.worst_peak[:] += drive * bound.peak * push.acceleration[:, None]
-        result.worst_residual[:] += drive * bound.residual * push.acceleration[:, None]
-        result.worst_field[:] += np.abs(push.direction) * push.acceleration[:, None]
-    return result
-
-
-def _last(travels: tuple[Travel, ...]) -> Array:
-    """When the last move ends [s], (B,)."""
-    return np.asarray(np.max([travel.stop for travel in travels], axis=0))
-
-
-def _add_slide(
-    result: _Response, dynamics: Dynamics, damping: Array, travel: Travel, times: Array | None, last: Array
-) -> None:
-    """Add a slide with a profile, in closed form."""
-    omega, zeta = dynamics.angular_frequency, damping[:, None]
-    profile = travel.profile
-    assert profile is not None  # a travel has a profile or keys
-    way = np.array(travel.direction)
-    # The motion room answers the equation with -a on its right side, which is this field.
-    drive = dynamics.participation[..., :3] @ way * travel.stroke[:, None]
-    duration = travel.duration[:, None]
-    # Modes across the slide are not driven, beyond rounding.
-    rows, modes = np.nonzero(np.abs(drive) > _DRIVEN * np.abs(drive).max(axis=1, keepdims=True))
-    driven, own, ratio = drive[rows, modes], omega[rows, modes, None], damping[rows, None]
-    lasting, later = travel.duration[rows, None], (last - travel.stop)[rows, None]
-    value, speed = end_state(profile, duration=lasting, angular_frequency=own, damping_ratio=ratio)
-    value, speed = free_decay(value, speed, angular_frequency=own, damping_ratio=ratio, times=later)
-    result.end[rows, modes] += driven * value[:, 0, 0]
-    result.end_rate[rows, modes] += driven * speed[:, 0, 0]
-    bound = peak_bound(profile, duration=lasting, angular_frequency=own, damping_ratio=ratio)
-    result.peak[rows, modes] += np.abs(driven) * bound[:, 0]
-    push = travel.stroke[:, None] / duration**2
-    result.peak_field[:, :3] += np.abs(push * way) * profile.peak_acceleration
-    if times is None:
-        return
-    for variants in _alike((travel,)):
-        start, span = float(travel.start[variants[0]]), float(travel.duration[variants[0]])
-        result.modal[variants] += drive[variants, :, None] * unit_displacement(
-            profile,
-            duration=span,
-            angular_frequency=omega[variants],
-            damping_ratio=zeta[variants],
-            times=times - start,
-        )
-        result.field[variants, :3] -= (
-            way[:, None] * push[variants, :, None] * profile.acceleration((times - start) / span)
-        )
-
-
-def _add_keys(
-    result: _Response, dynamics: Dynamics, damping: Array, travel: Travel, times: Array, last: Array
-) -> None:
-    """Add a slide with keys, whose acceleration is straight from key to key."""
-    assert travel.keys is not None
-    omega, zeta = dynamics.angular_frequency, damping[:, None]
-    way = np.array(travel.direction)
-    first, stop = float(travel.keys.times[0]), float(travel.keys.times[-1])
-    followed = len(times) > 1
-    at = times[(times >= first) & (times <= stop)] if followed else travel.keys.times
-    acceleration = travel.law(0, at)[2] if followed else travel.keys.acceleration
-    drive = -(dynamics.participation[..., :3] @ way)
-    result.peak_field[:, :3] += np.abs(way) * np.abs(acceleration).max()
-    steps = np.diff(at)
-    even = bool(np.ptp(steps) <= 1e-9 * steps[0])
-    clock: dict[str, Any] = {"time_step": float(steps.mean())} if even else {"times": at}
-    if followed:
-        value, speed = piecewise_linear_response(
-            drive[..., None] * acceleration, angular_frequency=omega, damping_ratio=zeta, **clock
-        )
-        result.peak[:] += _highest(value, speed, drive[..., None] * acceleration, omega[..., None])
-        state = (value[..., -1], speed[..., -1])
-    else:
-        state = _kept_ends(result, drive, acceleration, omega, damping, clock)
-    # The last key ends the acceleration at once; from there on it rings freely.
-    later, later_rate = free_decay(
-        *state, angular_frequency=omega, damping_ratio=zeta, times=(last - stop)[:, None]
-    )
-    result.end[:] += later[..., 0]
-    result.end_rate[:] += later_rate[..., 0]
-    if not followed:
-        return
-    inside, after = (times >= first) & (times <= stop), times > stop
-    result.modal[:, :, inside] += value
-    result.field[:, :3, inside] -= way[:, None] * acceleration
-    if after.any():
-        ringing, _ = free_decay(
-            *state, angular_frequency=omega, damping_ratio=zeta, times=times[after] - stop
-        )
-        result.modal[:, :, after] += ringing
-
-
-def _kept_ends(
-    result: _Response,
-    drive: Array,
-    acceleration: Array,
-    omega: Array,
-    damping: Array,
-    clock: dict[str, Any],
-) -> tuple[Array, Array]:
-    """Peaks and end states of a record too long to be kept: one mode of one variant in memory at a time."""
-    state = np.zeros_like(omega), np.zeros_like(omega)
-    for place in zip(*np.nonzero(drive), strict=True):
-        load = drive[place] * acceleration
-        value, speed = piecewise_linear_response(
-            load, angular_frequency=omega[place], damping_ratio=damping[place[0]], **clock
-        )
-        result.peak[place] += float(_highest(value[0], speed[0], load, omega[place]))
-        state[0][place], state[1][place] = value[0, -1], speed[0, -1]
-    return state
-
-
-def _highest(value: Array, speed: Array, load: Array, omega: Array | float) -> Array:
-    """Largest of lag and swing about it, (...).
-
-    Keys may be far apart against a period: the lag and the swing at their worst phase.
-    """
-    lag = load / omega**2
-    return np.asarray((np.abs(lag) + np.hypot(value - lag, speed / omega)).max(axis=-1))
-
-
-def _turn(
-    result: _Response,
-    dynamics: Dynamics,
-    damping: Array,
-    travels: tuple[Travel, ...],
-    variants: Index,
-    stretches: Sequence[Array],
-) -> None:
-    """Fill in the response of variants that share their moves, of which one at least rolls."""
-    first = int(variants[0])
-    omega, zeta = dynamics.angular_frequency[variants], damping[variants, None]
-    part = dynamics.participation[variants]
-    state: tuple[Array, Array] | None = None
-    modal, field, looked, fastest = [], [], [], 0.0
-    swing = np.zeros(omega.shape)
-    for stretch in stretches:
-        inside = stretch.copy()
-        inside[[0, -1]] += np.array([1.0, -1.0]) * _INSIDE * (stretch[-1] - stretch[0])
-        at = field_at(travels, first, inside)
-        change = np.concatenate([at.offset - _DOWN, at.gradient.reshape(-1, 9)], axis=1).T
-        load = part @ change
-        if state is None:
-            # Before the first move the rig rests in its starting pose, where gravity points another way. It does not
-            # feel the moves yet, even where their acceleration begins with a jump.
-            pull = at.rotation[0].T @ _DOWN - _DOWN
-            state = (part[..., :3] @ pull / omega**2, np.zeros_like(omega))
-        value, speed = piecewise_linear_response(
-            load, angular_frequency=omega, damping_ratio=zeta, times=stretch, initial=state
-        )
-        state = (value[..., -1], speed[..., -1])
-        modal.append(value)
-        field.append(change)
-        looked.append(stretch)
-        swing = np.maximum(swing, np.abs(value - load / omega[..., None] ** 2).max(axis=2))
-        fastest = max(fastest, float(np.linalg.norm(at.spin, axis=1).max()))
-    assert state is not None
-    course, push = np.concatenate(modal, axis=2), np.concatenate(field, axis=1)
-    result.end[variants], result.end_rate[variants] = state
-    result.peak[variants] = np.abs(course).max(axis=2)
-    result.peak_field[variants] = np.abs(push).max(axis=1)
-    result.peak_swing[variants] = swing
-    result.fastest_roll[variants] = fastest
-    samples = result.modal.shape[2]
-    if samples > 1:
-        result.modal[variants] = _resampled(course, samples)
-        result.field[variants] = _resampled(push, samples)
-        result.times[:] = _resampled(np.concatenate(looked), samples)
-
-
-def _resampled(course: Array, count: int) -> Array:
-    """The course at `count` of its samples, evenly picked, so that all variants have as many."""
-    return np.asarray(course[..., np.linspace(0, course.shape[-1] - 1, count).round().astype(int)])
-
-
-def _stretches(travels: tuple[Travel, ...], variant: int, omega: Array) -> Iterator[Array]:
-    """Sample times of each stretch in which every acceleration is continuous."""
-    # The curve through keys has a jump of acceleration at its ends only; between them its keys are samples.
-    marks = [
-        travel.events(variant) if travel.keys is None else travel.keys.times[[0, -1]] for travel in travels
-    ]
-    events = distinct(np.concatenate(marks))
-    whole = events[-1] - events[0]
-    edges = events[np.concatenate([[True], np.diff(events) > 1e-9 * whole])]
-    keys = distinct(
-        np.concatenate([np.zeros(0), *(one.keys.times for one in travels if one.keys is not None)])
-    )
-    least = 4 if keys.size else _LEAST_IN_STRETCH
-    step = 2 * np.pi / (_SAMPLES_PER_PERIOD * float(omega[:, :_ROLL_MODES].max()))
-    for start, stop in pairwise(edges):
-        apart = 1e-9 * whole
-        knots = np.concatenate([[start], keys[(keys > start + apart) & (keys < stop - apart)], [stop]])
-        gaps = np.diff(knots)
-        counts = np.clip(np.ceil(gaps / step), least, _MOST_IN_STRETCH).astype(int)
-        if counts.size == 1:
-            yield np.linspace(start, stop, int(counts[0]) + 1)
-            continue
-        first = np.repeat(np.cumsum(counts) - counts, counts)
-        share = (np.arange(int(counts.sum())) - first) / np.repeat(counts, counts)
-        yield np.append(np.repeat(knots[:-1], counts) + share * np.repeat(gaps, counts), stop)
-
-
-def field_at(travels: tuple[Travel, ...], variant: int, times: Array) -> FrameField:
-    """What a rig feels while its moves carry it, and where they have carried it.
-
-    Parameters
-    ----------
-    travels : tuple of Travel
-        Ground first.
-    variant : int
-        Of the batch.
-    times : array, shape (n,)
-        [s].
-
-    Returns
-    -------
-    FrameField
-    """
-    return frame_field(carriers(travels, variant), times, gravity=_DOWN)
-
-
-def carriers(travels: tuple[Travel, ...], variant: int = 0) -> list[Carrier]:
-    """The moves of one variant as the motion room takes them.
-
-    Parameters
-    ----------
-    travels : tuple of Travel
-        Ground first.
-    variant : int
-        Of the batch.
-
-    Returns
-    -------
-    list of Carrier
-    """
-    return [
-        Carrier(
-            rolls=travel.rolls,
-            direction=np.array(travel.direction),
-            through=None if travel.through is None else travel.through[variant],
-            law=lambda at, travel=travel: travel.law(variant, at),  # type: ignore[misc]
-        )
-        for travel in travels
-    ]
-
-
-def _alike(travels: tuple[Travel, ...]) -> list[Index]:
-    """Groups of variants whose moves are the same in everything but the stroke of slides."""
-    if len(travels[0].start) == 1:
-        return [np.zeros(1, dtype=np.intp)]
-    columns = [column for travel in travels for column in (travel.start, travel.duration)]
-    for travel in travels:
-        if travel.rolls and travel.through is not None:
-            columns += [travel.stroke, *travel.through.T]
-    if is_turning(travels):
-        columns += [travel.stroke for travel in travels]
-    groups: dict[tuple[float, ...], list[int]] = {}
-    for variant, row in enumerate(np.stack(columns, axis=1).tolist()):
-        groups.setdefault(tuple(row), []).append(variant)
-    return [np.array(variants, dtype=np.intp) for variants in groups.values()]
-
-
-def _share(dynamics: Dynamics) -> Array:
-    """How far each mode moves the prop in a steady field, as a share of the mode that moves it most."""
-    weight = np.abs(dynamics.shape[:, :3]).max(axis=1) * np.abs(dynamics.participation).max(axis=2)
-    weight = weight / dynamics.angular_frequency**2
-    return np.asarray(weight / weight.max(axis=1, keepdims=True))
-
-
-def _times(dynamics: Dynamics, travels: tuple[Travel, ...]) -> Array | None:
-    """Times over the moves, dense enough for every mode that moves the prop by a visible share.
-
-    None where that would be too many: keyframes of a whole day are not followed swing by swing.
-    """
-    keys = [travel.keys.times for travel in travels if travel.keys is not None]
-    try:
-        return _dense(dynamics, travels, keys)
-    except ValidityError:
-        return None
-
-
-def _dense(dynamics: Dynamics, travels: tuple[Travel, ...], keys: list[Array]) -> Array:
-    return sample_times(
-        start=min(float(travel.start.min()) for travel in travels),
-        stop=max(float(travel.stop.max()) for travel in travels),
-        angular_frequency=dynamics.angular_frequency,
-        share=_share(dynamics),
-        events=np.concatenate(keys) if keys else (),
-        samples_per_period=_SAMPLES_PER_PERIOD,
-        tolerance=_COURSE_SHARE,
-    ).times
-
-
 def _residual(
-    response: _Response, dynamics: Dynamics, damping: Array, periods: float, eye: Eye | None
+    response: Response, dynamics: Dynamics, damping: Array, periods: float, eye: Eye | None
 ) -> tuple[Array, Array | None]:
     """Peak to peak over the first periods of the lowest mode after the last move [m], and in pixels."""
     omega, shape = dynamics.angular_frequency, dynamics.shape[:, :3]

@@ -11,7 +11,7 @@ from rigcheck.model import Shot
 from rigcheck.motion.keyframes import KeyframePath
 from rigcheck.motion.sampling import distinct
 from rigcheck.studies.carried import Carried
-from rigcheck.studies.moving import is_turning, span
+from rigcheck.studies.moves import is_turning, span
 from rigcheck.studies.results import Figure, Finding
 
 __all__ = ["LOOKS", "Frames", "Said", "frames_of"]

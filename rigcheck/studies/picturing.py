@@ -21,10 +21,12 @@ from rigcheck.studies.carried import Carried, carried
 from rigcheck.studies.cleaning_up import weigh_cleanup
 from rigcheck.studies.contributions import skipped
 from rigcheck.studies.evaluate import Outcome
+from rigcheck.studies.eye import Eye
 from rigcheck.studies.grading import CAUTION_SHARE
 from rigcheck.studies.hiding import HIDDEN_LABEL, hidden_support
 from rigcheck.studies.mode_words import direction_words
-from rigcheck.studies.moving import Eye, MotionOutcome, is_turning
+from rigcheck.studies.moves import is_turning
+from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.picture_frames import Frames, Said, frames_of
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status

@@ -20,8 +20,9 @@ from rigcheck.picture.projection import Camera
 from rigcheck.stock import find_clamp, find_material, find_sheet, own_material, practice, stock_sizes
 from rigcheck.studies.cures import Choices, Task
 from rigcheck.studies.evaluate import Settings
+from rigcheck.studies.eye import Eye
 from rigcheck.studies.grading import Limits
-from rigcheck.studies.moving import Eye, Push, Travel
+from rigcheck.studies.moves import Push, Travel
 from rigcheck.studies.rigs import Material, Rig, SleeveRig, SupportRig
 from rigcheck.units import Measured, registry
 

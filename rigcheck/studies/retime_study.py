@@ -28,7 +28,7 @@ from rigcheck.studies.cures import Task
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.grading import NOMINAL_PIXEL, grade
 from rigcheck.studies.mode_words import direction_words
-from rigcheck.studies.moving import Travel, is_turning
+from rigcheck.studies.moves import Travel, is_turning
 from rigcheck.studies.results import Status, worst
 from rigcheck.studies.retime_results import (
     FREQUENCY_ERROR,

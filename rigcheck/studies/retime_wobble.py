@@ -15,8 +15,8 @@ from rigcheck.motion.response import end_state
 from rigcheck.studies.cures import Task
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.grading import NOMINAL_PIXEL
-from rigcheck.studies.moving import Travel, carriers, is_turning
-from rigcheck.studies.rigs import GRAVITY
+from rigcheck.studies.moves import Travel, carriers, is_turning
+from rigcheck.studies.rigs import DOWN
 
 __all__ = [
     "MOST_SAMPLES",
@@ -45,7 +45,6 @@ _SAMPLES_A_PERIOD = 12
 SAMPLES_A_KEY = 4
 _SLOW_SHARE = 0.02
 _MOST_POWERS = 1e6
-_DOWN = np.array([0.0, -GRAVITY, 0.0])
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -258,7 +257,7 @@ def load_of(travels: tuple[Travel, ...], periods: float) -> Load:
         )  # an acceleration may jump at the ends
         moved = frame_field(carriers(travels), inside, gravity=np.zeros(3))
         offset, gradient = moved.offset, moved.gradient.reshape(-1, 9)
-        turned = moved.rotation.transpose(0, 2, 1) @ _DOWN - _DOWN
+        turned = moved.rotation.transpose(0, 2, 1) @ DOWN - DOWN
         push = np.concatenate([offset, gradient], axis=1)[:, :width].T
         pull = np.concatenate([turned, np.zeros_like(gradient)], axis=1)[:, :width].T
         stretches.append((times - events[0], push, pull))

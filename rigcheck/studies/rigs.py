@@ -18,6 +18,9 @@ from rigcheck.mechanics import sections
 from rigcheck.mechanics.elements import Order
 
 __all__ = [
+    "DOWN",
+    "GRAVITY",
+    "Batched",
     "Material",
     "Part",
     "Rig",
@@ -34,6 +37,8 @@ __all__ = [
 Array = NDArray[np.float64]
 GRAVITY = 9.80665
 """Standard acceleration of free fall [m/s2]; ISO 80000-3."""
+DOWN = np.array([0.0, -GRAVITY, 0.0])
+"""The same along right, up, toward the camera."""
 T = TypeVar("T")
 
 

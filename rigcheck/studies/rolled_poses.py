@@ -26,10 +26,11 @@ from rigcheck.studies.evaluate import (
     stress_of,
 )
 from rigcheck.studies.grading import BUCKLING_FACTOR, NOMINAL_PIXEL
-from rigcheck.studies.moving import MotionOutcome, Travel, field_at, is_turning, span
+from rigcheck.studies.moves import Travel, field_at, is_turning, span
+from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
-from rigcheck.studies.rigs import GRAVITY, Part, Rig, build_frame, repeat, take
+from rigcheck.studies.rigs import DOWN, GRAVITY, Part, Rig, build_frame, repeat, take
 
 __all__ = ["NEGLECTED", "Poses", "rolled_poses", "settled_poses"]
 
@@ -45,7 +46,6 @@ _SEEN = 0.05
 """Pixels under which a change of sag that is not as computed is of no interest: a choice."""
 _WEAKER = 0.98
 """Share of the strength factor of the moves from which that of a settled pose says something new."""
-_DOWN = np.array([0.0, -GRAVITY, 0.0])
 _LABEL = "sag while it rolls"
 _TOO_LONG = "It bends so far that settling it anew in every pose takes too long."
 
@@ -120,8 +120,8 @@ def settled_poses(still: Outcome, travels: tuple[Travel, ...]) -> Poses:
     rig, settings = take(still.rig, slice(0, 1)), still.settings
     start, stop = span(travels)
     times = np.linspace(start, stop, _POSES)
-    gravity = np.swapaxes(field_at(travels, 0, times).rotation, 1, 2) @ _DOWN
-    gravity[-1] = _DOWN
+    gravity = np.swapaxes(field_at(travels, 0, times).rotation, 1, 2) @ DOWN
+    gravity[-1] = DOWN
     frame, parts = build_frame(repeat(rig, _POSES), order=settings.order)
     found = _linear(frame, parts, rig, gravity, settings)
     if bool(still.large[0]) or _may_be_large(rig, settings):
@@ -131,8 +131,8 @@ def settled_poses(still: Outcome, travels: tuple[Travel, ...]) -> Poses:
         far = ~found.solved | (share > (LARGE_SHARE if single else LARGE_SHARE_BENT)) | still.large[0]
         if far.any():
             found = _with_large(found, rig, gravity, settings, far)
-    straight = still.displacement[0] + (gravity - _DOWN) @ still.dynamics.follow[0, :3, :3].T
-    toward = np.clip(gravity @ _DOWN / GRAVITY**2, -1.0, 1.0)
+    straight = still.displacement[0] + (gravity - DOWN) @ still.dynamics.follow[0, :3, :3].T
+    toward = np.clip(gravity @ DOWN / GRAVITY**2, -1.0, 1.0)
     return Poses(
         times=times,
         turned=np.arccos(toward),

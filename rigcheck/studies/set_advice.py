@@ -11,7 +11,7 @@ from rigcheck.errors import ValidityError
 from rigcheck.stock import find_material, stock_sizes
 from rigcheck.studies.evaluate import STATIONS, Outcome
 from rigcheck.studies.layers import Layer
-from rigcheck.studies.rigs import GRAVITY, Rig
+from rigcheck.studies.rigs import DOWN, GRAVITY, Rig
 from rigcheck.studies.strength_used import State
 from rigcheck.studies.words import mass_words
 
@@ -78,16 +78,15 @@ class Loads:
         span = layer.stop - layer.start
         place = layer.start + STATIONS[int(worst.whole.argmax())] * span
         along = span / np.linalg.norm(span)
-        down = np.array([0.0, -GRAVITY, 0.0])
         own, below = np.zeros(3), 0.0
         for other in layers:
             if other.part.segment < layer.part.segment:
                 continue
             begin = place if other.part.segment == layer.part.segment else other.start
             weight = other.density * other.part.section.area[0] * float(np.linalg.norm(other.stop - begin))
-            own += weight * np.cross((begin + other.stop) / 2 - place, down)
+            own += weight * np.cross((begin + other.stop) / 2 - place, DOWN)
             below += weight
-        of_prop = mass * np.cross(rig.centre_of_mass[0] - place, down)
+        of_prop = mass * np.cross(rig.centre_of_mass[0] - place, DOWN)
         of_prop, own = of_prop - of_prop @ along * along, own - own @ along * along
         size = float(of_prop @ of_prop)
         level = mass * GRAVITY * float(rig.supports[0].free_length[0])
@@ -231,14 +230,13 @@ def _shorter(rig: Rig, layer: Layer, state: State) -> Iterator[str]:
     """The longest straight support, in whole millimetres, of which nothing stays bent."""
     length = float(rig.supports[0].free_length[0])
     toward_root = (layer.start - layer.stop) / length
-    down = np.array([0.0, -GRAVITY, 0.0])
     per_length = layer.density * layer.part.section.area[0]
 
     reach = np.arange(np.floor(length * 1e3), np.ceil(length * 1e3 * _SHORTEST), -1.0) * 1e-3
     reach = np.concatenate([[length], reach[reach < length]])[:, None]
     root = toward_root * reach
-    whole = float(rig.mass[0]) * np.cross(rig.centre_of_mass[0] - root, down)
-    whole = whole + per_length * reach * np.cross(-root / 2, down)
+    whole = float(rig.mass[0]) * np.cross(rig.centre_of_mass[0] - root, DOWN)
+    whole = whole + per_length * reach * np.cross(-root / 2, DOWN)
     moment = np.linalg.norm(np.cross(toward_root, whole), axis=1)
     enough = np.flatnonzero(moment <= moment[0] * state.onset)
     if len(enough):

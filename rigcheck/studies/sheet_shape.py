@@ -11,7 +11,7 @@ from rigcheck.mechanics.frame import PROP_FREEDOMS
 from rigcheck.mechanics.statics import centre_lines, settle
 from rigcheck.mechanics.turns import from_vector, rotation_matrix
 from rigcheck.studies.evaluate import Outcome, large_elements
-from rigcheck.studies.rigs import GRAVITY, build_frame, take
+from rigcheck.studies.rigs import DOWN, build_frame, take
 
 __all__ = ["Curve", "settled_curves"]
 
@@ -19,7 +19,6 @@ Array = NDArray[np.float64]
 
 _STATIONS = np.linspace(0.0, 1.0, 25)
 """Places along each straight piece."""
-_DOWN = np.array([0.0, -GRAVITY, 0.0])
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -71,15 +70,15 @@ def settled_curves(still: Outcome) -> tuple[Curve, ...]:
         large = settle_large(
             frame.supports,
             frame.prop,
-            _DOWN,
+            DOWN,
             push=rig.push,
             natural=still.natural,
             shear=still.settings.shear,
-            elements=int(large_elements(frame, _DOWN, still.settings, bent=still.natural is not None)[0]),
+            elements=int(large_elements(frame, DOWN, still.settings, bent=still.natural is not None)[0]),
         )
         moved = [line[0] for line in large.centre_line(_STATIONS)]
     else:
-        load = frame.inertial_load(_DOWN)
+        load = frame.inertial_load(DOWN)
         if rig.push is not None:
             load[:, :PROP_FREEDOMS] += rig.push
         settled = settle(frame, load, load_stiffens=still.settings.gravity_stiffness)

@@ -25,7 +25,7 @@ from rigcheck.picture.solids import Solid
 from rigcheck.studies.carried import Carried, carried
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.history import History
-from rigcheck.studies.moving import span
+from rigcheck.studies.moves import span
 from rigcheck.studies.prop_plan import tip_way
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.sheet_shape import Curve, settled_curves

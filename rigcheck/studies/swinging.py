@@ -11,15 +11,14 @@ from numpy.typing import NDArray
 from rigcheck.motion.sampled_load import piecewise_linear_response
 from rigcheck.motion.sampling import distinct
 from rigcheck.studies.evaluate import Outcome
-from rigcheck.studies.moving import Travel, field_at, is_turning, span
+from rigcheck.studies.moves import Travel, field_at, is_turning, span
 from rigcheck.studies.reading import Reading
-from rigcheck.studies.rigs import GRAVITY
+from rigcheck.studies.rigs import DOWN
 
 __all__ = ["Swing", "swing"]
 
 Array = NDArray[np.float64]
 
-_DOWN = np.array([0.0, -GRAVITY, 0.0])
 _STRONG = 1e-3
 """Modes that move the prop by less than this share of the strongest follow at once."""
 _SAMPLES = 120
@@ -108,14 +107,14 @@ def swing(reading: Reading, still: Outcome) -> Swing | None:
     weight = np.linalg.norm(shape, axis=0) * np.abs(dynamics.participation[0]).max(axis=1) / omega**2
     strong = weight > _STRONG * weight.max()
     at = field_at(travels, 0, times)
-    change = (at.offset - _DOWN).T
+    change = (at.offset - DOWN).T
     if is_turning(travels):
         change = np.concatenate([change, at.gradient.reshape(-1, 9).T])
     omega, shape = omega[strong], shape[:, strong]
     load = dynamics.participation[0, strong, : len(change)] @ change
     slow = load / omega[:, None] ** 2
     # Before the first move it hangs still in the pose it starts from, where gravity may point another way.
-    turned = at.rotation[0].T @ _DOWN - _DOWN
+    turned = at.rotation[0].T @ DOWN - DOWN
     resting = dynamics.participation[0, strong, :3] @ turned / omega**2
     value, rate = piecewise_linear_response(
         load,
