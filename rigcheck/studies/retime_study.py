@@ -231,9 +231,9 @@ class TimingStudy:
 
         try:
             tried = self._tried(course)
+            found = still_durations(left, tried=tried, limit=self.limit, resolution=_FINE_HANDLE)
         except RigcheckError:
             return answer("The limit is too fine to try every time up to the one that keeps it.")
-        found = still_durations(left, tried=tried, limit=self.limit, resolution=_FINE_HANDLE)
         if not np.isfinite(found.first):
             return answer(f"Not still at any time tried, up to {tried[-1]:.3g} s.")
         if found.always == 0.0:
@@ -448,9 +448,9 @@ class TimingStudy:
 
         try:
             tried = self._tried(self.plan, np.abs(factors).max(axis=0), room=1 / (1 - FREQUENCY_ERROR))
+            found = still_durations(left, tried=tried, limit=self.limit, resolution=_FINE_HANDLE)
         except RigcheckError:
             return None
-        found = still_durations(left, tried=tried, limit=self.limit, resolution=_FINE_HANDLE)
         if not np.isfinite(found.always):
             return None
         total = max(_HANDLE, math.ceil(found.always / _HANDLE) * _HANDLE)

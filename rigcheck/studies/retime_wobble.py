@@ -9,6 +9,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from rigcheck.errors import ValidityError
 from rigcheck.motion.distance_measures import peak_to_peak_distance
 from rigcheck.motion.moving_frame import frame_field
 from rigcheck.motion.response import end_state
@@ -45,6 +46,9 @@ _SAMPLES_A_PERIOD = 12
 SAMPLES_A_KEY = 4
 _SLOW_SHARE = 0.02
 _MOST_POWERS = 1e6
+_MOST_TRACED = 4_000_000
+"""Samples of all the wobbles that are traced together, where bounds do not tell on which side of a limit they are:
+about two seconds."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -146,7 +150,10 @@ class View:
         return result + self.constant
 
     def compared(self, states: States, limit: float) -> Array:
-        """The wobble where it takes more than bounds to tell on which side of the limit it is, else a bound."""
+        """The wobble where it takes more than bounds to tell on which side of the limit it is, else a bound.
+
+        Raises `ValidityError` where that would be too many.
+        """
         swing = self.swing(states)
         order = np.argmax(swing, axis=1)
         strongest = np.take_along_axis(swing, order[:, None], axis=1)[:, 0]
@@ -156,6 +163,8 @@ class View:
         least = strongest * decay - (most - strongest) if self.periods >= 1 else np.zeros(len(states))
         result = most + self.constant
         unclear = (result > limit) & (least + self.constant <= limit)
+        if np.count_nonzero(unclear) * self.samples > _MOST_TRACED:
+            raise ValidityError(f"{np.count_nonzero(unclear)} wobbles would have to be traced.")
         if unclear.any():
             result[unclear] = self.wobble(states[unclear])
         return np.asarray(result)

@@ -40,8 +40,10 @@ Flags = NDArray[np.bool_]
 NEGLECTED = 0.1
 """Share of what is left out (of the change of sag, or of a frequency) from which it is told: a choice."""
 _POSES = 13
-_MOST_WORK = 100_000
-"""As in `LargeSettled.work`, of all poses together: about half a second."""
+_MODES = 40
+"""Freedoms squared over this are the work of finding the modes."""
+_MOST_WORK = 150_000
+"""As in `LargeSettled.work`, of all poses together: under a second."""
 _SEEN = 0.05
 """Pixels under which a change of sag that is not as computed is of no interest: a choice."""
 _WEAKER = 0.98
@@ -206,7 +208,7 @@ def _with_large(found: _Found, rig: Rig, gravity: Array, settings: Settings, far
         settled = settle_large(
             frame.supports, frame.prop, gravity[some], shear=settings.shear, elements=elements
         )
-        work += settled.work
+        work += settled.work + len(some) * settled.rods.size**2 // _MODES
         good = settled.converged & settled.stable
         found.solved[some] = good
         found.displacement[some] = settled.prop_displacement

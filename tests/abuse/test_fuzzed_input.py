@@ -56,9 +56,9 @@ def test_cases_run_whole(tmp_path):
 
 
 def test_every_command_is_tried():
-    commands = {case.words[0] for case in everything(0, 400)}
+    commands = {case.words[0] for case in everything(0, COUNT)}
     assert commands == {"check", "choose", "explain", "retime", "sheet", "stock"}
-    words = [case.words for case in everything(0, 400)]
+    words = [case.words for case in everything(0, COUNT)]
     assert sum("--stock" in one for one in words) == 4
 
 
