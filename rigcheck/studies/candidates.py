@@ -14,9 +14,9 @@ from rigcheck.errors import ArgumentError, ValidityError
 from rigcheck.model import Prop, Shot, Support
 from rigcheck.stock import find_clamp, find_material, names, stock_sizes
 from rigcheck.studies.beside import on_several, side_by_side
-from rigcheck.studies.cures import Choices, Task, Tube
 from rigcheck.studies.reading import choices_for, constants_of, read_prop, stock_material
 from rigcheck.studies.rigs import _END_BENDS, _LINE_SHARE, GRAVITY, Material, Rig, SupportRig, repeat
+from rigcheck.studies.task import Choices, Task, Tube
 from rigcheck.units import measured
 
 __all__ = [

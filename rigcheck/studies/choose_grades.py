@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 
 from rigcheck.studies.candidates import Candidates, divided_at_ends
 from rigcheck.studies.cautions import REQUIRED_FACTOR
-from rigcheck.studies.cures import Task
 from rigcheck.studies.evaluate import Outcome, needs_large
 from rigcheck.studies.grading import BUCKLING_FACTOR, DROOP_SHARE, Grade, Limits, grade
 from rigcheck.studies.results import Status
 from rigcheck.studies.rigs import Rig
+from rigcheck.studies.task import Task
 
 __all__ = ["AT_ONCE", "FINDINGS", "RANKS", "Graded", "grade_candidates", "margin_of"]
 

@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from rigcheck.model import Shot
-from rigcheck.studies.cures import KINDS, Choices, Cure, Step, effect, find_cures
+from rigcheck.studies.cures import KINDS, Cure, Step, effect, find_cures
 from rigcheck.studies.examining import Examined, Work, examine, meetings, with_prop, work_on
 from rigcheck.studies.reading import choices_for
 from rigcheck.studies.results import Finding, Status
+from rigcheck.studies.task import Choices
 
 __all__ = ["proven_cures"]
 

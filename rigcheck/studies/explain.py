@@ -15,7 +15,6 @@ from rigcheck.files.video import RATE_OF_RIG, is_video, track_video
 from rigcheck.model import Prop, Shot
 from rigcheck.motion.identification import Identification, identify
 from rigcheck.studies.cautions import cautions
-from rigcheck.studies.cures import Task
 from rigcheck.studies.explain_answers import answers, named, next_step
 from rigcheck.studies.explain_causes import rank
 from rigcheck.studies.explain_faults import Predicted, Uncertain, faults_of, predict, uncertain
@@ -34,9 +33,10 @@ from rigcheck.studies.explain_seen import (
 from rigcheck.studies.explain_way import OnTheWay, on_the_way, rolling_sources
 from rigcheck.studies.explain_weights import Bench, Damping, Evidence, Source
 from rigcheck.studies.explain_words import Sight
+from rigcheck.studies.inputs import inputs_of
 from rigcheck.studies.mode_words import describe_modes
 from rigcheck.studies.reading import Reading, read_prop
-from rigcheck.studies.uncertainty import inputs_of
+from rigcheck.studies.task import Task
 
 __all__ = ["HungMass", "explain", "rate_as_shot"]
 

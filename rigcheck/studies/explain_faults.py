@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 from rigcheck.errors import RigcheckError
 from rigcheck.model import Prop, Shot
 from rigcheck.stock import stock_sizes
-from rigcheck.studies.cures import Task
 from rigcheck.studies.evaluate import Outcome, Settings, evaluate
+from rigcheck.studies.inputs import Input, inputs_of, perturbed
 from rigcheck.studies.reading import Reading, constants_of, stock_material
 from rigcheck.studies.rigs import Rig, SupportRig, build_frame, repeat, stack, take
-from rigcheck.studies.uncertainty import Input, inputs_of, perturbed
+from rigcheck.studies.task import Task
 
 __all__ = [
     "MODES",

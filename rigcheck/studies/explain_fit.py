@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from rigcheck.model import Prop, Shot
 from rigcheck.motion.identification import Component
-from rigcheck.studies.cures import Task, find_cures
+from rigcheck.studies.cures import find_cures
 from rigcheck.studies.evaluate import evaluate
 from rigcheck.studies.explain_causes import Ranked
 from rigcheck.studies.explain_faults import (
@@ -26,6 +26,7 @@ from rigcheck.studies.grading import Grade
 from rigcheck.studies.reading import choices_for
 from rigcheck.studies.results import Status
 from rigcheck.studies.rigs import Rig, repeat
+from rigcheck.studies.task import Task
 from rigcheck.studies.words import mass_words
 
 __all__ = ["Fit", "cures_of", "fit", "measured_damping", "to_write_back", "wobble"]

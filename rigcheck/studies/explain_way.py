@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 
 from rigcheck.files.takes import Take
 from rigcheck.motion.identification import Component, Identification
-from rigcheck.studies.cures import Task
 from rigcheck.studies.explain_seen import intended
 from rigcheck.studies.explain_weights import Source
 from rigcheck.studies.moves import Travel
+from rigcheck.studies.task import Task
 
 __all__ = ["OnTheWay", "on_the_way", "rolling_sources"]
 

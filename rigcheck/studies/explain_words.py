@@ -9,13 +9,13 @@ from numpy.typing import NDArray
 
 from rigcheck.model import Prop
 from rigcheck.motion.identification import Component
-from rigcheck.studies.cures import Task
 from rigcheck.studies.explain_causes import Ranked
 from rigcheck.studies.explain_faults import FIRM, root_stiffness_of
 from rigcheck.studies.explain_results import Implied
 from rigcheck.studies.explain_seen import Bend
 from rigcheck.studies.grading import NOMINAL_PIXEL
 from rigcheck.studies.rigs import GRAVITY, Rig
+from rigcheck.studies.task import Task
 from rigcheck.studies.words import length_words, mass_words
 
 __all__ = ["MODE_IDS", "Sight", "describe", "gap_of", "mode_id", "plain_cure", "telling"]

@@ -18,12 +18,12 @@ from rigcheck.motion.keyframes import KeyframePath, keyframe_path
 from rigcheck.motion.profiles import RAMPED_PROFILES, profile
 from rigcheck.picture.projection import Camera
 from rigcheck.stock import find_clamp, find_material, find_sheet, own_material, practice, stock_sizes
-from rigcheck.studies.cures import Choices, Task
 from rigcheck.studies.evaluate import Settings
 from rigcheck.studies.eye import Eye
 from rigcheck.studies.grading import Limits
 from rigcheck.studies.moves import Push, Travel
 from rigcheck.studies.rigs import Material, Rig, SleeveRig, SupportRig
+from rigcheck.studies.task import Choices, Task
 from rigcheck.units import Measured, registry
 
 if TYPE_CHECKING:
@@ -651,7 +651,7 @@ _VARIED = {
     "Move": {"slide", "roll", "duration", "acceleration"},
     "OwnMaterial": {"youngs_modulus", "density", "yield_strength", "tensile_strength"},
 }
-"""Keys whose range `rigcheck.studies.uncertainty` takes in."""
+"""Keys whose range `rigcheck.studies.inputs` takes in."""
 
 
 def _unused_ranges(shot: Shot, prop: Prop) -> Iterator[str]:

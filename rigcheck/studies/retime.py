@@ -9,7 +9,6 @@ from rigcheck.errors import UnknownNameError
 from rigcheck.model import Prop, Shot
 from rigcheck.motion.profiles import PROFILE_NAMES
 from rigcheck.studies.cautions import cautions
-from rigcheck.studies.cures import Task
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.grading import NOMINAL_PIXEL
 from rigcheck.studies.reading import Reading, read_prop
@@ -17,6 +16,7 @@ from rigcheck.studies.results import Status, worst
 from rigcheck.studies.retime_advice import recommended, timing_notes
 from rigcheck.studies.retime_results import OFF_WORDS, PropRetiming, Recommendation, RetimeResult
 from rigcheck.studies.retime_study import TimingStudy, travelling
+from rigcheck.studies.task import Task
 
 __all__ = ["retime"]
 

@@ -24,7 +24,6 @@ from rigcheck.motion.shaping import (
     zv_shaper,
     zvd_shaper,
 )
-from rigcheck.studies.cures import Task
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.grading import NOMINAL_PIXEL, grade
 from rigcheck.studies.mode_words import direction_words
@@ -49,6 +48,7 @@ from rigcheck.studies.retime_wobble import (
     slide_states,
     view_of,
 )
+from rigcheck.studies.task import Task
 
 __all__ = ["LONGEST_SEARCH", "TimingStudy", "travelling"]
 

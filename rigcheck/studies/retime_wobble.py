@@ -13,11 +13,11 @@ from rigcheck.errors import ValidityError
 from rigcheck.motion.distance_measures import peak_to_peak_distance
 from rigcheck.motion.moving_frame import frame_field
 from rigcheck.motion.response import end_state
-from rigcheck.studies.cures import Task
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.grading import NOMINAL_PIXEL
 from rigcheck.studies.moves import Travel, carriers, is_turning
 from rigcheck.studies.rigs import DOWN
+from rigcheck.studies.task import Task
 
 __all__ = [
     "MOST_SAMPLES",

@@ -6,18 +6,11 @@ import numpy as np
 import pytest
 
 from rigcheck.files import rig_from_text
+from rigcheck.studies.inputs import Input, inputs_of, perturbed
 from rigcheck.studies.reading import read_prop
 from rigcheck.studies.rigs import repeat, take
-from rigcheck.studies.uncertainty import (
-    POINTS,
-    Input,
-    first_order_shares,
-    inputs_of,
-    perturbed,
-    quantile_range,
-    ranges,
-    sample,
-)
+from rigcheck.studies.sampling import POINTS, first_order_shares, quantile_range, sample
+from rigcheck.studies.uncertainty import ranges
 
 pytestmark = pytest.mark.evidence(
     what="90 % ranges hold 90 %; shares of each input",

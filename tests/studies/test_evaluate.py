@@ -10,10 +10,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rigcheck.files import rig_from_text
-from rigcheck.studies.cures import Task
 from rigcheck.studies.evaluate import Outcome, Settings, evaluate
 from rigcheck.studies.reading import read_prop
 from rigcheck.studies.rigs import Rig, repeat, stack, take
+from rigcheck.studies.task import Task
 
 GRAVITY = 9.80665
 """Standard gravity [m/s2], exact by definition (3rd CGPM, 1901)."""

@@ -1,0 +1,84 @@
+"""One prop as it will be computed, and what its user could take instead."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rigcheck.studies.evaluate import Outcome, Settings, evaluate
+from rigcheck.studies.eye import Eye
+from rigcheck.studies.grading import Grade, Limits, grade
+from rigcheck.studies.moves import Push, Travel, is_turning
+from rigcheck.studies.moving import MotionOutcome, move
+from rigcheck.studies.rigs import Material, Rig
+
+__all__ = ["Choices", "Task", "Tube"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Task:
+    """One prop as it will be computed: a batch of one, its moves, its limits."""
+
+    rig: Rig
+    travels: tuple[Travel, ...] = ()
+    pushes: tuple[Push, ...] = ()
+    settings: Settings
+    limits: Limits
+    eye: Eye | None
+
+    def evaluate(self) -> Outcome:
+        """Compute it at rest."""
+        return evaluate(self.rig, self.settings, turning=is_turning(self.travels))
+
+    def move(self, still: Outcome, *, course: bool = True) -> MotionOutcome | None:
+        """Move it; None where there is no move. Without the `course` there is no peak deviation."""
+        if not self.travels and not self.pushes:
+            return None
+        return move(still, travels=self.travels, pushes=self.pushes, eye=self.eye, course=course)
+
+    def grade(self, still: Outcome) -> dict[str, Grade]:
+        """Hold it against its limits."""
+        return grade(still, self.move(still, course=False), self.limits, self.eye)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Tube:
+    """A tube that can be had: its material, sizes [m], and the constants of it, a batch of one."""
+
+    name: str
+    diameter: float
+    wall_thickness: float
+    constants: Material
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Choices:
+    """What the user could take instead.
+
+    Attributes
+    ----------
+    constants : Callable
+        Of the first support's material at a diameter: those of drawn wire change with it.
+    sizes : array, shape (k,)
+        Diameters that the first support's material is sold in [m].
+    tube_walls : array, shape (k,)
+        Wall of each size for a tube [m]; NaN for a rod.
+    materials : tuple of (str, Callable)
+        Other stock of the same form: its name, and its constants at a diameter.
+    tubes : tuple of Tube
+        To take instead of a rod, or to slip over it.
+    room : float or None
+        How far apart supports may stand in the prop [m]; None where its size is not known.
+    """
+
+    constants: Callable[[Array], Material]
+    sizes: Array
+    tube_walls: Array
+    materials: tuple[tuple[str, Callable[[Array], Material]], ...] = ()
+    tubes: tuple[Tube, ...] = ()
+    room: float | None = None
