@@ -18,7 +18,7 @@ from rigcheck.studies.cures import Cure
 from rigcheck.studies.curing import proven_cures
 from rigcheck.studies.examining import examine, may_meet, meetings, work_on
 from rigcheck.studies.reach import reach_rows, reaches_of
-from rigcheck.studies.reading import stock_material
+from rigcheck.studies.reading_supports import stock_material
 from rigcheck.studies.shortlist import Proposal, Proposals
 
 __all__ = ["choose"]

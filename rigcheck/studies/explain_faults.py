@@ -18,7 +18,8 @@ from rigcheck.model import Prop, Shot
 from rigcheck.stock import stock_sizes
 from rigcheck.studies.evaluate import Outcome, Settings, evaluate
 from rigcheck.studies.inputs import Input, inputs_of, perturbed
-from rigcheck.studies.reading import Reading, constants_of, stock_material
+from rigcheck.studies.reading import Reading
+from rigcheck.studies.reading_supports import constants_of, stock_material
 from rigcheck.studies.rigs import Rig, SupportRig, build_frame, repeat, stack, take
 from rigcheck.studies.task import Task
 

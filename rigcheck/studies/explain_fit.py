@@ -23,7 +23,7 @@ from rigcheck.studies.explain_faults import (
 from rigcheck.studies.explain_results import Change, Fitted
 from rigcheck.studies.explain_weights import MODEL_ERROR, Bench, Weighed
 from rigcheck.studies.grading import Grade
-from rigcheck.studies.reading import choices_for
+from rigcheck.studies.reading_supports import choices_for
 from rigcheck.studies.results import Status
 from rigcheck.studies.rigs import Rig, repeat
 from rigcheck.studies.task import Task
