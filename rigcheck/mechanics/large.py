@@ -336,8 +336,8 @@ def require_settled(settled: LargeSettled) -> LargeSettled:
         )
         raise NotConvergedError(
             f"no settled state was found under the full weight{which}: found up to "
-            f"{settled.reached[index]:.1%} of it, stopped after {settled.iterations[index]} iterations with "
-            f"{settled.residual[index]:.1e} of the weight out of balance. The support folds or snaps over at "
+            f"{100.0 * settled.reached[index]:.1f} % of it, stopped after {settled.iterations[index]} iterations "
+            f"with {settled.residual[index]:.1e} of the weight out of balance. The support folds or snaps over at "
             "that load: make it stiffer or shorter."
         )
     falling = np.flatnonzero(~settled.stable)

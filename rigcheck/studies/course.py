@@ -13,6 +13,7 @@ from rigcheck.studies.moves import Travel
 from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
+from rigcheck.studies.words import share_words
 from rigcheck.units import registry
 
 __all__ = ["FAST_ROLL", "JERKY", "course"]
@@ -92,8 +93,8 @@ def _rounded(travel: Travel, name: str, unit: str) -> Finding:
         status=Status.CAUTION,
         value=share,
         limit=0.1,
-        says=f"The values of {name} are rounded so coarsely that the move jerks: {share:.0%} of its acceleration is"
-        " rounding.",
+        says=f"The values of {name} are rounded so coarsely that the move jerks: {share_words(share)} of its"
+        " acceleration is rounding.",
         advice=(f"Export the keys with more digits than steps of {step:.3g} {unit}, or fewer of them.",),
     )
 
@@ -165,6 +166,7 @@ def _fast_roll(share: float) -> Finding:
         status=Status.CAUTION,
         value=share,
         limit=FAST_ROLL,
-        says=f"It rolls fast for so limber a rig: the wobble figures leave out an effect of about {share:.0%}.",
+        says=f"It rolls fast for so limber a rig: the wobble figures leave out an effect of about"
+        f" {share_words(share)}.",
         advice=("Roll slower or make the support stiffer; then the figures hold.",),
     )

@@ -16,7 +16,7 @@ from rigcheck.studies.explain_seen import Bend
 from rigcheck.studies.grading import NOMINAL_PIXEL
 from rigcheck.studies.rigs import GRAVITY, Rig
 from rigcheck.studies.task import Task
-from rigcheck.studies.words import length_words, mass_words
+from rigcheck.studies.words import length_words, mass_words, share_words
 
 __all__ = ["MODE_IDS", "Sight", "describe", "gap_of", "mode_id", "plain_cure", "telling"]
 
@@ -403,8 +403,8 @@ def _play(sight: Sight) -> tuple[str, Implied | None]:
     change = float(np.expm1(sight.bend.change))
     return (
         (
-            f"There is play in the clamp: the swing gets slower as it dies down (by {-change:.1%}),"
-            f" from {full:.3g} Hz were there none."
+            f"There is play in the clamp: the swing gets slower as it dies down"
+            f" (by {share_words(-change, places=1)}), from {full:.3g} Hz were there none."
         ),
         Implied(
             what="free movement at the prop",

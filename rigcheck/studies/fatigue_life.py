@@ -12,6 +12,7 @@ from rigcheck.studies.evaluate import Outcome, stress_of
 from rigcheck.studies.layers import Layer
 from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
+from rigcheck.studies.words import share_words
 
 if TYPE_CHECKING:
     from rigcheck.stock import Material as StockMaterial
@@ -104,7 +105,7 @@ def check_fatigue(
             wanted = TAKES_IN_HAND * limit
             stress = (wanted / takes) ** shortest.exponent
             longer = f"Make the move about {stress**-0.5:.2g} times as long"
-            lasts = f"the swing stress falls to {stress:.0%}, and it lasts {_takes_words(wanted)}"
+            lasts = f"the swing stress falls to {share_words(stress)}, and it lasts {_takes_words(wanted)}"
             advice.append(f"{longer}: {lasts}.")
         advice.append("Take a thicker one, or a shorter free length, so that it swings less.")
     return Contribution(

@@ -9,6 +9,7 @@ from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.grading import NOMINAL_PIXEL, Grade
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Finding, Status
+from rigcheck.studies.words import share_words
 
 __all__ = ["find", "in_order"]
 
@@ -134,12 +135,12 @@ def _soft_strength(value: float, limit: float, status: Status, share: float) -> 
     if value < 1:
         return (
             f"It bends for good: the stress is {1 / value:.3g} times its yield (0.2 % proof stress), and soft metal"
-            f" keeps a bend from {100 * share:.0f} % of that on."
+            f" keeps a bend from {share_words(share)} of that on."
         )
     begins = (
-        f"soft metal keeps a bend from {100 * share:.0f} % of that on, so this one does: see the lasting bend"
+        f"soft metal keeps a bend from {share_words(share)} of that on, so this one does: see the lasting bend"
         if keeps < 1
-        else f"soft metal keeps a bend from {100 * share:.0f} % of that on, which leaves {keeps:.3g} times"
+        else f"soft metal keeps a bend from {share_words(share)} of that on, which leaves {keeps:.3g} times"
     )
     if status is Status.FAIL:
         return f"Too close to its yield (0.2 % proof stress): {value:.3g} times in hand, {limit:g} wanted; {begins}."
@@ -239,7 +240,8 @@ def _buckled(outcome: Outcome, grade: Grade) -> Finding:
         value=value,
         limit=grade.limit,
         at_least=True,
-        says=f"It folds under its load: a settled state was found only up to {value:.0%} of the weight on it.",
+        says=f"It folds under its load: a settled state was found only up to {share_words(value)} of the weight"
+        " on it.",
         advice=("Hang the prop from above, shorten the support, or take a thicker one.",),
     )
 

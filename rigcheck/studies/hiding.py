@@ -16,6 +16,7 @@ from rigcheck.studies.moves import is_turning
 from rigcheck.studies.picture_frames import LOOKS, Frames, Said
 from rigcheck.studies.results import Figure, Finding, Status
 from rigcheck.studies.rigs import width_direction
+from rigcheck.studies.words import share_words
 
 if TYPE_CHECKING:
     from rigcheck.picture.projection import Camera
@@ -340,7 +341,7 @@ def _shown_words(shown: Shown, *, moves: bool) -> str:
     over = ""
     if moves and shown.visible_frames:
         if shown.frames is None:
-            over = f"for {shown.share:.0%} of the moves"
+            over = f"for {share_words(shown.share)} of the moves"
         elif shown.visible_frames == shown.frames:
             over = f"in all {shown.frames:,} frames of the moves"
         else:

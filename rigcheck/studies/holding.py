@@ -30,7 +30,7 @@ from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.rigs import GRAVITY, SupportRig
-from rigcheck.studies.words import length_words, mass_words
+from rigcheck.studies.words import length_words, mass_words, share_words
 
 __all__ = ["AXIS_CAUTION_SHARE", "COUNTERWEIGHT_ARM", "holding"]
 
@@ -474,8 +474,8 @@ def _rated(name: str, label: str, value: float, rating: float, unit: str, advice
     share = value / rating
     status = graded(share, good=AXIS_CAUTION_SHARE, most=1.0)
     says = {
-        Status.PASS: f"The head is used to {share:.0%} of its rating.",
-        Status.CAUTION: f"The head is used to {share:.0%} of its rating; little is left for a jolt.",
+        Status.PASS: f"The head is used to {share_words(share)} of its rating.",
+        Status.CAUTION: f"The head is used to {share_words(share)} of its rating; little is left for a jolt.",
         Status.FAIL: f"The head is overloaded: {share:.3g} times its rating.",
     }[status]
     return Finding(

@@ -16,7 +16,7 @@ from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.rigs import SupportRig
 from rigcheck.studies.set_advice import SHAKE_DOWN, Loads, gentler, set_cures
 from rigcheck.studies.strength_used import State, state_under
-from rigcheck.studies.words import length_words, mass_words, way_words
+from rigcheck.studies.words import length_words, mass_words, share_words, way_words
 from rigcheck.studies.yielding import bend_of, left_when_taken_off
 
 __all__ = ["SET_LABEL", "SET_LIMIT", "Bent", "check_set"]
@@ -117,7 +117,7 @@ def check_set(still: Outcome, motion: MotionOutcome | None, layers: list[Layer])
     if any(use.onset < 1 and use.layer.onset_fraction < 1 for use in state.uses):
         share = practice("soft-set-onset").datum
         assumptions.append(
-            f"Soft wire begins to keep a bend at {100 * share.value:.0f} % of its proof stress ({share.mark})."
+            f"Soft wire begins to keep a bend at {share_words(share.value)} of its proof stress ({share.mark})."
         )
     return Bent(
         contribution=Contribution(
@@ -193,7 +193,7 @@ def _finding(
         hung = f"This {noun} bends for good when the prop is hung"
         soft = state.worst.layer.onset_fraction
         if soft < 1:
-            from_on += f" ({100 * soft:.0f} % of its yield)"
+            from_on += f" ({share_words(soft)} of its yield)"
         several = len(still.rig.supports) > 1
         if state.full_plastic <= 1 and not several:
             status = Status.FAIL

@@ -31,7 +31,7 @@ from rigcheck.studies.picture_frames import Frames, Said, frames_of
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.swinging import swing
-from rigcheck.studies.words import length_words, listed
+from rigcheck.studies.words import length_words, listed, share_words
 
 if TYPE_CHECKING:
     from rigcheck.picture.projection import Camera
@@ -247,7 +247,8 @@ def _course(shot: Shot, body: Carried, camera: Camera, frames: Frames, said: Sai
             said.figures.append(
                 Figure(
                     label="size in the picture",
-                    value=f"starts {abs(change):.2%} {'larger' if change > 0 else 'smaller'} than it ends",
+                    value=f"starts {share_words(abs(change), places=2)} {'larger' if change > 0 else 'smaller'}"
+                    " than it ends",
                     note=f"it goes {length_words(way)} {'toward' if way > 0 else 'away from'} the lens",
                 )
             )

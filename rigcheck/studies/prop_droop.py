@@ -13,7 +13,7 @@ from rigcheck.studies.insert_sheets import Sheet, insert_size, sheets_that_cure
 from rigcheck.studies.prop_plan import Plan
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.rigs import GRAVITY
-from rigcheck.studies.words import length_words
+from rigcheck.studies.words import length_words, share_words
 
 if TYPE_CHECKING:
     from rigcheck.mechanics.plates import InsertDroop
@@ -184,7 +184,7 @@ def _limit(shot: Shot, length: float) -> float:
 def _limit_said(shot: Shot) -> tuple[str, ...]:
     if shot.limits.sag is not None:
         return ()
-    share = f"{DROOP_SHARE:.0%} of the prop's length"
+    share = f"{share_words(DROOP_SHARE)} of the prop's length"
     return (f"A droop of up to {share}, or {length_words(DROOP_LEAST)} if more, is a pass: a choice.",)
 
 

@@ -15,6 +15,7 @@ from rigcheck.stock import find_clamp, find_material, own_material, practice, st
 from rigcheck.studies.reading_notes import Notes, array, metres, si
 from rigcheck.studies.rigs import Material, SleeveRig, SupportRig
 from rigcheck.studies.task import Choices
+from rigcheck.studies.words import share_words
 
 if TYPE_CHECKING:
     from rigcheck.stock import Material as StockMaterial
@@ -147,7 +148,8 @@ def read_support(shot: Shot, support: Support, notes: Notes) -> SupportRig:
         knot = practice("knot").datum
         constants = replace(constants, strength=constants.strength * knot.value)
         notes.assumptions.append(
-            f"A line is tied: it only pulls, and its knots leave {knot.value:.0%} of its strength ({knot.mark})."
+            f"A line is tied: it only pulls, and its knots leave {share_words(knot.value)} of its strength"
+            f" ({knot.mark})."
         )
     return SupportRig(
         form="line" if is_line else support.section,
@@ -331,7 +333,8 @@ def describe(prop: Prop) -> str:
         "strip": f"{first.width} x {first.thickness}",
         "strand": f"{first.wires} wires of {first.diameter}",
     }.get(first.section, str(first.diameter))
-    shape = "" if first.section == "round" else f" {first.section}"
+    named = first.section == "round" or first.section in first.material.replace("-", " ").split()
+    shape = "" if named else f" {first.section}"
     length = float(np.linalg.norm(np.diff(support_points(first), axis=0), axis=1).sum())
     bent = first.path is not None and len(first.path) > 2
     where = "bent" if bent else "straight" if first.path is not None else f"from {_SIDE_WORDS[first.from_]}"

@@ -9,6 +9,7 @@ import numpy as np
 
 from rigcheck.motion.shaping import Shaper
 from rigcheck.studies.results import Status
+from rigcheck.studies.words import share_words
 
 __all__ = [
     "FREQUENCY_ERROR",
@@ -28,7 +29,7 @@ __all__ = [
 
 FREQUENCY_ERROR = 0.1
 """How far off the computed frequencies may be for a timing that is called sure: a choice, and common practice."""
-OFF_WORDS = f"{100 * FREQUENCY_ERROR:.0f} %"
+OFF_WORDS = share_words(FREQUENCY_ERROR)
 
 
 @dataclass(frozen=True, kw_only=True)

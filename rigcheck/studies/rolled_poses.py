@@ -31,6 +31,7 @@ from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.rigs import DOWN, GRAVITY, Part, Rig, build_frame, repeat, take
+from rigcheck.studies.words import share_words
 
 __all__ = ["NEGLECTED", "Poses", "rolled_poses", "settled_poses"]
 
@@ -319,9 +320,9 @@ def _left_out(poses: Poses, *, shows: bool) -> Finding:
         value=share,
         limit=NEGLECTED,
         says=(
-            f"The wobble figures may be off by about {share:.0%}: they take the rig as it is at the end, but as its"
-            f" weight turns its sag is up to {poses.off:.0%} off that, and its lowest frequency goes from {low:.3g}"
-            f" to {high:.3g} Hz."
+            f"The wobble figures may be off by about {share_words(share)}: they take the rig as it is at the end,"
+            f" but as its weight turns its sag is up to {share_words(poses.off)} off that, and its lowest frequency"
+            f" goes from {low:.3g} to {high:.3g} Hz."
             if told
             else "On the way it sags as the figures of the move take it."
         ),
@@ -361,5 +362,6 @@ def _figure(poses: Poses) -> Figure:
     return Figure(
         label="while it rolls",
         value=f"settles up to {far * 1e3:.3g} mm off the end; lowest frequency {low:.3g} to {high:.3g} Hz",
-        note=f"settled anew in {_POSES} poses; the moves are off that by {poses.off:.2%} of the change",
+        note=f"settled anew in {_POSES} poses; the moves are off that by {share_words(poses.off, places=2)}"
+        " of the change",
     )

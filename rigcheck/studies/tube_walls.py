@@ -6,6 +6,7 @@ from rigcheck.studies.evaluate import Outcome, stress_of
 from rigcheck.studies.layers import Layer, still_and_moving
 from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.results import Contribution, Finding, Status
+from rigcheck.studies.words import share_words
 
 __all__ = ["check_tube_walls"]
 
@@ -68,8 +69,8 @@ def check_tube_walls(still: Outcome, motion: MotionOutcome | None, layers: list[
                     value=ratio,
                     limit=THIN_WALL,
                     says=(
-                        f"The tube does not dent: its stress is {worst[2]:.0%} of what a wall of 1/{ratio:.0f} of its"
-                        " diameter is sure to hold."
+                        f"The tube does not dent: its stress is {share_words(worst[2])} of what a wall of"
+                        f" 1/{ratio:.0f} of its diameter is sure to hold."
                     ),
                 ),
             ),

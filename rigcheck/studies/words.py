@@ -1,13 +1,15 @@
-"""Masses, lengths, directions and lists in the words that findings and advice use."""
+"""Masses, lengths, shares, directions and lists in the words that findings and advice use."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-import numpy as np
-from numpy.typing import NDArray
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
-__all__ = ["length_words", "listed", "mass_words", "way_words"]
+__all__ = ["length_words", "listed", "mass_words", "share_words", "way_words"]
 
 _DIRECTIONS = (("right", "left"), ("up", "down"), ("toward the camera", "away from the camera"))
 
@@ -56,6 +58,28 @@ def length_words(length: float) -> str:
     return f"{size:.2g} mm" if size < 99.5 else f"{size:.0f} mm"
 
 
+def share_words(share: float, *, places: int = 0) -> str:
+    """A share of a whole in percent.
+
+    Parameters
+    ----------
+    share : float
+        1 for the whole.
+    places : int
+        Digits after the point.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> share_words(0.69), share_words(0.0123, places=1)
+    ('69 %', '1.2 %')
+    """
+    return f"{100.0 * share:.{places}f} %"
+
+
 def way_words(vector: NDArray[np.float64]) -> str:
     """The direction word of a vector's largest component.
 
@@ -70,10 +94,11 @@ def way_words(vector: NDArray[np.float64]) -> str:
 
     Examples
     --------
+    >>> import numpy as np
     >>> way_words(np.array([0.1, -0.5, 0.2]))
     'down'
     """
-    axis = int(np.abs(vector).argmax())
+    axis = max(range(3), key=lambda axis: abs(vector[axis]))
     return _DIRECTIONS[axis][0 if vector[axis] >= 0 else 1]
 
 

@@ -9,6 +9,8 @@ from __future__ import annotations
 import math
 import unicodedata
 
+from rigcheck.studies.words import share_words
+
 __all__ = ["amount", "between", "chance", "number", "printable", "sampled_chance", "value_with_limit"]
 
 _MOST_DIGITS = 9  # digits a value may take to be told apart from its limit
@@ -200,7 +202,7 @@ def chance(share: float) -> str:
         return "over 99 %"
     if share < 0.01:
         return "under 1 %"
-    return f"{100.0 * share:.0f} %"
+    return share_words(share)
 
 
 def sampled_chance(share: float) -> str:

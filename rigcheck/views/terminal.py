@@ -14,6 +14,7 @@ from rich.cells import cell_len
 from rich.text import Text
 
 from rigcheck.studies.results import Status
+from rigcheck.studies.words import share_words
 from rigcheck.views.format import amount, between, number, printable, sampled_chance, value_with_limit
 
 if TYPE_CHECKING:
@@ -475,7 +476,7 @@ def _share_rows(modes: Sequence[Mode]) -> list[tuple[str, str]]:
     for label, name in (("wobble is made of", "wobble_share"), ("lag is made of", "lag_share")):
         shares = [(getattr(mode, name) or 0.0, mode) for mode in modes]
         words = [
-            f"{100 * share:.0f} % {amount(mode.frequency.m_as('Hz'), 'Hz')} {mode.kind}"
+            f"{share_words(share)} {amount(mode.frequency.m_as('Hz'), 'Hz')} {mode.kind}"
             for share, mode in sorted(shares, key=lambda pair: -pair[0])
             if share >= _SHARE_SHOWN
         ]
@@ -507,7 +508,7 @@ def _influences(influences: Sequence[Influence]) -> list[str]:
     lines = []
     for figure, items in figures.items():
         shares = ", ".join(
-            f"{item.label} {100 * item.share:.0f} %"
+            f"{item.label} {share_words(item.share)}"
             for item in items[:_MOST_INFLUENCES]
             if item.share > 0.045
         )

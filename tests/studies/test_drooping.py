@@ -158,7 +158,7 @@ def test_droop_limit_without_a_sag_limit() -> None:
     result = run(notebook(insert()))
     assert finding(result, "droop").limit == pytest.approx(1.48)
     assert (
-        "A droop of up to 1% of the prop's length, or 1 mm if more, is a pass: a choice."
+        "A droop of up to 1 % of the prop's length, or 1 mm if more, is a pass: a choice."
         in result.assumptions
     )
     small = run(notebook(size='size = ["40 mm", "4 mm", "60 mm"]', embed='embed = "30 mm"', mass="5 g"))

@@ -290,7 +290,7 @@ def test_head_status(share: float, status: Status) -> None:
         found = finding(result, name)
         assert found.status is status
         if status is Status.PASS:
-            assert found.says == "The head is used to 69% of its rating."
+            assert found.says == "The head is used to 69 % of its rating."
             assert found.advice == ()
         elif status is Status.FAIL:
             assert found.says == "The head is overloaded: 1.01 times its rating."

@@ -260,7 +260,7 @@ def test_without_a_mark_it_is_pictured_in_the_middle() -> None:
 
 def test_without_a_frame_rate_the_share_of_the_move_is_told() -> None:
     part = look(FIELD, prop(stiff('from = "left"')), SLIDE)
-    assert finding(part).says.endswith("and it shows for 100% of the moves.")
+    assert finding(part).says.endswith("and it shows for 100 % of the moves.")
     assert "blur at top speed" not in labels(part)
 
 
@@ -379,7 +379,7 @@ def test_depth_counts_through_perspective() -> None:
     toward = SLIDE.replace('"up"', '"toward"')
     part = look(LENS, RATES, prop(stiff()), toward)
     value, note = figure(part, "size in the picture")
-    assert value == f"starts {1 - 1 / 1.1:.2%} smaller than it ends"
+    assert value == f"starts {100 * (1 - 1 / 1.1):.2f} % smaller than it ends"
     assert note == "it goes 100 mm toward the lens"
     assert "size in the picture" not in labels(look(FIELD, RATES, prop(stiff()), toward))
 
