@@ -22,7 +22,7 @@ if TYPE_CHECKING:
         StaticResult,
     )
 
-__all__ = ["check_json", "dump"]
+__all__ = ["check_json", "dump", "plain_number"]
 
 _FORMAT = "rigcheck-check/1"
 _DIGITS = 12  # significant digits: more than any input has, fewer than the rounding noise of the arithmetic
@@ -96,8 +96,9 @@ def _prop(prop: PropResult) -> dict[str, Any]:
         "static": None if prop.static is None else _static(prop.static),
         "modes": [_mode(mode) for mode in prop.modes],
         "motion": None if prop.motion is None else _motion(prop.motion),
-        "ranges": {key: [_float(low), _float(high)] for key, (low, high) in prop.ranges.items()} or None,
-        "chance_of_pass": _float(prop.chance_of_pass),
+        "ranges": {key: [plain_number(low), plain_number(high)] for key, (low, high) in prop.ranges.items()}
+        or None,
+        "chance_of_pass": plain_number(prop.chance_of_pass),
         "findings": [_finding(finding) for finding in prop.findings],
         "assumptions": list(prop.assumptions),
         "cautions": list(prop.cautions),
@@ -114,7 +115,7 @@ def _influence(item: Influence) -> dict[str, Any]:
     return {
         "figure": item.figure,
         "input": item.label,
-        "share": _float(item.share),
+        "share": plain_number(item.share),
         "measure": item.measure,
     }
 
@@ -128,20 +129,20 @@ def _static(static: StaticResult) -> dict[str, Any]:
         "tip_displacement_mm": _vector(static.tip_displacement, "mm"),
         "root_moment_N_m": _scalar(static.root_moment, "N*m"),
         "peak_stress_MPa": _scalar(static.peak_stress, "MPa"),
-        "yield_factor": _float(static.yield_factor),
+        "yield_factor": plain_number(static.yield_factor),
         "set_mm": _scalar(static.set, "mm"),
-        "buckling_factor": _float(static.buckling_factor),
+        "buckling_factor": plain_number(static.buckling_factor),
     }
 
 
 def _mode(mode: Mode) -> dict[str, Any]:
     return {
         "frequency_Hz": _scalar(mode.frequency, "Hz"),
-        "damping_ratio": _float(mode.damping_ratio),
+        "damping_ratio": plain_number(mode.damping_ratio),
         "direction": _floats(mode.direction),
         "kind": mode.kind,
-        "wobble_share": _float(mode.wobble_share),
-        "lag_share": _float(mode.lag_share),
+        "wobble_share": plain_number(mode.wobble_share),
+        "lag_share": plain_number(mode.lag_share),
     }
 
 
@@ -149,7 +150,7 @@ def _motion(motion: MotionResult) -> dict[str, Any]:
     return {
         "peak_deviation_mm": _scalar(motion.peak_deviation, "mm"),
         "residual_wobble_mm": _scalar(motion.residual_wobble, "mm"),
-        "residual_wobble_px": _float(motion.residual_wobble_px),
+        "residual_wobble_px": plain_number(motion.residual_wobble_px),
         "settle_s": _scalar(motion.settle, "s"),
         "seen_frequency_Hz": _scalar(motion.seen_frequency, "Hz"),
     }
@@ -159,17 +160,17 @@ def _finding(finding: Finding) -> dict[str, Any]:
     return {
         "id": finding.id,
         "status": finding.status.value,
-        "value": _float(finding.value),
-        "limit": _float(finding.limit),
+        "value": plain_number(finding.value),
+        "limit": plain_number(finding.limit),
         "unit": finding.unit or None,
         "says": finding.says,
         "advice": list(finding.advice),
-        "chance": _float(finding.chance_of_pass),
+        "chance": plain_number(finding.chance_of_pass),
     }
 
 
 def _scalar(quantity: Quantity | None, unit: str) -> float | None:
-    return None if quantity is None else _float(quantity.m_as(unit))
+    return None if quantity is None else plain_number(quantity.m_as(unit))
 
 
 def _vector(quantity: Quantity | None, unit: str) -> list[float] | None:
@@ -178,12 +179,28 @@ def _vector(quantity: Quantity | None, unit: str) -> list[float] | None:
 
 def _floats(values: Iterable[float]) -> list[float] | None:
     """A vector of which one entry is not finite says nothing as a whole."""
-    rounded = [number for number in map(_float, values) if number is not None]
+    rounded = [number for number in map(plain_number, values) if number is not None]
     return rounded if len(rounded) == 3 else None
 
 
-def _float(value: float | None) -> float | None:
-    """Plain float, whatever number type came in; ``+ 0.0`` turns -0.0 into 0.0."""
+def plain_number(value: float | None) -> float | None:
+    """A number as it stands in any JSON of the program.
+
+    Parameters
+    ----------
+    value : float or None
+        Of any number type.
+
+    Returns
+    -------
+    float or None
+        With 12 significant digits; None for what is absent or not finite, and never -0.0.
+
+    Examples
+    --------
+    >>> plain_number(0.1 + 0.2), plain_number(-0.0), plain_number(float("nan"))
+    (0.3, 0.0, None)
+    """
     if value is None or not math.isfinite(value):
         return None
     return float(f"{float(value):.{_DIGITS - 1}e}") + 0.0

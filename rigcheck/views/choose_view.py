@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING, Any
 
-from rigcheck.studies.results import Status
-from rigcheck.views.format import amount, number, printable, sampled_chance
+from rigcheck.views.as_json import plain_number
+from rigcheck.views.format import WIDEST, amount, marks_for, number, printable, sampled_chance
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -18,9 +17,6 @@ if TYPE_CHECKING:
 __all__ = ["choose_json", "render_choice"]
 
 _FORMAT = "rigcheck-choose/1"
-_MARKS = {Status.PASS: "✓", Status.CAUTION: "!", Status.FAIL: "✗"}
-_PLAIN_MARKS = {Status.PASS: "+", Status.CAUTION: "!", Status.FAIL: "x"}
-_WIDEST = 100
 _BAR = 30
 _MOST_BARS = 5  # sizes of one material in the chart, unless all are asked for
 _MOST_MATERIALS = 3
@@ -48,7 +44,7 @@ def render_choice(
     """
     from rich.text import Text
 
-    width = max(20, min(console.width, _WIDEST))
+    width = max(20, min(console.width, WIDEST))
     encoding = console.encoding
     fancy = printable("✓█", encoding=encoding) == "✓█"
 
@@ -70,7 +66,7 @@ def render_choice(
         say(prop.name, bold=True)
         say(_counts(prop), indent=2)
         if prop.best:
-            _table(console, prop.best[:most], width, fancy)
+            _table(console, prop.best[:most], width)
         else:
             say(
                 "Nothing in this list can be graded for it: shorten the support or lighten the prop.",
@@ -82,7 +78,7 @@ def render_choice(
             say(prop.thinner, indent=2)
         if prop.front:
             say("Thinnest for the least wobble (no other is better in both):", indent=2, bold=True)
-            _table(console, prop.front, width, fancy)
+            _table(console, prop.front, width)
         if prop.cures:
             say("Or keep what the file has and change one thing:", indent=2, bold=True)
             for cure in _leading(prop.cures):
@@ -90,7 +86,7 @@ def render_choice(
         if prop.reach:
             say("How far one of each size reaches with this prop:", indent=2, bold=True)
             rows = prop.reach if all_reach else _near(prop)
-            _chart(console, rows, width, fancy)
+            _chart(console, rows, width)
             if more := len(prop.reach) - len(rows):
                 say(f"{more} more sizes: add --reach.", indent=4)
         if told := [text for text in prop.assumptions if text not in shared]:
@@ -146,7 +142,7 @@ def _table(console: Console, candidates: tuple[Candidate, ...], width: int, fanc
     """One line a candidate, two where names are long; columns that decide least go where there is no room."""
     from rich.text import Text
 
-    marks = _MARKS if fancy else _PLAIN_MARKS
+    marks = marks_for(console.encoding)
     columns: dict[str, list[str]] = {
         "": [f"{marks[one.verdict]} {one.verdict.value}" for one in candidates],
         "choice": [one.words for one in candidates],
@@ -304,7 +300,7 @@ def _prop(prop: PropChoice) -> dict[str, Any]:
                 "section": row.item.section,
                 "size": row.item.label,
                 "diameter_mm": _scaled(row.item.diameter),
-                "longest_reach_mm": _float(row.length_mm),
+                "longest_reach_mm": plain_number(row.length_mm),
             }
             for row in prop.reach
         ],
@@ -335,24 +331,18 @@ def _candidate(one: Candidate) -> dict[str, Any]:
         "thickness_mm": _scaled(item.thickness),
         "count": one.count,
         "verdict": one.verdict.value,
-        "chance_of_pass": _float(one.chance_of_pass),
-        "sag_mm": _float(one.sag_mm),
-        "frequency_Hz": _float(one.frequency_hz),
-        "residual_wobble_mm": _float(one.residual_wobble_mm),
-        "residual_wobble_px": _float(one.residual_wobble_px),
-        "visible_width_mm": _float(one.visible_width_mm),
-        "visible_width_px": _float(one.visible_width_px),
-        "margin": _float(one.margin),
-        "longest_reach_mm": _float(one.longest_reach_mm),
+        "chance_of_pass": plain_number(one.chance_of_pass),
+        "sag_mm": plain_number(one.sag_mm),
+        "frequency_Hz": plain_number(one.frequency_hz),
+        "residual_wobble_mm": plain_number(one.residual_wobble_mm),
+        "residual_wobble_px": plain_number(one.residual_wobble_px),
+        "visible_width_mm": plain_number(one.visible_width_mm),
+        "visible_width_px": plain_number(one.visible_width_px),
+        "margin": plain_number(one.margin),
+        "longest_reach_mm": plain_number(one.longest_reach_mm),
         "fails": list(one.fails),
     }
 
 
 def _scaled(metres: float | None) -> float | None:
-    return None if metres is None else _float(metres * 1e3)
-
-
-def _float(value: float | None) -> float | None:
-    if value is None or not math.isfinite(value):
-        return None
-    return float(f"{value:.11e}") + 0.0
+    return None if metres is None else plain_number(metres * 1e3)

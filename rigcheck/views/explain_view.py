@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
-from rigcheck.views.format import amount, between, chance, number, printable
+from rigcheck.views.as_json import plain_number
+from rigcheck.views.format import WIDEST, amount, between, chance, number, printable
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -17,7 +18,6 @@ if TYPE_CHECKING:
 __all__ = ["explain_json", "render_explain"]
 
 _FORMAT = "rigcheck-explain/1"
-_WIDEST = 100
 _BAR = 10
 _NARROW = 76  # under it the bars are left out
 _MOST_SHOWN = 4
@@ -42,7 +42,7 @@ def render_explain(
     """
     from rich.text import Text
 
-    width = max(20, min(console.width, _WIDEST))
+    width = max(20, min(console.width, WIDEST))
     encoding = console.encoding
     bar = "█" if printable("█", encoding=encoding) == "█" else "#"
 
@@ -233,10 +233,10 @@ def explain_json(result: ExplainResult, *, saved: Path | None = None) -> dict[st
         "cures": list(result.cures),
         "wobble": {
             "unit": result.unit,
-            "seen": _float(result.seen),
-            "predicted": _float(result.predicted),
+            "seen": plain_number(result.seen),
+            "predicted": plain_number(result.predicted),
             "predicted_unit": result.predicted_unit or None,
-            "limit": _float(result.limit),
+            "limit": plain_number(result.limit),
         },
         "fitted": None
         if result.fitted is None
@@ -248,9 +248,9 @@ def explain_json(result: ExplainResult, *, saved: Path | None = None) -> dict[st
             "says": list(result.fitted.says),
             "saved": None if saved is None else str(saved),
         },
-        "frame_rate_Hz": _float(result.frame_rate_Hz),
-        "part_s": None if result.part_s is None else [_float(value) for value in result.part_s],
-        "noise": _float(result.noise),
+        "frame_rate_Hz": plain_number(result.frame_rate_Hz),
+        "part_s": None if result.part_s is None else [plain_number(value) for value in result.part_s],
+        "noise": plain_number(result.noise),
         "order_criterion": result.order_criterion or None,
         "notes": list(result.notes),
         "assumptions": list(result.assumptions),
@@ -260,17 +260,17 @@ def explain_json(result: ExplainResult, *, saved: Path | None = None) -> dict[st
 
 def _component(one: Seen, unit: str) -> dict[str, Any]:
     return {
-        "frequency_Hz": _float(one.frequency_Hz),
-        "frequency_range_Hz": [_float(value) for value in one.frequency_range_Hz],
-        "damping_ratio": _float(one.damping_ratio),
-        "damping_range": [_float(value) for value in one.damping_range],
-        "amplitude_px": _float(one.amplitude_px),
-        "amplitude_mm": _float(one.amplitude_mm),
-        f"amplitude_range_{unit}": [_float(value) for value in one.amplitude_range],
-        "direction": [_float(value) for value in one.direction],
-        "cycles": _float(one.cycles),
-        "to_a_tenth_s": _float(one.to_a_tenth_s),
-        "aliases_Hz": [_float(value) for value in one.aliases_Hz],
+        "frequency_Hz": plain_number(one.frequency_Hz),
+        "frequency_range_Hz": [plain_number(value) for value in one.frequency_range_Hz],
+        "damping_ratio": plain_number(one.damping_ratio),
+        "damping_range": [plain_number(value) for value in one.damping_range],
+        "amplitude_px": plain_number(one.amplitude_px),
+        "amplitude_mm": plain_number(one.amplitude_mm),
+        f"amplitude_range_{unit}": [plain_number(value) for value in one.amplitude_range],
+        "direction": [plain_number(value) for value in one.direction],
+        "cycles": plain_number(one.cycles),
+        "to_a_tenth_s": plain_number(one.to_a_tenth_s),
+        "aliases_Hz": [plain_number(value) for value in one.aliases_Hz],
         "what": one.what or None,
     }
 
@@ -279,17 +279,17 @@ def _cause_json(one: Cause) -> dict[str, Any]:
     implied = one.implied
     return {
         "id": one.id,
-        "chance": _float(one.chance),
+        "chance": plain_number(one.chance),
         "says": one.says,
         "implied": None
         if implied is None
         else {
             "what": implied.what,
-            "value": _float(implied.value),
+            "value": plain_number(implied.value),
             "range": None
             if implied.low is None or implied.high is None
-            else [_float(implied.low), _float(implied.high)],
-            "given": _float(implied.given),
+            else [plain_number(implied.low), plain_number(implied.high)],
+            "given": plain_number(implied.given),
             "unit": implied.unit or None,
             "name": implied.name or None,
             "plausible": implied.plausible,
@@ -297,18 +297,12 @@ def _cause_json(one: Cause) -> dict[str, Any]:
         },
         "test": one.test,
         "cure": one.cure,
-        "predicted_wobble": _float(one.predicted),
-        "wobble_after_cure": _float(one.after),
+        "predicted_wobble": plain_number(one.predicted),
+        "wobble_after_cure": plain_number(one.after),
     }
 
 
 def _plain(value: float | str | tuple[float, ...]) -> Any:
     if isinstance(value, str):
         return value
-    return [_float(part) for part in value] if isinstance(value, tuple) else _float(value)
-
-
-def _float(value: float | None) -> float | None:
-    if value is None or not math.isfinite(value):
-        return None
-    return float(f"{value:.11e}") + 0.0
+    return [plain_number(part) for part in value] if isinstance(value, tuple) else plain_number(value)

@@ -8,10 +8,28 @@ from __future__ import annotations
 
 import math
 import unicodedata
+from collections.abc import Mapping
 
+from rigcheck.studies.results import Status
 from rigcheck.studies.words import share_words
 
-__all__ = ["amount", "between", "chance", "number", "printable", "sampled_chance", "value_with_limit"]
+__all__ = [
+    "WIDEST",
+    "amount",
+    "between",
+    "chance",
+    "marks_for",
+    "number",
+    "printable",
+    "sampled_chance",
+    "value_with_limit",
+]
+
+WIDEST = 100
+"""Columns of a line in the terminal at most: longer lines of prose are hard to follow."""
+
+_MARKS = {Status.PASS: "✓", Status.CAUTION: "!", Status.FAIL: "✗", Status.SKIPPED: "-"}
+_PLAIN_MARKS = {Status.PASS: "+", Status.CAUTION: "!", Status.FAIL: "x", Status.SKIPPED: "-"}
 
 _MOST_DIGITS = 9  # digits a value may take to be told apart from its limit
 _SMALLEST_AMOUNT = 0.001  # mm, px, s, Hz, MPa: below it nobody on a table top can see or set anything
@@ -39,6 +57,23 @@ _PLAIN_LETTERS = {
     "…": "...",
     "\u00a0": " ",
 }
+
+
+def marks_for(encoding: str) -> Mapping[Status, str]:
+    """The mark of each verdict in signs that an encoding has.
+
+    Parameters
+    ----------
+    encoding : str
+        Of the console.
+
+    Returns
+    -------
+    mapping of Status to str
+        One sign each.
+    """
+    marks = "".join(_MARKS.values())
+    return _MARKS if printable(marks, encoding=encoding) == marks else _PLAIN_MARKS
 
 
 def number(value: float, *, digits: int = 3) -> str:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from rigcheck.errors import OutputError
 from rigcheck.studies.results import Status
+from rigcheck.views.deciding import FAIL_FIRST, deciding_rows, ordered, skipped_line
 from rigcheck.views.figure_rig import (
     draw_frame,
     draw_lens,
@@ -27,7 +28,6 @@ from rigcheck.views.figure_rig import (
 from rigcheck.views.figure_style import MARKS, Drawing, drawing, new_figure, svg_for_page
 from rigcheck.views.figure_time import draw_response, response_words
 from rigcheck.views.format import amount, number, printable
-from rigcheck.views.terminal import _deciding_rows, _ordered, _skipped_line
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -212,11 +212,10 @@ def _prop(one: PropSheet, prefix: str) -> dict[str, Any]:
         "id": prefix,
         "pictures": _pictures(one, prefix),
         "rows": [
-            (row.label, row.value, None if row.status is None else row.status)
-            for row in _deciding_rows(found)
+            (row.label, row.value, None if row.status is None else row.status) for row in deciding_rows(found)
         ],
-        "wrong": _ordered(found.findings, (Status.FAIL, Status.CAUTION)),
-        "skipped": _skipped_line(found.findings),
+        "wrong": ordered(found.findings, FAIL_FIRST),
+        "skipped": skipped_line(found.findings),
         "head": [
             figure
             for figure in found.details

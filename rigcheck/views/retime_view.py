@@ -15,8 +15,9 @@ from rich.cells import cell_len
 from rich.text import Text
 
 from rigcheck.studies.results import Status
+from rigcheck.views.as_json import plain_number
 from rigcheck.views.format import amount, number, printable
-from rigcheck.views.terminal import _Page
+from rigcheck.views.wrapped import WrappedPage
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -57,7 +58,7 @@ def render_retime(console: Console, result: RetimeResult, *, details: bool = Fal
     details : bool
         Also print strength, modes, impulses and assumptions.
     """
-    page = _Page(console)
+    page = WrappedPage(console)
     first = page.verdict(result.verdict).append("  ")
     page.write(page.text(result.title or "Untitled shot", "bold"), first=first, hang=cell_len(first.plain))
     for prop in result.props:
@@ -83,7 +84,7 @@ def render_export(console: Console, exported: ExportedKeys) -> None:
     exported : ExportedKeys
         What was written.
     """
-    page = _Page(console)
+    page = WrappedPage(console)
     page.blank()
     names = ", ".join(str(file) for file in exported.files)
     page.write(
@@ -99,7 +100,7 @@ def render_export(console: Console, exported: ExportedKeys) -> None:
 # -- one prop -------------------------------------------------------------------------------------------
 
 
-def _prop(page: _Page, prop: PropRetiming, *, details: bool) -> None:
+def _prop(page: WrappedPage, prop: PropRetiming, *, details: bool) -> None:
     first = page.verdict(prop.status).append("  ")
     page.write(page.text(prop.name, "bold"), first=first, hang=cell_len(first.plain))
     page.write(f"on {prop.support}", hang=2)
@@ -124,12 +125,12 @@ def _prop(page: _Page, prop: PropRetiming, *, details: bool) -> None:
         page.write(note, hang=2)
 
 
-def _do(page: _Page, prop: PropRetiming) -> None:
+def _do(page: WrappedPage, prop: PropRetiming) -> None:
     first = page.text("  Do: ", "bold")
     page.write(prop.recommendation.says, first=first, hang=cell_len(first.plain))
 
 
-def _profiles(page: _Page, prop: PropRetiming) -> None:
+def _profiles(page: WrappedPage, prop: PropRetiming) -> None:
     """For each profile, the times from which it arrives still."""
     page.blank()
     page.heading(f"Seconds to arrive still (under {_amount(prop.limit, prop.unit)})", indent=2)
@@ -170,7 +171,7 @@ def _weak(row: ProfileTimes) -> bool:
     return any(timing is not None and timing.strength_status is Status.FAIL for timing in timings)
 
 
-def _nulls(page: _Page, prop: PropRetiming) -> None:
+def _nulls(page: WrappedPage, prop: PropRetiming) -> None:
     if not prop.nulls:
         return
     page.blank()
@@ -188,7 +189,7 @@ def _nulls(page: _Page, prop: PropRetiming) -> None:
     )
 
 
-def _shaped(page: _Page, prop: PropRetiming) -> None:
+def _shaped(page: WrappedPage, prop: PropRetiming) -> None:
     if not prop.shaped:
         return
     page.blank()
@@ -229,7 +230,7 @@ def _fails(timing: Timing) -> bool:
     return timing.strength_status is Status.FAIL
 
 
-def _details(page: _Page, prop: PropRetiming) -> None:
+def _details(page: WrappedPage, prop: PropRetiming) -> None:
     page.blank()
     page.heading("Strength factor at these times", indent=2)
     rows = [
@@ -261,7 +262,7 @@ def _details(page: _Page, prop: PropRetiming) -> None:
 # -- cells ----------------------------------------------------------------------------------------------
 
 
-def _word(page: _Page, status: Status) -> Text:
+def _word(page: WrappedPage, status: Status) -> Text:
     return Text.assemble("  ", page.mark(status), " ", (f"{status.value:9}", page.style(status)))
 
 
@@ -285,18 +286,18 @@ def _short(value: float) -> str:
     return "< 0.001" if 0.0 < value < 1e-3 else number(value)
 
 
-def _table(page: _Page, header: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+def _table(page: WrappedPage, header: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     """Columns where they fit, else one line for each row with the header's words."""
     plain = [[printable(cell) for cell in row] for row in (header, *rows)]
     widths = [max(cell_len(row[column]) for row in plain) for column in range(len(header))]
-    if 4 + sum(widths) + 2 * (len(widths) - 1) <= page._measure:
+    if 4 + sum(widths) + 2 * (len(widths) - 1) <= page.measure:
         for row in plain:
             first, *others = row
             cells = [first + " " * (widths[0] - cell_len(first))]
             cells += [
                 " " * (width - cell_len(cell)) + cell for cell, width in zip(others, widths[1:], strict=True)
             ]
-            page._add(page.text("    " + "  ".join(cells)))
+            page.add(page.text("    " + "  ".join(cells)))
         return
     for record in rows:
         words = ", ".join(f"{name} {cell}" for name, cell in zip(header[1:], record[1:], strict=True))
@@ -306,11 +307,11 @@ def _table(page: _Page, header: Sequence[str], rows: Sequence[Sequence[str]]) ->
 # -- chart ----------------------------------------------------------------------------------------------
 
 
-def _chart(page: _Page, prop: PropRetiming, curve: Curve) -> None:
+def _chart(page: WrappedPage, prop: PropRetiming, curve: Curve) -> None:
     """Wobble against the time of the move, on a scale of tenfold steps."""
     assert prop.plan is not None  # only timed props come here
     labels = 10
-    width = min(page._measure - labels - 2, _WIDEST_CHART, len(curve.duration_s))
+    width = min(page.measure - labels - 2, _WIDEST_CHART, len(curve.duration_s))
     if width < _NARROWEST_CHART or max(curve.wobble) <= 0.0:
         return
     low, high = _bins(curve, width)
@@ -339,8 +340,8 @@ def _chart(page: _Page, prop: PropRetiming, curve: Curve) -> None:
         value = floor * (top / floor) ** (row / _ROWS)
         label = {_ROWS: number(value, digits=2), mark: f"limit {number(prop.limit, digits=2)}"}.get(row, "")
         style = page.style(Status.FAIL) if row > mark else ""
-        page._add(Text.assemble(f"{label:>{labels}} ", (_drawn(cells, page._encoding), style)))
-    page._add(Text(" " * (labels + 1) + _axis(prop.plan.duration_s, curve, width)))
+        page.add(Text.assemble(f"{label:>{labels}} ", (_drawn(cells, page.encoding), style)))
+    page.add(Text(" " * (labels + 1) + _axis(prop.plan.duration_s, curve, width)))
 
 
 def _bins(curve: Curve, width: int) -> tuple[list[float], list[float]]:
@@ -417,7 +418,7 @@ def export_json(exported: ExportedKeys) -> dict[str, Any]:
         "prop": exported.prop,
         "shaped": exported.shaped,
         "files": [str(file) for file in exported.files],
-        "rate_Hz": _float(exported.rate_Hz),
+        "rate_Hz": plain_number(exported.rate_Hz),
         "keys": exported.keys,
         "status": exported.status.value,
         **_in_unit("wobble", exported.wobble, exported.unit),
@@ -450,9 +451,9 @@ def _prop_json(prop: PropRetiming) -> dict[str, Any]:
         "nulls": [_null(null, unit) for null in prop.nulls],
         "modes": [
             {
-                "frequency_Hz": _float(mode.frequency_Hz),
+                "frequency_Hz": plain_number(mode.frequency_Hz),
                 "direction": mode.direction,
-                "share": _float(mode.share),
+                "share": plain_number(mode.share),
                 "matters": mode.matters,
             }
             for mode in prop.modes
@@ -474,11 +475,11 @@ def _timing(timing: Timing | None, unit: str) -> dict[str, Any] | None:
     if timing is None:
         return None
     return {
-        "duration_s": _float(timing.duration_s),
+        "duration_s": plain_number(timing.duration_s),
         "moves": [
             {
-                "start_s": _float(move.start_s),
-                "duration_s": _float(move.duration_s),
+                "start_s": plain_number(move.start_s),
+                "duration_s": plain_number(move.duration_s),
                 "profile": move.profile,
             }
             for move in timing.moves
@@ -486,15 +487,15 @@ def _timing(timing: Timing | None, unit: str) -> dict[str, Any] | None:
         **_in_unit("wobble", timing.wobble, unit),
         **_in_unit("wobble_10_percent_off", timing.wobble_off, unit),
         "status": timing.status.value,
-        "settle_s": _float(timing.settle_s),
-        "strength_factor": _float(timing.strength_factor),
+        "settle_s": plain_number(timing.settle_s),
+        "strength_factor": plain_number(timing.strength_factor),
         "strength_status": timing.strength_status.value,
     }
 
 
 def _null(null: NullTime, unit: str) -> dict[str, Any]:
     return {
-        "duration_s": _float(null.duration_s),
+        "duration_s": plain_number(null.duration_s),
         **_in_unit("wobble", null.wobble, unit),
         **_in_unit("wobble_10_percent_low", null.low, unit),
         **_in_unit("wobble_10_percent_high", null.high, unit),
@@ -506,17 +507,18 @@ def _shaped_json(move: ShapedMove, unit: str) -> dict[str, Any]:
     return {
         "name": move.name,
         "impulses": [
-            {"time_s": _float(time), "share": _float(share)}
+            {"time_s": plain_number(time), "share": plain_number(share)}
             for time, share in zip(move.times_s, move.shares, strict=True)
         ],
-        "added_s": _float(move.added_s),
+        "added_s": plain_number(move.added_s),
         "timing": _timing(move.timing, unit),
-        "residual_share": _float(move.residual_share),
+        "residual_share": plain_number(move.residual_share),
         **_in_unit("wobble_10_percent_low", move.low, unit),
         **_in_unit("wobble_10_percent_high", move.high, unit),
-        "forgives": None if move.forgives is None else [_float(end) for end in move.forgives],
+        "forgives": None if move.forgives is None else [plain_number(end) for end in move.forgives],
         "bands_under_5_percent": [
-            {"frequency_Hz": _float(frequency), "width": _float(width)} for frequency, width in move.widths
+            {"frequency_Hz": plain_number(frequency), "width": plain_number(width)}
+            for frequency, width in move.widths
         ],
         "quickest": _timing(move.quickest, unit),
     }
@@ -525,20 +527,14 @@ def _shaped_json(move: ShapedMove, unit: str) -> dict[str, Any]:
 def _curve(curve: Curve | None, unit: str) -> dict[str, Any] | None:
     if curve is None:
         return None
-    wobble = [_float(value) for value in curve.wobble]
+    wobble = [plain_number(value) for value in curve.wobble]
     return {
-        "duration_s": [_float(value) for value in curve.duration_s],
+        "duration_s": [plain_number(value) for value in curve.duration_s],
         "wobble_px": wobble if unit == "px" else None,
         "wobble_mm": wobble if unit == "mm" else None,
     }
 
 
 def _in_unit(name: str, value: float, unit: str) -> dict[str, float | None]:
-    number_ = _float(value)
+    number_ = plain_number(value)
     return {f"{name}_px": number_ if unit == "px" else None, f"{name}_mm": number_ if unit == "mm" else None}
-
-
-def _float(value: float | None) -> float | None:
-    if value is None or not math.isfinite(value):
-        return None
-    return float(f"{float(value):.{_DIGITS - 1}e}") + 0.0

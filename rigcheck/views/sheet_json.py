@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from rigcheck.views.as_json import _float, check_json
+from rigcheck.views.as_json import check_json, plain_number
 
 if TYPE_CHECKING:
     from rigcheck.studies.results import Figure, Finding
@@ -53,9 +53,9 @@ def sheet_json(result: SheetResult) -> dict[str, Any]:
                 "diameter": cut.diameter,
                 "wall": cut.wall,
                 "count": cut.count,
-                "length_mm": _float(cut.length_mm),
-                "start_mm": _float(cut.start_mm),
-                "end_mm": _float(cut.start_mm + cut.length_mm),
+                "length_mm": plain_number(cut.length_mm),
+                "start_mm": plain_number(cut.start_mm),
+                "end_mm": plain_number(cut.start_mm + cut.length_mm),
             }
             for cut in result.sleeves
         ],
@@ -65,8 +65,8 @@ def sheet_json(result: SheetResult) -> dict[str, Any]:
                 "material": cut.material,
                 "thickness": cut.thickness,
                 "count": cut.count,
-                "along_support_mm": _float(cut.along_mm),
-                "across_support_mm": _float(cut.across_mm),
+                "along_support_mm": plain_number(cut.along_mm),
+                "across_support_mm": plain_number(cut.across_mm),
                 "grain": cut.grain,
             }
             for cut in result.blanks
@@ -75,8 +75,8 @@ def sheet_json(result: SheetResult) -> dict[str, Any]:
             {
                 "what": one.what,
                 "pieces": one.pieces,
-                "longest_mm": _float(one.longest_mm),
-                "total_mm": _float(one.total_mm),
+                "longest_mm": plain_number(one.longest_mm),
+                "total_mm": plain_number(one.total_mm),
                 "at_least": one.at_least,
             }
             for one in result.stock
@@ -95,10 +95,10 @@ def _cut(cut: Cut) -> dict[str, Any]:
         "section": cut.section,
         "size": cut.size,
         "count": cut.count,
-        "length_mm": _float(cut.length_mm),
-        "free_mm": _float(cut.free_mm),
-        "grip_mm": _float(cut.grip_mm),
-        "embed_mm": _float(cut.embed_mm),
+        "length_mm": plain_number(cut.length_mm),
+        "free_mm": plain_number(cut.free_mm),
+        "grip_mm": plain_number(cut.grip_mm),
+        "embed_mm": plain_number(cut.embed_mm),
         "tied": cut.tied,
         "bends": [_bend(bend) for bend in cut.bends],
     }
@@ -106,10 +106,10 @@ def _cut(cut: Cut) -> dict[str, Any]:
 
 def _bend(bend: Bend) -> dict[str, Any]:
     return {
-        "at_mm": _float(bend.at_mm),
-        "angle_deg": _float(bend.angle_deg),
+        "at_mm": plain_number(bend.at_mm),
+        "angle_deg": plain_number(bend.angle_deg),
         "toward": bend.toward,
-        "twist_deg": _float(bend.twist_deg),
+        "twist_deg": plain_number(bend.twist_deg),
     }
 
 
@@ -118,50 +118,52 @@ def _prop(one: PropSheet) -> dict[str, Any]:
     return {
         "name": one.check.name,
         "verdict": one.check.verdict.value,
-        "mass_kg": _float(one.mass_kg),
+        "mass_kg": plain_number(one.mass_kg),
         "moves": [
             {
                 "number": move.number,
                 "says": move.words,
                 "profile": move.profile,
-                "start_s": _float(move.start_s),
-                "end_s": _float(move.stop_s),
-                "start_frame": _float(move.start_frame),
-                "end_frame": _float(move.stop_frame),
+                "start_s": plain_number(move.start_s),
+                "end_s": plain_number(move.stop_s),
+                "start_frame": plain_number(move.start_frame),
+                "end_frame": plain_number(move.stop_frame),
             }
             for move in shown.moves
         ],
-        "settle_s": _float(shown.settle_s),
+        "settle_s": plain_number(shown.settle_s),
         "mount": list(one.mount),
         "clamps": [
             {
                 "support": note.support,
                 "clamp": note.clamp,
-                "grip_mm": _float(note.grip_mm),
-                "least_grip_mm": _float(note.least_grip_mm),
-                "moment_N_m": _float(note.moment_N_m),
-                "force_N": _float(note.force_N),
+                "grip_mm": plain_number(note.grip_mm),
+                "least_grip_mm": plain_number(note.least_grip_mm),
+                "moment_N_m": plain_number(note.moment_N_m),
+                "force_N": plain_number(note.force_N),
             }
             for note in one.clamps
         ],
         "counterweight": None
         if weight is None
         else {
-            "moment_N_m": _float(weight.moment_N_m),
-            "hanging_kg": _float(weight.hanging_kg),
-            "payload_kg": _float(weight.payload_kg),
+            "moment_N_m": plain_number(weight.moment_N_m),
+            "hanging_kg": plain_number(weight.hanging_kg),
+            "payload_kg": plain_number(weight.payload_kg),
             "side": weight.side or None,
-            "choices": [{"arm_mm": _float(arm), "mass_g": _float(mass)} for arm, mass in weight.choices],
+            "choices": [
+                {"arm_mm": plain_number(arm), "mass_g": plain_number(mass)} for arm, mass in weight.choices
+            ],
             "says": weight.says,
         },
         "proof_load": {
-            "factor": _float(one.proof.factor),
-            "load_kg": _float(one.proof.load_kg),
-            "hold_min": _float(one.proof.hold_min),
+            "factor": plain_number(one.proof.factor),
+            "load_kg": plain_number(one.proof.load_kg),
+            "hold_min": plain_number(one.proof.hold_min),
             "safe": one.proof.safe,
-            "extra_sag_mm": _float(one.proof.extra_mm),
-            "strength_factor": _float(one.proof.strength_factor),
-            "set_mm": _float(one.proof.set_mm),
+            "extra_sag_mm": plain_number(one.proof.extra_mm),
+            "strength_factor": plain_number(one.proof.strength_factor),
+            "set_mm": plain_number(one.proof.set_mm),
             "says": one.proof.says if one.proof.safe else None,
             "expect": one.proof.expect,
             "source": one.proof.source,
@@ -172,9 +174,9 @@ def _prop(one: PropSheet) -> dict[str, Any]:
             "seen_from": shown.side.seen_from,
             "unloaded": _body(shown.side.unloaded),
             "settled": None if shown.side.settled is None else _body(shown.side.settled),
-            "settled_times": _float(shown.side.settled_times),
+            "settled_times": plain_number(shown.side.settled_times),
             "wobble_ends": [_body(body) for body in shown.side.swings],
-            "wobble_times": _float(shown.side.wobble_times),
+            "wobble_times": plain_number(shown.side.wobble_times),
         },
         "lens_view": None
         if shown.lens is None
@@ -183,7 +185,7 @@ def _prop(one: PropSheet) -> dict[str, Any]:
             "outline_mm": _places(shown.lens.outline),
             "shown": [_stroke(stroke) for stroke in shown.lens.shown],
             "hidden": [_stroke(stroke) for stroke in shown.lens.hidden],
-            "pixel_mm": _float(shown.lens.pixel),
+            "pixel_mm": plain_number(shown.lens.pixel),
         },
     }
 
@@ -206,7 +208,7 @@ def _body(body: Body) -> dict[str, Any]:
 
 
 def _stroke(stroke: Stroke) -> dict[str, Any]:
-    return {"kind": stroke.kind, "width_mm": _float(stroke.width), "points_mm": _places(stroke.points)}
+    return {"kind": stroke.kind, "width_mm": plain_number(stroke.width), "points_mm": _places(stroke.points)}
 
 
 def _places(points: Iterable[Iterable[float]] | None) -> list[list[float]] | None:

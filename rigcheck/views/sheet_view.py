@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from rich.cells import cell_len
 
-from rigcheck.views.terminal import _Page
+from rigcheck.views.wrapped import WrappedPage
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -30,7 +30,7 @@ def render_sheet(console: Console, result: SheetResult, written: Sequence[Path])
     written : sequence of Path
         The files.
     """
-    page = _Page(console)
+    page = WrappedPage(console)
     first = page.verdict(result.check.verdict).append("  ")
     page.write(
         page.text(result.check.title or "Untitled shot", "bold"), first=first, hang=cell_len(first.plain)

@@ -8,7 +8,7 @@ from rich.cells import cell_len
 from rich.text import Text
 
 from rigcheck.views.format import printable
-from rigcheck.views.terminal import _Page
+from rigcheck.views.wrapped import WrappedPage
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -130,7 +130,7 @@ class StartView:
         self._console.file.flush()
 
     def _choose(self, asked: Asked) -> None:
-        page = _Page(self._console)
+        page = WrappedPage(self._console)
         column = max(cell_len(value) for value, _ in asked.choices)
         figures = len(str(len(asked.choices)))
         for number, (value, words) in enumerate(asked.choices, 1):
@@ -142,6 +142,6 @@ class StartView:
         return printable(text, encoding=self._console.encoding)
 
     def _write(self, text: str, *, style: str = "", indent: int = 0) -> None:
-        page = _Page(self._console)
+        page = WrappedPage(self._console)
         page.write(page.text(text, style), hang=indent)
         page.print()

@@ -1,21 +1,29 @@
 """The result of a check in the terminal: verdict, deciding figures, what to do next, cautions.
 
-The only module of this view that knows rich. It wraps lines itself, so that figures stay with their units and
-labels keep their column at any width. A verdict is always a word and a mark; colour only repeats them.
+A verdict is always a word and a mark; colour only repeats them.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 from rich.cells import cell_len
 from rich.text import Text
 
 from rigcheck.studies.results import Status
 from rigcheck.studies.words import share_words
-from rigcheck.views.format import amount, between, number, printable, sampled_chance, value_with_limit
+from rigcheck.views.deciding import (
+    FAIL_FIRST,
+    WORST_FIRST,
+    beside_limit,
+    deciding_rows,
+    in_unit,
+    ordered,
+    skipped_line,
+)
+from rigcheck.views.format import amount, between, number, printable, sampled_chance
+from rigcheck.views.wrapped import WrappedPage
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -33,31 +41,10 @@ if TYPE_CHECKING:
 
 __all__ = ["render_check"]
 
-_WIDEST = 100  # longer lines of prose are hard to follow
 _WIDEST_LABEL = 24
-_NARROWEST_BODY = 24  # below it the label column gives way
-
-_MARKS = {Status.PASS: "✓", Status.CAUTION: "!", Status.FAIL: "✗", Status.SKIPPED: "-"}
-_PLAIN_MARKS = {Status.PASS: "+", Status.CAUTION: "!", Status.FAIL: "x", Status.SKIPPED: "-"}
-
-# Colours of the 256 palette at middle lightness, so that they stand out from white and from black alike. The
-# 16 named ones depend on the user's theme (yellow on white vanishes): terminals with only those get bold.
-_COLOURS = {Status.PASS: "color(28)", Status.CAUTION: "color(136)", Status.FAIL: "color(196)"}
-
-_FAIL_FIRST = (Status.FAIL, Status.CAUTION)
-_WORST_FIRST = (Status.FAIL, Status.CAUTION, Status.SKIPPED, Status.PASS)
-
-# Spaces between a number and its unit, and inside a range, should not become line breaks: a private-use
-# character holds them while wrapping. `printable` has escaped any that the text had of its own.
-_GLUE = "\ue000"
-_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:mm|cm|m|px|Hz|s|g|kg|N|N\*m|MPa|GPa|deg|%|fps|rpm|in)(?![\w/*]))")
-_RANGE = re.compile(r"\(90 %: [^()]+\)".replace(" ", f"[ {_GLUE}]", 1))
 
 # The end of a range's key, as in the JSON, and the unit it stands for.
 _KEY_UNITS = {"mm": "mm", "px": "px", "s": "s", "Hz": "Hz", "deg": "deg", "MPa": "MPa", "N_m": "N*m"}
-
-# Findings whose value stands in the row of the figure they judge: its name in the JSON, without the unit.
-_DECIDING = frozenset({"sag", "residual-wobble", "settle", "yield-factor"})
 
 _WORDS = (("right", "left"), ("up", "down"), ("toward", "away"))  # x, y, z of a level camera
 _MOST_INFLUENCES = 3  # inputs named for each figure
@@ -65,18 +52,7 @@ _VISIBLE_SHARE = 0.005  # smaller parts vanish in the three digits of the larges
 _OBLIQUE_SHARE = 0.25
 _SHARE_SHOWN = 0.01  # modes with less of the wobble or of the lag are not named
 
-# Chances between which a measurement is worth its while.
-_HOPELESS, _SURE = 0.01, 0.97
-
 Quantity = Any  # a pint Quantity; pint is imported by whoever makes one
-
-
-class _Row(NamedTuple):
-    """One figure of a prop's block."""
-
-    status: Status | None
-    label: str
-    value: str
 
 
 def render_check(console: Console, result: CheckResult, *, details: bool = False) -> None:
@@ -91,7 +67,7 @@ def render_check(console: Console, result: CheckResult, *, details: bool = False
     details : bool
         Also print every finding with its advice, the modes, all figures and the assumptions.
     """
-    page = _Page(console)
+    page = WrappedPage(console)
     _shot(page, result)
     for prop in result.props:
         page.blank()
@@ -108,91 +84,7 @@ def render_check(console: Console, result: CheckResult, *, details: bool = False
     page.print()
 
 
-class _Page:
-    """Lines of text, wrapped to the console as they come and printed in one go."""
-
-    def __init__(self, console: Console) -> None:
-        self._console = console
-        self._encoding = console.encoding
-        self._measure = max(1, min(console.width, _WIDEST))
-        self._coloured = console.color_system in ("256", "truecolor")
-        marks = "".join(_MARKS.values())
-        self._marks = _MARKS if printable(marks, encoding=self._encoding) == marks else _PLAIN_MARKS
-        self._lines: list[Text] = []
-
-    def print(self) -> None:
-        """Send everything out."""
-        page = Text("\n").join(self._lines)
-        self._console.print(page, soft_wrap=True)
-
-    def blank(self) -> None:
-        self._lines.append(Text())
-
-    def text(self, text: str, style: str = "") -> Text:
-        """Text that is safe to print and carries no markup."""
-        safe = printable(text, encoding=self._encoding)
-        held = _BEFORE_UNIT.sub(_GLUE, safe)
-        held = _RANGE.sub(lambda match: match[0].replace(" ", _GLUE), held)
-        return Text(held, style=style)
-
-    def mark(self, status: Status | None) -> Text:
-        return Text(" ") if status is None else Text(self._marks[status], style=self.style(status))
-
-    def verdict(self, status: Status) -> Text:
-        """Mark and word, in capitals."""
-        return Text(f"{self._marks[status]} {status.value.upper()}", style=self.style(status))
-
-    def style(self, status: Status) -> str:
-        colour = _COLOURS.get(status, "") if self._coloured else ""
-        return f"bold {colour}".rstrip()
-
-    def heading(self, text: str, *, indent: int = 0) -> None:
-        self.write(self.text(text, "bold"), hang=indent)
-
-    def bullets(self, texts: Iterable[str], *, indent: int = 2) -> None:
-        for text in texts:
-            self.write(text, first=Text(" " * indent + "- "), hang=indent + 2)
-
-    def write(self, body: Text | str, *, first: Text | None = None, hang: int = 0) -> None:
-        """Add a paragraph: `first` on its left, the body from column `hang` on every line.
-
-        Where `first` is too long for its column the body starts on the next line.
-        """
-        if isinstance(body, str):
-            body = self.text(body)
-        hang = min(hang, max(0, self._measure - _NARROWEST_BODY))
-        first = first or Text(" " * hang)
-        lines = self._wrap(body, self._measure - hang)
-        room = hang - cell_len(first.plain)
-        # Spaces at the end of `first` part it from the body, so it has to fit with them.
-        if room >= 0:
-            self._add(Text.assemble(first, " " * room, lines[0]))
-            lines = lines[1:]
-        else:
-            for line in self._wrap(first, self._measure):
-                self._add(line)
-        for line in lines:
-            self._add(Text.assemble(" " * hang, line))
-
-    def _wrap(self, text: Text, width: int) -> list[Text]:
-        if any(cell_len(word) > width for word in text.plain.split()):
-            text = _with_spaces(text)  # too narrow to hold figures together
-        return list(text.wrap(self._console, max(1, width), overflow="fold")) or [Text()]
-
-    def _add(self, line: Text) -> None:
-        line = _with_spaces(line)
-        line.rstrip()
-        self._lines.append(line)
-
-
-def _with_spaces(text: Text) -> Text:
-    """The same text and styles with plain spaces for the held ones."""
-    free = text.copy()
-    free.plain = text.plain.replace(_GLUE, " ")
-    return free
-
-
-def _shot(page: _Page, result: CheckResult) -> None:
+def _shot(page: WrappedPage, result: CheckResult) -> None:
     """Title, the one verdict, and which props caused it."""
     _headline(page, result.verdict, result.title or "Untitled shot")
     groups = []
@@ -204,22 +96,22 @@ def _shot(page: _Page, result: CheckResult) -> None:
         page.write("; ".join(groups), hang=2)
 
 
-def _headline(page: _Page, verdict: Status, name: str) -> None:
+def _headline(page: WrappedPage, verdict: Status, name: str) -> None:
     first = page.verdict(verdict).append("  ")
     page.write(page.text(name, "bold"), first=first, hang=cell_len(first.plain))
 
 
-def _block(page: _Page, prop: PropResult) -> None:
+def _block(page: WrappedPage, prop: PropResult) -> None:
     """Verdict, name and support of one prop, its deciding figures, what is wrong and what to do."""
     _headline(page, prop.verdict, prop.name)
     page.write(f"on {prop.support}", hang=2)
-    rows = _deciding_rows(prop)
+    rows = deciding_rows(prop)
     column = _column([row.label for row in rows])
     for row in rows:
         _labelled(page, row.label, row.value, column=column, status=row.status)
-    for finding in _ordered(prop.findings, _FAIL_FIRST):
+    for finding in ordered(prop.findings, FAIL_FIRST):
         page.write(finding.says, first=_status_word(page, finding.status), hang=13)
-    skipped = _skipped_line(prop.findings)
+    skipped = skipped_line(prop.findings)
     if skipped:
         page.write(skipped, hang=2)
     if prop.next_step:
@@ -232,123 +124,19 @@ def _column(labels: Iterable[str]) -> int:
     return 6 + min(_WIDEST_LABEL, max(cell_len(printable(label)) for label in labels))
 
 
-def _status_word(page: _Page, status: Status, *, indent: int = 2) -> Text:
+def _status_word(page: WrappedPage, status: Status, *, indent: int = 2) -> Text:
     """Mark and word at the left of a sentence."""
     return Text.assemble(" " * indent, page.mark(status), " ", (f"{status.value:9}", page.style(status)))
 
 
-def _labelled(page: _Page, label: str, value: str, *, column: int, status: Status | None = None) -> None:
+def _labelled(
+    page: WrappedPage, label: str, value: str, *, column: int, status: Status | None = None
+) -> None:
     """One row: mark, label, and the value from `column` on."""
     page.write(value, first=Text.assemble("  ", page.mark(status), " ", page.text(label), "  "), hang=column)
 
 
-def _ordered(findings: Sequence[Finding], order: Sequence[Status]) -> list[Finding]:
-    """Findings of these statuses only, in this order, otherwise as they came."""
-    return [finding for status in order for finding in findings if finding.status is status]
-
-
-def _deciding_rows(prop: PropResult) -> list[_Row]:
-    """The figures that decide, then the value of every other check that did not pass."""
-    static, motion = prop.static, prop.motion
-    wobble, wobble_unit = _wobble(motion)
-    worst_case = ", worst case" if motion is not None and motion.worst_case else ""
-    # Of a wire that folds only the elastic part of the sag is known.
-    more = " or more" if static is not None and static.method.endswith("elastic part only") else ""
-    rows = [
-        _row(prop, "sag", "sag", None if static is None else _in(static.sag, "mm"), "mm", more),
-        _Row(None, "lowest frequency", _lowest_frequency(prop)),
-        _row(prop, "residual-wobble", "wobble after move", wobble, wobble_unit, worst_case),
-        _row(
-            prop,
-            "settle",
-            "settle time",
-            None if motion is None else _in(motion.settle, "s"),
-            "s",
-            worst_case,
-        ),
-        _row(prop, "yield-factor", "strength factor", None if static is None else static.yield_factor, ""),
-    ]
-    rows += [
-        _Row(finding.status, finding.label, _beside_limit(finding))
-        for finding in _ordered(prop.findings, _FAIL_FIRST)
-        if finding.id not in _DECIDING and finding.value is not None
-    ]
-    if prop.chance_of_pass is not None:
-        rows.append(_Row(None, "chance to pass", sampled_chance(prop.chance_of_pass) + _surer(prop)))
-    return rows
-
-
-def _surer(prop: PropResult) -> str:
-    """What to measure where the chance is neither sure nor hopeless."""
-    unsure = prop.chance_of_pass is not None and _HOPELESS < prop.chance_of_pass < _SURE
-    return f"; to be surer, {prop.surer.measure}" if unsure and prop.surer is not None else ""
-
-
-def _row(
-    prop: PropResult, finding_id: str, label: str, value: float | None, unit: str, note: str = ""
-) -> _Row:
-    """The figure beside its limit where a finding of that id (the worst of several) gives one, else bare."""
-    named = [finding for finding in prop.findings if finding.id == finding_id]
-    finding = next(iter(_ordered(named, _WORST_FIRST)), None)
-    if finding is None:
-        return _Row(
-            None,
-            label,
-            "not computed" if value is None else amount(value, unit) + _range(prop, finding_id, unit) + note,
-        )
-    if finding.status is Status.SKIPPED:
-        known = "" if value is None else f"{amount(value, unit)}{note}, "
-        return _Row(finding.status, label, f"{known}not checked")
-    if finding.value is None and finding.limit is None and value is not None:
-        return _Row(finding.status, label, amount(value, unit) + _range(prop, finding_id, unit) + note)
-    return _Row(finding.status, label, _beside_limit(finding) + _range(prop, finding_id, finding.unit) + note)
-
-
-def _beside_limit(finding: Finding) -> str:
-    return value_with_limit(finding.value, finding.limit, finding.unit, at_least=finding.at_least)
-
-
-def _range(prop: PropResult, figure: str, unit: str) -> str:
-    """The 90 % range of a figure, if it was computed; the key is its name with the unit at the end."""
-    name = figure.replace("-", "_")
-    ends = prop.ranges.get(f"{name}_{unit}" if unit else name)
-    return f" (90 %: {between(*ends)})" if ends else ""
-
-
-def _lowest_frequency(prop: PropResult) -> str:
-    if not prop.modes:
-        return "not computed"
-    lowest = min(prop.modes, key=lambda mode: float(mode.frequency.m_as("Hz")))
-    figure = amount(lowest.frequency.m_as("Hz"), "Hz") + _range(prop, "frequency", "Hz")
-    return f"{figure}, {lowest.kind}" if lowest.kind else figure
-
-
-def _wobble(motion: MotionResult | None) -> tuple[float | None, str]:
-    """Wobble in pixels where there is a camera, else in millimetres."""
-    if motion is None:
-        return None, "mm"
-    if motion.residual_wobble_px is not None:
-        return motion.residual_wobble_px, "px"
-    return _in(motion.residual_wobble, "mm"), "mm"
-
-
-def _in(quantity: Quantity | None, unit: str) -> float | None:
-    return None if quantity is None else float(quantity.m_as(unit))
-
-
-def _skipped_line(findings: Sequence[Finding]) -> str:
-    """All checks that could not be made, those with the same reason together."""
-    by_reason: dict[str, list[str]] = {}
-    for finding in _ordered(findings, (Status.SKIPPED,)):
-        says = finding.says.rstrip(". ")
-        by_reason.setdefault(says[:1].lower() + says[1:], []).append(finding.label)
-    if not by_reason:
-        return ""
-    groups = [f"{', '.join(labels)} ({reason})" for reason, labels in by_reason.items()]
-    return f"Not checked: {'; '.join(groups)}."
-
-
-def _cautions(page: _Page, result: CheckResult) -> None:
+def _cautions(page: WrappedPage, result: CheckResult) -> None:
     """Every caution once; those of single props with their names."""
     names: dict[str, list[str]] = {}
     for prop in result.props:
@@ -365,7 +153,7 @@ def _cautions(page: _Page, result: CheckResult) -> None:
         page.bullets(lines)
 
 
-def _details(page: _Page, prop: PropResult) -> None:
+def _details(page: WrappedPage, prop: PropResult) -> None:
     """Everything that is known about one prop."""
     page.blank()
     page.heading(f"Details: {prop.name}")
@@ -393,14 +181,14 @@ def _details(page: _Page, prop: PropResult) -> None:
         page.bullets(prop.assumptions, indent=4)
 
 
-def _all_checks(page: _Page, findings: Sequence[Finding]) -> None:
+def _all_checks(page: WrappedPage, findings: Sequence[Finding]) -> None:
     """Every finding, worst first, with its value, sentence and advice."""
     if not findings:
         return
     page.heading("Checks", indent=2)
-    for finding in _ordered(findings, _WORST_FIRST):
+    for finding in ordered(findings, WORST_FIRST):
         has_figure = finding.value is not None or finding.limit is not None
-        head = f"{finding.label}: {_beside_limit(finding)}" if has_figure else finding.label
+        head = f"{finding.label}: {beside_limit(finding)}" if has_figure else finding.label
         if finding.chance_of_pass is not None:
             head += f" (chance to pass {sampled_chance(finding.chance_of_pass)})"
         page.write(head, first=_status_word(page, finding.status, indent=4), hang=15)
@@ -408,7 +196,7 @@ def _all_checks(page: _Page, findings: Sequence[Finding]) -> None:
         page.bullets(finding.advice, indent=6)
 
 
-def _modes(page: _Page, modes: Sequence[Mode]) -> None:
+def _modes(page: WrappedPage, modes: Sequence[Mode]) -> None:
     """Frequency, damping, kind and direction of each mode, in columns."""
     page.heading("Modes", indent=2)
     rows = [
@@ -430,7 +218,7 @@ def _modes(page: _Page, modes: Sequence[Mode]) -> None:
         page.write(row[3], first=cells, hang=cell_len(cells.plain))
 
 
-def _table(page: _Page, heading: str, rows: Sequence[tuple[str, str]]) -> None:
+def _table(page: WrappedPage, heading: str, rows: Sequence[tuple[str, str]]) -> None:
     """Labels and values under a heading; nothing where there are no rows."""
     if not rows:
         return
@@ -523,7 +311,7 @@ def _with_note(figure: Figure) -> str:
 
 
 def _amount_in(quantity: Quantity | None, unit: str) -> str:
-    value = _in(quantity, unit)
+    value = in_unit(quantity, unit)
     return "not computed" if value is None else amount(value, unit)
 
 
