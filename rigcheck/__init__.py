@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from rigcheck.errors import InputError, RigcheckError, UnitError, UnknownNameError, ValidityError
-    from rigcheck.library import check, choose, explain, load, retime, to_csv, to_dict
+    from rigcheck.library import check, choose, explain, load, retime, sheet, to_csv, to_dict, to_html
     from rigcheck.model import (
         Analysis,
         Axis,
@@ -63,12 +63,16 @@ __all__ = [
     "explain",
     "load",
     "retime",
+    "sheet",
     "to_csv",
     "to_dict",
+    "to_html",
 ]
 
 _HOME = {
-    **dict.fromkeys(("check", "choose", "explain", "load", "retime", "to_csv", "to_dict"), "library"),
+    **dict.fromkeys(
+        ("check", "choose", "explain", "load", "retime", "sheet", "to_csv", "to_dict", "to_html"), "library"
+    ),
     **dict.fromkeys(
         ("InputError", "RigcheckError", "UnitError", "UnknownNameError", "ValidityError"), "errors"
     ),

@@ -23,8 +23,9 @@ if TYPE_CHECKING:
     from rigcheck.studies.explain_results import ExplainResult
     from rigcheck.studies.results import CheckResult
     from rigcheck.studies.retime_results import RetimeResult
+    from rigcheck.studies.sheet import SheetResult
 
-__all__ = ["Rig", "check", "choose", "explain", "load", "retime", "to_csv", "to_dict"]
+__all__ = ["Rig", "check", "choose", "explain", "load", "retime", "sheet", "to_csv", "to_dict", "to_html"]
 
 Rig: TypeAlias = "Shot | str | Path | Mapping[str, Any]"
 """A shot, the path of a rig file, or what one holds as nested Python values."""
@@ -273,13 +274,48 @@ def explain(
     )
 
 
-def to_dict(result: CheckResult | ChoiceResult | RetimeResult | ExplainResult) -> dict[str, Any]:
+def sheet(rig: Rig, *, prop: str | None = None) -> SheetResult:
+    """Put together what the crew needs on the day: cautions, cut list, order of work, mount, clamps, proof load.
+
+    Parameters
+    ----------
+    rig : Shot, str, Path or mapping
+        See `load`.
+    prop : str, optional
+        Name of the only prop to put on it.
+
+    Returns
+    -------
+    SheetResult
+        The check and all that the page shows beside it; `to_html` makes the page.
+
+    Raises
+    ------
+    InputError
+        The rig cannot be read.
+    UnknownNameError
+        The shot has no prop of that name.
+
+    Examples
+    --------
+    >>> made = sheet("shared/shots/desk-set.toml", prop="inkwell")
+    >>> made.check.verdict.value, len(made.cuts)
+    ('pass', 1)
+    """
+    from rigcheck.studies.sheet import sheet as study
+
+    return study(load(rig), prop=prop)
+
+
+def to_dict(
+    result: CheckResult | ChoiceResult | RetimeResult | ExplainResult | SheetResult,
+) -> dict[str, Any]:
     """Turn a result into plain dicts, lists, strings and numbers, the same as ``--json`` prints.
 
     Parameters
     ----------
-    result : CheckResult, ChoiceResult, RetimeResult or ExplainResult
-        What `check`, `choose`, `retime` or `explain` handed back.
+    result : CheckResult, ChoiceResult, RetimeResult, ExplainResult or SheetResult
+        What `check`, `choose`, `retime`, `explain` or `sheet` handed back.
 
     Returns
     -------
@@ -314,7 +350,11 @@ def to_dict(result: CheckResult | ChoiceResult | RetimeResult | ExplainResult) -
         from rigcheck.views.explain_view import explain_json
 
         return explain_json(result)  # type: ignore[arg-type]
-    raise ArgumentError(f"{kind} is no result of check, choose, retime or explain.")
+    if kind == "SheetResult":
+        from rigcheck.views.sheet_json import sheet_json
+
+        return sheet_json(result)  # type: ignore[arg-type]
+    raise ArgumentError(f"{kind} is no result of check, choose, retime, explain or sheet.")
 
 
 def to_csv(result: ChoiceResult) -> str:
@@ -349,6 +389,32 @@ def to_csv(result: ChoiceResult) -> str:
     writer.writeheader()
     writer.writerows(rows)
     return table.getvalue()
+
+
+def to_html(result: SheetResult) -> str:
+    """Turn a sheet into the page for the crew, the same as the command writes.
+
+    Parameters
+    ----------
+    result : SheetResult
+        What `sheet` handed back.
+
+    Returns
+    -------
+    str
+        HTML, whole in itself: no network, no script. Printed at 100 % its drawings are to scale.
+
+    Raises
+    ------
+    ArgumentError
+        It is something else.
+    """
+    if type(result).__name__ != "SheetResult":
+        raise ArgumentError(f"{type(result).__name__} is no result of sheet, and has no page.")
+    from rigcheck import __version__
+    from rigcheck.views.page import page_html
+
+    return page_html(result, version=__version__)
 
 
 def _cell(value: Any) -> Any:

@@ -135,6 +135,15 @@ def test_retime_and_explain():
     assert rigcheck.to_dict(with_rig)["causes"]
 
 
+def test_a_sheet_is_what_the_command_makes(tmp_path):
+    page = tmp_path / "sheet.html"
+    words = ["sheet", str(SHOT), "--prop", "inkwell", "-o", str(page), "--json"]
+    printed = CliRunner().invoke(commands, words).stdout
+    result = rigcheck.sheet(SHOT, prop="inkwell")
+    assert json.loads(printed) == rigcheck.to_dict(result)
+    assert page.read_text(encoding="utf-8") == rigcheck.to_html(result)
+
+
 def test_a_bench_test_takes_quantities():
     quantity = pint.get_application_registry().Quantity
     by_text = rigcheck.explain(None, rig=SHOT, prop="notebook", hung="200 g", sag="1.6 mm")
@@ -157,6 +166,8 @@ def test_a_bench_test_takes_quantities():
         (lambda: rigcheck.explain(TAKE, frame_rate="50 mm"), rigcheck.UnitError, "50 mm"),
         (lambda: rigcheck.to_dict({}), ArgumentError, "dict"),
         (lambda: rigcheck.to_csv(rigcheck.check(RIG)), ArgumentError, "choose"),
+        (lambda: rigcheck.to_html(rigcheck.check(RIG)), ArgumentError, "no result of sheet"),
+        (lambda: rigcheck.sheet(RIG, prop="inkwel"), rigcheck.UnknownNameError, "inkwell"),
     ],
 )
 def test_what_is_wrong_is_said(wrong, error, words):

@@ -46,7 +46,6 @@ def render_choice(
 
     width = max(20, min(console.width, WIDEST))
     encoding = console.encoding
-    fancy = printable("✓█", encoding=encoding) == "✓█"
 
     def say(text: str, *, indent: int = 0, bold: bool = False, bullet: bool = False) -> None:
         body = Text(printable(text, encoding=encoding), style="bold" if bold else "")
@@ -138,7 +137,7 @@ def _near(prop: PropChoice) -> tuple[Reach, ...]:
     return tuple(rows)
 
 
-def _table(console: Console, candidates: tuple[Candidate, ...], width: int, fancy: bool) -> None:
+def _table(console: Console, candidates: tuple[Candidate, ...], width: int) -> None:
     """One line a candidate, two where names are long; columns that decide least go where there is no room."""
     from rich.text import Text
 
@@ -237,7 +236,7 @@ def _or_dash(value: float | None, unit: str) -> str:
     return "-" if value is None else amount(value, unit)
 
 
-def _chart(console: Console, rows: tuple[Reach, ...], width: int, fancy: bool) -> None:
+def _chart(console: Console, rows: tuple[Reach, ...], width: int) -> None:
     """A bar for each size, those of one material together."""
     from rich.text import Text
 
@@ -246,6 +245,7 @@ def _chart(console: Console, rows: tuple[Reach, ...], width: int, fancy: bool) -
     labels = [row.item.label for row in rows]
     column = max((len(label) for label in labels), default=0)
     room = max(4, min(_BAR, width - column - 16))
+    block = "█" if printable("█", encoding=console.encoding) == "█" else "#"
     before = ""
     for row, label in zip(rows, labels, strict=True):
         if row.item.material != before:
@@ -254,7 +254,7 @@ def _chart(console: Console, rows: tuple[Reach, ...], width: int, fancy: bool) -
         if row.length_mm is None:
             bar = "passes at no length from 20 mm on" if width - column >= 42 else "too thin"
         else:
-            full = ("█" if fancy else "#") * max(1, round(room * row.length_mm / longest))
+            full = block * max(1, round(room * row.length_mm / longest))
             bar = f"{full} {row.length_mm:.0f} mm"
         text = f"      {label:<{column}} {bar}"
         console.print(Text(printable(text, encoding=console.encoding)), soft_wrap=True)
