@@ -13,6 +13,8 @@ __all__ = ["piecewise_linear_response", "static_remainder"]
 ComplexArray = NDArray[np.complex128]
 
 _MANY_STEPS = 10_000
+_SAMPLES_AT_ONCE = 1 << 16
+"""Of all oscillators that are run side by side: 1 MB, which stays in the cache."""
 _CLOCK = 1e-9
 """Share of the longest step below which two steps are the same."""
 
@@ -90,6 +92,21 @@ def piecewise_linear_response(
     omega, zeta = np.broadcast_to(omega, shape), np.broadcast_to(zeta, shape)
     values = np.broadcast_to(values, (*shape, count))
     damped, decay = omega * np.sqrt(1.0 - zeta**2), zeta * omega
+    if isinstance(steps, float):
+        # As many oscillators side by side as stay in the cache.
+        rates, shifts, loads = damped.reshape(-1), decay.reshape(-1), values.reshape(-1, count)
+        places, speeds, begins = (
+            displacement.reshape(-1, count),
+            velocity.reshape(-1, count),
+            start.reshape(-1),
+        )
+        at_once = max(1, _SAMPLES_AT_ONCE // count)
+        for first in range(0, rates.size, at_once):
+            part = slice(first, first + at_once)
+            state = _run_even(-shifts[part] + 1j * rates[part], steps, loads[part], begins[part])
+            np.divide(state.imag, rates[part, None], out=places[part])
+            np.subtract(state.real, shifts[part, None] * places[part], out=speeds[part])
+        return displacement, velocity
     if damped.size > count:  # many short records: step by step, all modes at once
         state = _march(-decay + 1j * damped, steps, values, start)
         np.divide(state.imag, damped[..., None], out=displacement)
@@ -177,19 +194,47 @@ def _phi(w: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
     )
 
 
-def _march(
-    exponent: ComplexArray, steps: FloatArray | float, load: FloatArray, start: ComplexArray
-) -> ComplexArray:
+def _run_even(exponent: ComplexArray, step: float, load: FloatArray, start: ComplexArray) -> ComplexArray:
+    """Run z_(k+1) = e^w z_k + forcing with even steps over all samples, in blocks side by side, (modes, n)."""
+    modes, count = load.shape
+    state = np.empty((modes, count), dtype=np.complex128)
+    state[:, 0] = start
+    moves = count - 1
+    if not moves:
+        return state
+    w = exponent * step
+    first, second = _phi(w)
+    blocks = max(1, int(np.sqrt(moves)))
+    length = -(-moves // blocks)
+    # Row k holds step k of every block of every oscillator, in one piece of memory.
+    forcing = np.zeros((modes, blocks * length), dtype=np.complex128)
+    np.multiply(((first - second) * step)[:, None], load[:, :-1], out=forcing[:, :moves])
+    forcing[:, :moves] += (second * step)[:, None] * load[:, 1:]
+    work = np.ascontiguousarray(forcing.reshape(modes, blocks, length).transpose(2, 0, 1))
+    growth = np.exp(w)[:, None]
+    for k in range(1, length):
+        work[k] += growth * work[k - 1]
+    # Join: each block begins in the state that the one before left.
+    products = np.exp(w * np.arange(1, length + 1)[:, None])
+    entry = np.empty((modes, blocks), dtype=np.complex128)
+    carried = start
+    for block in range(blocks):
+        entry[:, block] = carried
+        carried = work[-1, :, block] + products[-1] * carried
+    work += products[:, :, None] * entry
+    state[:, 1:] = work.transpose(1, 2, 0).reshape(modes, -1)[:, :moves]
+    return state
+
+
+def _march(exponent: ComplexArray, steps: FloatArray, load: FloatArray, start: ComplexArray) -> ComplexArray:
     """Run the recurrence step by step for many oscillators side by side."""
     count = load.shape[-1]
     state = np.empty((*exponent.shape, count), dtype=np.complex128)
     state[..., 0] = start
-    widths = np.atleast_1d(np.asarray(steps))
     for k in range(count - 1):
-        if k < widths.size:  # one width serves all steps when they are even
-            w = exponent * widths[k]
-            first, second = _phi(w)
-            growth, before, after = np.exp(w), (first - second) * widths[k], second * widths[k]
+        w = exponent * steps[k]
+        first, second = _phi(w)
+        growth, before, after = np.exp(w), (first - second) * steps[k], second * steps[k]
         state[..., k + 1] = growth * state[..., k] + before * load[..., k] + after * load[..., k + 1]
     return state
 
@@ -197,8 +242,8 @@ def _march(
 class _Widths:
     """The steps of a record, each different one once: clocks are written to so many digits and repeat themselves."""
 
-    def __init__(self, steps: FloatArray | float) -> None:
-        self.distinct = np.atleast_1d(np.asarray(steps, dtype=np.float64))
+    def __init__(self, steps: FloatArray) -> None:
+        self.distinct = np.asarray(steps, dtype=np.float64)
         self.place: NDArray[np.intp] | None = None
         if self.distinct.size < _MANY_STEPS:
             return
@@ -236,19 +281,14 @@ def _scan(exponent: complex, widths: _Widths, load: FloatArray, start: complex) 
     padding = blocks * length - moves
     # Column k of these holds step k of every block, in one piece of memory.
     work = np.ascontiguousarray(np.pad(forcing, (0, padding)).reshape(blocks, length).T)
-    even = factor.size == 1
-    if even:
-        factors = np.broadcast_to(factor, (length, 1))
-        products = np.cumprod(factors, axis=0)
-    else:
-        factors = np.ascontiguousarray(
-            np.pad(factor, (0, padding), constant_values=1.0).reshape(blocks, length).T
-        )
-        products = np.cumprod(factors, axis=0)
+    factors = np.ascontiguousarray(
+        np.pad(factor, (0, padding), constant_values=1.0).reshape(blocks, length).T
+    )
+    products = np.cumprod(factors, axis=0)
     for k in range(1, length):
         work[k] += factors[k] * work[k - 1]
     # Join: each block begins in the state that the one before left.
-    ends, spans = work[-1].tolist(), np.broadcast_to(products[-1], (blocks,)).tolist()
+    ends, spans = work[-1].tolist(), products[-1].tolist()
     entry = np.empty(blocks, dtype=np.complex128)
     carried = start
     for block in range(blocks):

@@ -29,11 +29,11 @@ _DRIVEN = 1e-14
 _COURSE_SHARE = 3e-3
 _LEAST_IN_STRETCH = 400
 """Samples in each stretch of a turning move: its load is taken as straight between them, good to 1e-5."""
-_MOST_IN_STRETCH = 20_000
-_MOST_AT_ONCE = 2_000_000
+_MOST_IN_STRETCH = 4_096
+_FAR_APART = 2 * np.pi / 32
+"""Phase between samples from which they may miss the peak of a mode by more than 0.5 %."""
+_MOST_AT_ONCE = 250_000
 """Samples of modes that a turning move is worked out at together, which bounds its memory."""
-_ROLL_MODES = 6
-"""Modes whose periods the samples of a turning move follow; faster ones follow it without inertia anyway."""
 POSES = 65
 """Poses of a turning move at which its stress is looked at."""
 _INSIDE = 1e-9
@@ -49,7 +49,7 @@ class Response:
     times : array, shape (n,)
         Of the course [s]; of a batch that rolls those of its last group of variants.
     modal : array, shape (B, m, n)
-        Modal coordinates, from the settled end pose, at times from the first start to the last end; n is 1 without
+        Modal coordinates, from the settled end pose, at times from the first start to the last end; zeros without
         the course.
     field : array, shape (B, k, n)
         Field of acceleration at those times, less that of the end pose: three of a uniform one, nine more of its
@@ -132,12 +132,18 @@ def respond(
         fastest_roll=np.zeros(batch),
     )
     if turning:
-        for variants in alike(travels):
-            stretches = list(_stretches(travels, int(variants[0]), omega[variants]))
-            samples = count * sum(len(stretch) for stretch in stretches)
-            size = max(1, _MOST_AT_ONCE // samples)
-            for start in range(0, len(variants), size):
-                _turn(result, dynamics, damping, travels, variants[start : start + size], stretches)
+        steps = _turning_steps(dynamics, travels)
+        for shared in alike(travels):
+            # Those that need samples as close together, so that no number of a variant depends on its company.
+            for step in np.unique(steps[shared]).tolist():
+                variants = shared[steps[shared] == step]
+                felt = [
+                    _Felt.of(travels, int(variants[0]), times)
+                    for times in _stretches(travels, int(variants[0]), step)
+                ]
+                size = max(1, _MOST_AT_ONCE // (count * sum(len(part.times) for part in felt)))
+                for start in range(0, len(variants), size):
+                    _turn(result, dynamics, damping, variants[start : start + size], felt, course=course)
     else:
         for travel in travels:
             if travel.keys is not None:
@@ -274,53 +280,93 @@ def _highest(value: Array, speed: Array, load: Array, omega: Array | float) -> A
     return np.asarray((np.abs(lag) + np.hypot(value - lag, speed / omega)).max(axis=-1))
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Felt:
+    """What a rig feels in one stretch of its moves, in which every acceleration is continuous.
+
+    Attributes
+    ----------
+    times : array, shape (n,)
+        [s].
+    clock : dict
+        The same for the recurrence: one step where they are even.
+    change : array, shape (12, n)
+        Field of acceleration and its gradient, less those of the end pose.
+    pull : array, shape (3,)
+        Gravity at its start, less that of the end pose [m/s2].
+    fastest : float
+        Largest spin [rad/s].
+    """
+
+    times: Array
+    clock: dict[str, Any]
+    change: Array
+    pull: Array
+    fastest: float
+
+    @classmethod
+    def of(cls, travels: tuple[Travel, ...], variant: int, times: Array) -> _Felt:
+        inside = times.copy()
+        inside[[0, -1]] += np.array([1.0, -1.0]) * _INSIDE * (times[-1] - times[0])
+        at = field_at(travels, variant, inside)
+        gaps = np.diff(times)
+        even = bool(np.ptp(gaps) <= 1e-9 * gaps[0])
+        return cls(
+            times=times,
+            clock={"time_step": float(gaps.mean())} if even else {"times": times},
+            change=np.concatenate([at.offset - DOWN, at.gradient.reshape(-1, 9)], axis=1).T,
+            pull=at.rotation[0].T @ DOWN - DOWN,
+            fastest=float(np.linalg.norm(at.spin, axis=1).max()),
+        )
+
+
 def _turn(
     result: Response,
     dynamics: Dynamics,
     damping: Array,
-    travels: tuple[Travel, ...],
     variants: Index,
-    stretches: Sequence[Array],
+    felt: Sequence[_Felt],
+    *,
+    course: bool,
 ) -> None:
     """Fill in the response of variants that share their moves, of which one at least rolls."""
-    first = int(variants[0])
     omega, zeta = dynamics.angular_frequency[variants], damping[variants, None]
     part = dynamics.participation[variants]
-    state: tuple[Array, Array] | None = None
-    modal, field, looked, fastest = [], [], [], 0.0
-    swing = np.zeros(omega.shape)
-    for stretch in stretches:
-        inside = stretch.copy()
-        inside[[0, -1]] += np.array([1.0, -1.0]) * _INSIDE * (stretch[-1] - stretch[0])
-        at = field_at(travels, first, inside)
-        change = np.concatenate([at.offset - DOWN, at.gradient.reshape(-1, 9)], axis=1).T
-        load = part @ change
-        if state is None:
-            # Before the first move the rig rests in its starting pose, where gravity points another way. It does not
-            # feel the moves yet, even where their acceleration begins with a jump.
-            pull = at.rotation[0].T @ DOWN - DOWN
-            state = (part[..., :3] @ pull / omega**2, np.zeros_like(omega))
+    # Before the first move the rig rests in its starting pose, where gravity points another way. It does not feel the
+    # moves yet, even where their acceleration begins with a jump.
+    state = (part[..., :3] @ felt[0].pull / omega**2, np.zeros_like(omega))
+    peak, swing = np.zeros(omega.shape), np.zeros(omega.shape)
+    modal = []
+    for stretch in felt:
+        load = part @ stretch.change
         value, speed = piecewise_linear_response(
-            load, angular_frequency=omega, damping_ratio=zeta, times=stretch, initial=state
+            load, angular_frequency=omega, damping_ratio=zeta, initial=state, **stretch.clock
         )
         state = (value[..., -1], speed[..., -1])
-        modal.append(value)
-        field.append(change)
-        looked.append(stretch)
-        swing = np.maximum(swing, np.abs(value - load / omega[..., None] ** 2).max(axis=2))
-        fastest = max(fastest, float(np.linalg.norm(at.spin, axis=1).max()))
-    assert state is not None
-    course, push = np.concatenate(modal, axis=2), np.concatenate(field, axis=1)
+        lag = load
+        lag /= omega[..., None] ** 2
+        off = value - lag
+        most, wide = np.abs(value).max(axis=2), np.abs(off).max(axis=2)
+        # Where samples are too far apart to meet the peaks of a mode, its swing counts at its worst phase.
+        fast = omega * np.diff(stretch.times).max() > _FAR_APART
+        if fast.any():
+            reach = np.hypot(off[fast], speed[fast] / omega[fast][:, None])
+            wide[fast] = reach.max(axis=1)
+            most[fast] = (np.abs(lag[fast]) + reach).max(axis=1)
+        peak, swing = np.maximum(peak, most), np.maximum(swing, wide)
+        if course:
+            modal.append(value)
+    push = np.concatenate([stretch.change for stretch in felt], axis=1)
     result.end[variants], result.end_rate[variants] = state
-    result.peak[variants] = np.abs(course).max(axis=2)
+    result.peak[variants], result.peak_swing[variants] = peak, swing
     result.peak_field[variants] = np.abs(push).max(axis=1)
-    result.peak_swing[variants] = swing
-    result.fastest_roll[variants] = fastest
+    result.fastest_roll[variants] = max(stretch.fastest for stretch in felt)
     samples = result.modal.shape[2]
     if samples > 1:
-        result.modal[variants] = _resampled(course, samples)
         result.field[variants] = _resampled(push, samples)
-        result.times[:] = _resampled(np.concatenate(looked), samples)
+        result.times[:] = _resampled(np.concatenate([stretch.times for stretch in felt]), samples)
+        if course:
+            result.modal[variants] = _resampled(np.concatenate(modal, axis=2), samples)
 
 
 def _resampled(course: Array, count: int) -> Array:
@@ -328,8 +374,20 @@ def _resampled(course: Array, count: int) -> Array:
     return np.asarray(course[..., np.linspace(0, course.shape[-1] - 1, count).round().astype(int)])
 
 
-def _stretches(travels: tuple[Travel, ...], variant: int, omega: Array) -> Iterator[Array]:
-    """Sample times of each stretch in which every acceleration is continuous."""
+def _turning_steps(dynamics: Dynamics, travels: tuple[Travel, ...]) -> Array:
+    """How close together the samples of a turning move are to be for each variant [s], (B,).
+
+    So close that every mode that moves the prop by a visible share is met often enough in each period; steps are a
+    power of two apart from each other.
+    """
+    omega = dynamics.angular_frequency
+    seen = np.where(_share(dynamics) >= _COURSE_SHARE, omega, omega[:, :1]).max(axis=1)
+    whole = max(float((travel.stop - travel.start).max()) for travel in travels)
+    return np.asarray(whole / 2.0 ** np.ceil(np.log2(whole * seen * _SAMPLES_PER_PERIOD / (2 * np.pi))))
+
+
+def _stretches(travels: tuple[Travel, ...], variant: int, step: float) -> Iterator[Array]:
+    """Sample times, about a step apart, of each stretch in which every acceleration is continuous."""
     # The curve through keys has a jump of acceleration at its ends only; between them its keys are samples.
     marks = [
         travel.events(variant) if travel.keys is None else travel.keys.times[[0, -1]] for travel in travels
@@ -341,7 +399,6 @@ def _stretches(travels: tuple[Travel, ...], variant: int, omega: Array) -> Itera
         np.concatenate([np.zeros(0), *(one.keys.times for one in travels if one.keys is not None)])
     )
     least = 4 if keys.size else _LEAST_IN_STRETCH
-    step = 2 * np.pi / (_SAMPLES_PER_PERIOD * float(omega[:, :_ROLL_MODES].max()))
     for start, stop in pairwise(edges):
         apart = 1e-9 * whole
         knots = np.concatenate([[start], keys[(keys > start + apart) & (keys < stop - apart)], [stop]])
