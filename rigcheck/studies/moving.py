@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 from rigcheck.mechanics.statics import SectionForces
 from rigcheck.motion.distance_measures import peak_distance, peak_to_peak_distance
 from rigcheck.motion.response import free_decay
-from rigcheck.studies.evaluate import Dynamics, Outcome, largest_stress, strength_factor, stress_of
+from rigcheck.studies.evaluate import Dynamics, Outcome, each, largest_stress, strength_factor, stress_of
 from rigcheck.studies.eye import Eye
 from rigcheck.studies.moves import Push, Travel, is_turning
-from rigcheck.studies.responding import POSES, Response, dense_times, respond
+from rigcheck.studies.responding import Response, dense_times, respond
 
 __all__ = ["Course", "MotionOutcome", "follow", "move"]
 
@@ -241,20 +241,19 @@ def _turning_factor(still: Outcome, dynamics: Dynamics, response: Response) -> A
     them is added at its largest.
     """
     swing = _bounds(dynamics, response.peak_swing, np.zeros_like(response.peak_field))
-    least = np.full(len(response.peak), np.inf)
-    for sample in np.linspace(0, response.field.shape[2] - 1, POSES).round().astype(int):
-        pose = [
-            SectionForces(
-                **{
-                    name: getattr(settled, name)
-                    + np.einsum("bsk,bk->bs", getattr(follow, name), response.field[:, :, sample])
-                    for name in _FORCES
-                }
-            )
-            for settled, follow in zip(still.forces, dynamics.follow_forces, strict=True)
-        ]
-        least = np.fmin(least, strength_factor(still.parts, stress_of(still.parts, _added(pose, swing))))
-    return np.where(np.isfinite(least), least, np.nan)
+    count = response.poses.shape[2]
+
+    def posed(settled: Array, follow: Array) -> Array:
+        # Poses lie beside each other as so many more stations.
+        change = np.einsum("bsk,bkp->bsp", follow, response.poses)
+        return np.asarray((settled[:, :, None] + change).reshape(len(settled), -1))
+
+    poses = [
+        SectionForces(**{name: posed(getattr(still, name), getattr(follow, name)) for name in _FORCES})
+        for still, follow in zip(still.forces, dynamics.follow_forces, strict=True)
+    ]
+    about = [each(force, lambda value: np.repeat(value, count, axis=1)) for force in swing]
+    return strength_factor(still.parts, stress_of(still.parts, _added(poses, about)))
 
 
 def _residual(

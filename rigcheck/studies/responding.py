@@ -19,7 +19,7 @@ from rigcheck.studies.evaluate import Dynamics
 from rigcheck.studies.moves import Push, Travel, alike, field_at, is_turning
 from rigcheck.studies.rigs import DOWN
 
-__all__ = ["POSES", "Response", "dense_times", "respond"]
+__all__ = ["Response", "dense_times", "respond"]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -34,7 +34,7 @@ _FAR_APART = 2 * np.pi / 32
 """Phase between samples from which they may miss the peak of a mode by more than 0.5 %."""
 _MOST_AT_ONCE = 250_000
 """Samples of modes that a turning move is worked out at together, which bounds its memory."""
-POSES = 65
+_POSES = 65
 """Poses of a turning move at which its stress is looked at."""
 _INSIDE = 1e-9
 """Share of a stretch by which its end samples stay inside it, where an acceleration may jump."""
@@ -49,11 +49,13 @@ class Response:
     times : array, shape (n,)
         Of the course [s]; of a batch that rolls those of its last group of variants.
     modal : array, shape (B, m, n)
-        Modal coordinates, from the settled end pose, at times from the first start to the last end; zeros without
+        Modal coordinates, from the settled end pose, at times from the first start to the last end; n is 1 without
         the course.
     field : array, shape (B, k, n)
         Field of acceleration at those times, less that of the end pose: three of a uniform one, nine more of its
         gradient where a move rolls.
+    poses : array, shape (B, k, p)
+        The same field in even poses over the moves, where a move rolls; else p is 0.
     peak, peak_field : array, shape (B, m), (B, k)
         Bounds on both.
     peak_swing : array, shape (B, m)
@@ -71,6 +73,7 @@ class Response:
     times: Array
     modal: Array
     field: Array
+    poses: Array
     peak: Array
     peak_field: Array
     peak_swing: Array
@@ -116,11 +119,12 @@ def respond(
     fields = dynamics.participation.shape[2] if turning else 3
     times = _times(dynamics, travels) if course and travels else None
     if times is None:
-        times = np.zeros(POSES if turning else 1)
+        times = np.zeros(1)
     result = Response(
         times=times,
         modal=np.zeros((batch, count, len(times))),
         field=np.zeros((batch, fields, len(times))),
+        poses=np.zeros((batch, fields, _POSES if turning else 0)),
         peak=np.zeros((batch, count)),
         peak_field=np.zeros((batch, fields)),
         peak_swing=np.zeros((batch, count)),
@@ -359,14 +363,14 @@ def _turn(
     push = np.concatenate([stretch.change for stretch in felt], axis=1)
     result.end[variants], result.end_rate[variants] = state
     result.peak[variants], result.peak_swing[variants] = peak, swing
+    result.poses[variants] = _resampled(push, _POSES)
     result.peak_field[variants] = np.abs(push).max(axis=1)
     result.fastest_roll[variants] = max(stretch.fastest for stretch in felt)
     samples = result.modal.shape[2]
-    if samples > 1:
+    if course and samples > 1:
         result.field[variants] = _resampled(push, samples)
         result.times[:] = _resampled(np.concatenate([stretch.times for stretch in felt]), samples)
-        if course:
-            result.modal[variants] = _resampled(np.concatenate(modal, axis=2), samples)
+        result.modal[variants] = _resampled(np.concatenate(modal, axis=2), samples)
 
 
 def _resampled(course: Array, count: int) -> Array:

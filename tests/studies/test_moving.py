@@ -249,3 +249,42 @@ def test_turntable_with_the_wire_on_its_axis_does_not_shake_it():
     shot = rig_from_text(HANGING.format(angle=90, axis="up"))
     sag = read_prop(shot, shot.prop[0]).task.evaluate().sag[0]
     assert motion.peak_deviation[0] < 0.01 * sag
+
+
+ROLLED = ("residual", "swing_stress", "ringing_stress", "strength_factor")
+
+
+def rolled_task(diameter: str, duration: float) -> Task:
+    text = HANGING.format(angle=90, axis="toward").replace("3 mm", diameter).replace("30 s", f"{duration} s")
+    shot = rig_from_text(text)
+    return read_prop(shot, shot.prop[0]).task
+
+
+@pytest.mark.parametrize("duration", [0.5, 20.0])
+def test_a_rolled_variant_does_not_depend_on_its_company(duration):
+    """Stiff ones ring many times as fast as limp ones and need samples as much closer."""
+    tasks = [rolled_task(size, duration) for size in ("1.5 mm", "3 mm", "6 mm")]
+    joined = replace(
+        tasks[0], rig=stack([one.rig for one in tasks]), travels=stack([one.travels for one in tasks])
+    )
+    together = joined.move(joined.evaluate(), course=False)
+    for place, one in enumerate(tasks):
+        alone = one.move(one.evaluate())
+        for name in ROLLED:
+            assert getattr(together, name)[place] == pytest.approx(getattr(alone, name)[0], rel=1e-9), name
+
+
+@pytest.mark.parametrize("duration", [0.3, 2.0])
+def test_samples_of_a_roll_are_close_enough(duration, monkeypatch):
+    """Against samples eight times as close; a mode too fast for them counts at its worst phase."""
+    one = rolled_task("4 mm", duration)
+    still = one.evaluate()
+    usual = one.move(still, course=False)
+    monkeypatch.setattr("rigcheck.studies.responding._LEAST_IN_STRETCH", 32_768)
+    monkeypatch.setattr("rigcheck.studies.responding._MOST_IN_STRETCH", 65_536)
+    close = one.move(still, course=False)
+    for name in ROLLED:
+        wanted = getattr(close, name)[0]
+        assert getattr(usual, name)[0] == pytest.approx(wanted, rel=2e-3, abs=1e-9 * still.peak_stress[0]), (
+            name
+        )
