@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.errors import InputError, Problem, RigcheckError
-from rigcheck.files.takes import beside_hint
+from rigcheck.files.tables import beside_hint
 
 __all__ = [
     "MOST_FRAMES",

@@ -12,7 +12,8 @@ if TYPE_CHECKING:
     from rigcheck.stock.by_diameter import PowerLaw
     from rigcheck.stock.clamps import Clamp, find_clamp
     from rigcheck.stock.datum import Datum
-    from rigcheck.stock.finder import Entry, Fact, FactTable, SearchResult, search
+    from rigcheck.stock.entries import Entry, Fact, FactTable
+    from rigcheck.stock.finder import SearchResult, search
     from rigcheck.stock.folder import data_folder
     from rigcheck.stock.gauges import gauge_diameter, looks_like_gauge
     from rigcheck.stock.materials import Material, find_material, own_material, valid_diameter
@@ -68,9 +69,9 @@ _HOME = {
     "Clamp": "clamps",
     "find_clamp": "clamps",
     "Datum": "datum",
-    "Entry": "finder",
-    "Fact": "finder",
-    "FactTable": "finder",
+    "Entry": "entries",
+    "Fact": "entries",
+    "FactTable": "entries",
     "SearchResult": "finder",
     "search": "finder",
     "data_folder": "folder",

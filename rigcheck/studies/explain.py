@@ -17,8 +17,9 @@ from rigcheck.motion.identification import Identification, identify
 from rigcheck.studies.cautions import cautions
 from rigcheck.studies.explain_answers import answers, named, next_step
 from rigcheck.studies.explain_causes import rank
-from rigcheck.studies.explain_faults import Predicted, Uncertain, faults_of, predict, uncertain
+from rigcheck.studies.explain_faults import faults_of
 from rigcheck.studies.explain_fit import measured_damping, to_write_back, wobble
+from rigcheck.studies.explain_modes import Predicted, Uncertain, predict, uncertain
 from rigcheck.studies.explain_results import ExplainResult, Seen
 from rigcheck.studies.explain_seen import (
     as_seen,

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from rigcheck.studies.explain_faults import Predicted
+from rigcheck.studies.explain_modes import Predicted
 from rigcheck.studies.explain_way import OnTheWay
 from rigcheck.studies.explain_weights import (
     MODEL_ERROR,

@@ -12,14 +12,8 @@ from rigcheck.motion.identification import Component
 from rigcheck.studies.cures import find_cures
 from rigcheck.studies.evaluate import evaluate
 from rigcheck.studies.explain_causes import Ranked
-from rigcheck.studies.explain_faults import (
-    Fault,
-    Predicted,
-    Uncertain,
-    follow,
-    root_stiffness_of,
-    varied,
-)
+from rigcheck.studies.explain_faults import Fault, root_stiffness_of
+from rigcheck.studies.explain_modes import Predicted, Uncertain, follow, varied
 from rigcheck.studies.explain_results import Change, Fitted
 from rigcheck.studies.explain_weights import MODEL_ERROR, Bench, Weighed
 from rigcheck.studies.grading import Grade

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.motion.identification import Component
-from rigcheck.studies.explain_faults import Predicted
+from rigcheck.studies.explain_modes import Predicted
 from rigcheck.studies.explain_seen import Z90, Bend
 
 __all__ = [

@@ -1,7 +1,7 @@
 """The sheet for the crew: the check of a shot with everything they need on the day, computed once.
 
-What is drawn is laid out in `sheet_views`; what is cut, clamped, tested and done in which order in `sheet_cuts`,
-`sheet_setup` and `sheet_steps`. Views draw all of it and compute nothing.
+What is drawn is laid out in `sheet_side`, `sheet_lens` and `sheet_picture`; what is cut, clamped, tested and done in
+which order in `sheet_cuts`, `sheet_setup` and `sheet_steps`. Views draw all of it and compute nothing.
 """
 
 from __future__ import annotations
@@ -34,6 +34,8 @@ from rigcheck.studies.sheet_cuts import (
     sleeve_cuts,
     stock_needed,
 )
+from rigcheck.studies.sheet_lens import LensView, lens_view
+from rigcheck.studies.sheet_picture import FrameView, WobblePath, frame_view, wobble_path
 from rigcheck.studies.sheet_setup import (
     ClampNote,
     Counterweight,
@@ -42,17 +44,8 @@ from rigcheck.studies.sheet_setup import (
     counterweight,
     proof_load,
 )
+from rigcheck.studies.sheet_side import SideView, side_view
 from rigcheck.studies.sheet_steps import SetUp, Step, order_of_work
-from rigcheck.studies.sheet_views import (
-    FrameView,
-    LensView,
-    SideView,
-    WobblePath,
-    frame_view,
-    lens_view,
-    side_view,
-    wobble_path,
-)
 from rigcheck.studies.words import length_words, way_words
 
 __all__ = ["MoveTrack", "PropPictures", "PropSheet", "SheetResult", "pictures", "sheet"]

@@ -15,15 +15,10 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from rigcheck.studies.sheet_views import (
-        Body,
-        ClampMark,
-        FrameView,
-        LensView,
-        SideView,
-        Stroke,
-        WobblePath,
-    )
+    from rigcheck.studies.sheet_lens import LensView
+    from rigcheck.studies.sheet_picture import FrameView, WobblePath
+    from rigcheck.studies.sheet_side import Body, ClampMark, SideView
+    from rigcheck.studies.sheet_strokes import Stroke
 
 __all__ = [
     "draw_frame",

@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from rigcheck.studies.results import Figure, Finding
     from rigcheck.studies.sheet import PropSheet, SheetResult
     from rigcheck.studies.sheet_cuts import Bend, Cut
-    from rigcheck.studies.sheet_views import Body, Stroke
+    from rigcheck.studies.sheet_side import Body
+    from rigcheck.studies.sheet_strokes import Stroke
 
 __all__ = ["sheet_json"]
 

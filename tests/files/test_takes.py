@@ -8,15 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rigcheck.errors import ArgumentError, InputError
-from rigcheck.files import takes
-from rigcheck.files.takes import (
-    LARGEST_TABLE,
-    MOST_ROWS,
-    keys_from_text,
-    read_keys,
-    read_take,
-    take_from_text,
-)
+from rigcheck.files import tables
+from rigcheck.files.tables import LARGEST_TABLE, MOST_ROWS
+from rigcheck.files.takes import keys_from_text, read_keys, read_take, take_from_text
 
 ROWS = [(0, 0.0, 10.5, 20.25), (1, 0.04, 11.5, 20.5), (2, 0.08, 12.0, 21.0), (3, 0.12, 11.0, 20.75)]
 PLAIN = "frame,time_s,x_px,y_px\n" + "\n".join(",".join(map(str, row)) for row in ROWS) + "\n"
@@ -210,7 +204,7 @@ class TestWhatIsWrongWithATrack:
     def test_sizes_are_bounded(self, tmp_path, monkeypatch) -> None:
         assert "is too large: 40,000,000 bytes at most" in problems("x" * (LARGEST_TABLE + 1))[0]
         assert MOST_ROWS == 2_000_000
-        monkeypatch.setattr(takes, "MOST_ROWS", 1000)
+        monkeypatch.setattr(tables, "MOST_ROWS", 1000)
         assert "has more than 1,000 rows" in problems("time_s,value\n" + "1,2\n" * 1001, keys_from_text)[0]
         path = tmp_path / "huge.csv"
         with path.open("wb") as stream:

@@ -18,7 +18,8 @@ from rigcheck.model import Shot
 from rigcheck.motion.response import unit_displacement
 from rigcheck.studies.evaluate import evaluate
 from rigcheck.studies.explain import explain
-from rigcheck.studies.explain_faults import MODES, faults_of, uncertain, varied
+from rigcheck.studies.explain_faults import faults_of
+from rigcheck.studies.explain_modes import MODES, uncertain, varied
 from rigcheck.studies.explain_seen import intended
 from rigcheck.studies.reading import read_prop
 from rigcheck.studies.rigs import Rig
