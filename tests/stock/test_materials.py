@@ -280,7 +280,8 @@ def test_one_lookup_loads_neither_the_search_nor_the_numeric_libraries():
     code = (
         "import sys; from rigcheck.stock import find_material, find_clamp; "
         "find_material('music-wire').at(3e-3); find_clamp('collet'); "
-        "late = {'rigcheck.stock.finder', 'rigcheck.stock.entries', 'rigcheck.stock.sheets', 'difflib', 'numpy', 'pint', 'rich'};"
+        "late = {'rigcheck.stock.finder', 'rigcheck.stock.entries', 'rigcheck.stock.sheets', 'difflib', 'numpy',"
+        " 'pint', 'rich'};"
         "print(*(late & set(sys.modules)))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
