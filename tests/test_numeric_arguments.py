@@ -237,6 +237,81 @@ CALLS = [
         not_negative=("weight_per_area",),
     ),
     Call(
+        plates.droop_over_insert,
+        {
+            "prop_length": 0.21,
+            "prop_width": 0.15,
+            "embed_length": 0.06,
+            "prop_weight_per_area": 6.0,
+            "prop_rigidity_along": 0.02,
+            "prop_rigidity_across": 0.01,
+            "insert_length": 0.1,
+            "insert_width": 0.08,
+            "insert_start": 0.02,
+            "insert_weight_per_area": 12.0,
+            "insert_rigidity_along": 1.6,
+            "insert_rigidity_across": 0.9,
+            "poissons_ratio": 0.3,
+        },
+        positive=(
+            "prop_length",
+            "prop_width",
+            "embed_length",
+            "prop_rigidity_along",
+            "prop_rigidity_across",
+        ),
+        not_negative=(
+            "prop_weight_per_area",
+            "insert_length",
+            "insert_width",
+            "insert_start",
+            "insert_weight_per_area",
+            "insert_rigidity_along",
+            "insert_rigidity_across",
+            "poissons_ratio",
+        ),
+        up_to={"poissons_ratio": 0.5},
+    ),
+    Call(
+        plates.insert_moments,
+        {
+            "prop_length": 0.2,
+            "prop_width": 0.1,
+            "embed_length": 0.1,
+            "weight_per_area": 20.0,
+            "insert_length": 0.1,
+            "insert_width": 0.08,
+            "peak_factor": 2.0,
+        },
+        positive=(
+            "prop_length",
+            "prop_width",
+            "embed_length",
+            "insert_length",
+            "insert_width",
+            "peak_factor",
+        ),
+        not_negative=("weight_per_area",),
+    ),
+    Call(
+        plates.joint_stiffness,
+        {
+            "embed_length": 0.04,
+            "insert_width": 0.08,
+            "insert_rigidity_across": 0.9,
+            "wire_bending_stiffness": 0.8,
+            "wire_torsional_stiffness": 0.6,
+            "glue_modulus": 1e8,
+        },
+        positive=(
+            "embed_length",
+            "insert_width",
+            "insert_rigidity_across",
+            "wire_torsional_stiffness",
+            "glue_modulus",
+        ),
+    ),
+    Call(
         plates.sheet_bending_stress,
         {"moment_per_width": 0.5, "thickness": 2e-3},
         positive=("thickness",),
@@ -325,6 +400,27 @@ CALLS = [
 ]
 
 
+# What the rooms of motion and picture name the unit of; those of mechanics show the value as given.
+UNITS = {
+    "angular_frequency": "rad/s",
+    "distance": "m",
+    "duration": "s",
+    "exposure": "s",
+    "extent": "px",
+    "focal_length": "m",
+    "frame_rate": "1/s",
+    "frames": "frames",
+    "natural_frequency": "Hz",
+    "playback_rate": "1/s",
+    "pulse_duration": "s",
+    "sampling_rate": "Hz",
+    "sensor_width": "m",
+    "shutter_angle": "rad",
+    "time_per_frame": "s",
+    "time_per_megapixel": "s",
+}
+
+
 def cases(kind: Callable[[Call], Any]) -> list[Any]:
     return [pytest.param(call, name, id=f"{call.name}-{name}") for call in CALLS for name in kind(call)]
 
@@ -335,6 +431,9 @@ def test_what_is_no_such_quantity_is_refused_by_name(call: Call, name: str, valu
     with pytest.raises(ArgumentError, match=name) as refused:
         call.function(**{**call.right, name: value})
     assert "None" not in str(refused.value), "a unit or a name is missing"
+    assert str(refused.value).startswith(name), "the name comes first"
+    if "mechanics" not in call.name and name in UNITS:
+        assert f"given {value:g} {UNITS[name]}; " in str(refused.value)
 
 
 @pytest.mark.parametrize(

@@ -835,7 +835,8 @@ def insert_moments(
     peak = positive("peak_factor", peak_factor)
     start = (A - length) / 2
     past = np.maximum(A - embed, 0.0)
-    along = np.where(embed >= start + length, 0.0, q * past**2 / 2 * width / insert_across)
+    far = (start + length) * (1 - 1e-9)  # their sum is rounded
+    along = np.where(embed >= far, 0.0, q * past**2 / 2 * width / insert_across)
     under = np.minimum(embed, start + length) - start
     if np.any(under <= 0.0):
         raise ValidityError(

@@ -218,6 +218,27 @@ def test_soft_glue_governs_the_joint():
     assert soft < firm.pitch
 
 
+def test_an_insert_without_weight_and_stiffness_is_none():
+    """What is left out of an insert is zero: only the grid is another, and its error is under 0.1 %."""
+    bare = droop_over_insert(**COVER)
+    ghost = droop_over_insert(**COVER, insert_length=0.1, insert_width=0.08)
+    for name in ("linear_along", "linear_across", "linear_corner"):
+        np.testing.assert_allclose(getattr(ghost, name), getattr(bare, name), rtol=1e-3)
+
+
+def test_insert_moments_balance_the_weight():
+    """Past the tip 0.1 m x 0.1 m of 20 N/m^2 hang at 0.05 m: 10 mN m over 0.08 m, doubled; each side 0.2 m x 0.05 m
+    at 0.025 m: 5 mN m over the 0.05 m of support under the insert, doubled. Statics, derived here."""
+    sizes = {"prop_length": 0.2, "prop_width": 0.1, "embed_length": 0.1, "insert_length": 0.1}
+    given = {**sizes, "insert_width": 0.08, "weight_per_area": 20.0}
+    np.testing.assert_allclose(insert_moments(**given), (2 * 0.01 / 0.08, 2 * 0.005 / 0.05))
+    np.testing.assert_allclose(insert_moments(**given, peak_factor=1.0), (0.01 / 0.08, 0.005 / 0.05))
+    # A support through to the far edge of the insert, or past the prop: nothing bends along it.
+    np.testing.assert_allclose(insert_moments(**{**given, "embed_length": 0.15}), (0.0, 2 * 0.005 / 0.1))
+    np.testing.assert_allclose(insert_moments(**{**given, "embed_length": 0.3}), (0.0, 2 * 0.005 / 0.1))
+    np.testing.assert_array_equal(insert_moments(**{**given, "weight_per_area": 0.0}), 0.0)
+
+
 @pytest.mark.parametrize(
     ("call", "error", "says"),
     [

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 ROOMS = ("mechanics", "motion", "picture")
-FIRST = tuple(f"tests/{room}" for room in ROOMS)
+FIRST = (*(f"tests/{room}" for room in ROOMS), "tests/test_numeric_arguments.py")
 SECOND = ("tests/evidence", "tests/studies")
 STATS = Path("mutants/mutmut-stats.json")
 EQUIVALENT = Path(__file__).with_name("equivalent_mutants.toml")
