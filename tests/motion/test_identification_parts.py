@@ -106,6 +106,38 @@ def test_noise_spectrum_of_a_known_process() -> None:
     assert noise_spectrum(white, times, frequencies) == pytest.approx(1.0, abs=0.2)
 
 
+@pytest.mark.parametrize(("lag", "window"), [(5, 1 - 6 / 16 + 6 / 64), (10, 0.25), (15, 2 / 64), (20, 0.0)])
+def test_noise_spectrum_of_two_blows(lag: int, window: float) -> None:
+    """Two equal spikes hang together at one lag only: 1 + w(lag/20) n/(n - lag) cos(2 pi f lag step), with Parzen's
+    window 1 - 6 x^2 + 6 x^3 up to one half and 2 (1 - x)^3 beyond (Jenkins and Watts 1968, from memory)."""
+    times, frequencies = 7.0 + np.arange(200) / 50.0, np.array([0.0, 3.0, 11.0])
+    blows = np.zeros((200, 2))
+    blows[[60, 60 + lag], 0] = 0.3
+    exact = 1 + window * 200 / (200 - lag) * np.cos(2 * np.pi * frequencies * lag / 50.0)
+    assert noise_spectrum(blows, times, frequencies) == pytest.approx(np.stack([exact, np.ones(3)]))
+
+
+def test_noise_spectrum_leaves_missing_frames_out_pair_by_pair() -> None:
+    """Ten frames apart there are 190 pairs in 200 frames, and each of two missing ones takes two of them; a tenth of
+    the 198 frames left are 19 lags."""
+    kept = np.delete(np.arange(200), [50, 150])
+    blows = np.zeros((200, 2))
+    blows[[90, 100]] = 0.3
+    frequencies = np.array([0.0, 3.0])
+    exact = 1 + 2 * (1 - 10 / 19) ** 3 * 198 / 186 * np.cos(2 * np.pi * frequencies * 10 / 50.0)
+    found = noise_spectrum(blows[kept], kept / 50.0, frequencies)
+    assert found == pytest.approx(np.stack([exact, exact]))
+
+
+@pytest.mark.parametrize(("last", "white"), [(463, False), (464, True)])
+def test_noise_spectrum_gives_up_where_there_is_more_gap_than_track(last: int, white: bool) -> None:
+    """Up to four places a frame and 64 more."""
+    times = np.append(np.arange(99.0), last) / 25.0
+    series = np.outer(np.cos(0.4 * np.arange(100)), [1.0, 1.0])
+    found = noise_spectrum(series, times, np.array([0.4 / (2 * np.pi) * 25.0]))
+    assert bool((found == 1.0).all()) is white
+
+
 def test_frame_noise() -> None:
     times = np.arange(3000) / 50.0
     noise = np.random.default_rng(1).normal(0.0, 0.2, (3000, 2))

@@ -157,6 +157,7 @@ def test_error_of_straight_lines_is_a_row_of_parabolas():
     path = keyframe_path(times, [0.0, 0.02, 0.05, 0.06, 0.02, 0.0])
     at, error = chord_error(path, per_stretch=10)
     assert at.size == 51
+    assert at[::10] == pytest.approx(times, abs=1e-15)
     assert error[::10] == pytest.approx(0.0, abs=1e-17)
     # Half way over a cubic the chord is off by h^2/8 of the mean of its two end accelerations.
     height = np.diff(times) ** 2 / 8 * (path.acceleration[1:] + path.acceleration[:-1]) / 2

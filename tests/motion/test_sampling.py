@@ -76,6 +76,14 @@ def test_what_cannot_be_thinned_is_refused_in_words():
         sample_times(start=0.0, stop=1000.0, angular_frequency=[1.0, 1e4], most=1000)
 
 
+def test_a_hundred_thousand_samples_are_taken_evenly_and_no_more():
+    """2083 periods of 48 samples need 99,984 steps and two ends; one period more is thinned."""
+    omega = 2.0 * np.pi * 1000.0
+    for periods, thinned in ((2083.0, False), (2083.4, True)):
+        found = sample_times(start=0.0, stop=periods / 1000.0, angular_frequency=[omega])
+        assert (found.thinned, found.times.size <= 100_000) == (thinned, True)
+
+
 @pytest.mark.parametrize(
     ("change", "message"),
     [

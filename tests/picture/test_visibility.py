@@ -380,8 +380,12 @@ LINE = np.array([[0.0, 0.0, 0.0], [0.1, 0.0, 0.0]])
         (lambda: Band(points=LINE[:1], diameter=0.01), "at least two"),
         (lambda: Band(points=LINE[[0, 0]], diameter=0.01), "are the same"),
         (lambda: Band(points=LINE, diameter=[0.01, 0.02]), "each of the 1 segments"),
-        (lambda: Band(points=LINE, diameter=-1.0), "diameter: given -1 m"),
+        (lambda: Band(points=LINE, diameter=-1.0), "^diameter: given -1 m; "),
         (lambda: Band(points=LINE, diameter=0.01, thickness=0.001), "a strip needs both"),
+        (
+            lambda: Band(points=LINE, diameter=0.01, thickness=0.0, wide_direction=[0, 1, 0]),
+            "^thickness: given 0 m; it has to be a finite number above 0 m[.]$",
+        ),
         (lambda: Band(points=LINE, diameter=0.01, thickness=0.001, wide_direction=[1, 0, 0]), "right angles"),
         (
             lambda: Band(points=LINE, diameter=0.01, thickness=0.001, wide_direction=[0, 0, 0]),
@@ -405,7 +409,7 @@ LINE = np.array([[0.0, 0.0, 0.0], [0.1, 0.0, 0.0]])
         ),
         (
             lambda: Visible(length_px=LINE, width_px=LINE, area_px=LINE).frames_visible(least_area=0.0),
-            "least_area: given 0 px",
+            "^least_area: given 0 px; ",
         ),
         (
             lambda: compare_routes(
@@ -413,7 +417,7 @@ LINE = np.array([[0.0, 0.0, 0.0], [0.1, 0.0, 0.0]])
             ),
             "not all 0",
         ),
-        (lambda: compare_routes([], LEVEL, tip=[0, 0, 0], length=0.0, diameter=0.1), "length: given 0 m"),
+        (lambda: compare_routes([], LEVEL, tip=[0, 0, 0], length=0.0, diameter=0.1), "^length: given 0 m; "),
         (
             lambda: compare_routes(
                 [], LEVEL, tip=[0, 0, 0], length=1.0, diameter=0.1, orientation=np.ones(3)

@@ -1,9 +1,10 @@
 """Counts how many mutants of the numeric rooms the tests kill; run by `.ci/mutants` in a copy of the tree.
 
-mutmut makes the mutants and notes which test runs which function. A random sample meets the tests of the numeric
-rooms first, in mutmut's own run. What survives meets, in a process of its own so that no cache hides it, every test
-of `tests/evidence` and `tests/studies` that runs its function too. `equivalent_mutants.toml` beside this file holds
-the survivors that no test can kill, each with its reason, keyed by function and changed line.
+mutmut makes the mutants and notes which test runs which function. Each mutant of a random sample then meets the
+tests that run its function, those of the rooms before `tests/evidence` and `tests/studies` and the quickest first. It
+does so in a child of a pytest session that has collected all tests and run none, so that no cache hides a mutant.
+`equivalent_mutants.toml` beside this file holds the survivors that no test can kill, each with its reason, keyed by
+function and changed line.
 """
 
 from __future__ import annotations
@@ -12,24 +13,23 @@ import json
 import math
 import os
 import random
+import resource
 import subprocess
 import sys
+import time
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
+
+import pytest
 
 ROOMS = ("mechanics", "motion", "picture")
 FIRST = (*(f"tests/{room}" for room in ROOMS), "tests/test_numeric_arguments.py")
 SECOND = ("tests/evidence", "tests/studies")
-STATS = Path("mutants/mutmut-stats.json")
 EQUIVALENT = Path(__file__).with_name("equivalent_mutants.toml")
-TIMEOUT_S = 300.0  # a mutant that does not end counts as killed: the suite would not end either
-NOT_KILLED = (
-    None,
-    0,
-    5,
-    33,
-)  # not run, survived, no tests; all others are failing tests, crashes and time-outs
+GIVE_UP_AFTER = 4.0  # times what its tests take, and 30 s: a suite that does not end does not pass
+KILLED, SURVIVED = 1, 0  # how a mutant's process ends; a crash or a time-out is killed too
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,70 +74,104 @@ def interval(hits: int, of: int) -> tuple[float, float]:
     return max(0.0, middle - half), min(1.0, middle + half)
 
 
-def _configure(project: str, tests: tuple[str, ...]) -> None:
-    """Choose the tests that mutmut runs, in the copy's own settings; forget what other tests covered."""
+def _make_mutants() -> None:
+    """Let mutmut make all mutants and note the tests that run each function, by settings in the copy's own file."""
     settings = {
         "source_paths": ["rigcheck"],
         "only_mutate": [f"rigcheck/{room}/*" for room in ROOMS],
         "also_copy": ["materials", "shared", "README.md", "DEVELOPERS.md", "LICENSE", ".ci"],
-        "pytest_add_cli_args_test_selection": list(tests),
+        "pytest_add_cli_args_test_selection": [*FIRST, *SECOND],
         "track_dependencies": False,
         "use_git_change_detection": False,
     }
     lines = [
         f"{key} = {json.dumps(value)}" for key, value in settings.items()
     ]  # JSON's lists and words are TOML's
-    Path("pyproject.toml").write_text("\n".join([project, "[tool.mutmut]", *lines, ""]), encoding="utf-8")
-    STATS.unlink(missing_ok=True)
+    with Path("pyproject.toml").open("a", encoding="utf-8") as project:
+        project.write("\n".join(["", "[tool.mutmut]", *lines, ""]))
+    # It makes and notes before it finds that there is no mutant of this name to run.
+    subprocess.run(["mutmut", "run", "--max-children", "1", "no.such.mutant"], check=False)
 
 
-def _mutmut(*words: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(["mutmut", *words], check=False, text=True, capture_output=words[0] != "run")
+def _tests_of_functions(stats: dict[str, Any]) -> dict[str, list[str]]:
+    """The tests that run each function, those of the rooms first, the quickest first."""
 
+    def order(test: str) -> tuple[bool, float, str]:
+        return test.startswith(SECOND), stats["duration_by_test"].get(test, 0.0), test
 
-def _tests_of_functions() -> dict[str, list[str]]:
-    """The tests that run each function, quickest first."""
-    stats = json.loads(STATS.read_text(encoding="utf-8"))
-    seconds = stats["duration_by_test"]
     return {
-        function: sorted(tests, key=lambda test: (seconds.get(test, 0.0), test))
+        function: sorted(tests, key=order)
         for function, tests in stats["tests_by_mangled_function_name"].items()
     }
 
 
-def _results() -> dict[str, int | None]:
-    """mutmut's code of every mutant."""
-    codes: dict[str, int | None] = {}
-    for path in sorted(Path("mutants/rigcheck").rglob("*.meta")):
-        codes |= json.loads(path.read_text(encoding="utf-8"))["exit_code_by_key"]
-    return codes
+def _names() -> list[str]:
+    """Every mutant."""
+    names: list[str] = []
+    for path in Path("mutants/rigcheck").rglob("*.meta"):
+        names += json.loads(path.read_text(encoding="utf-8"))["exit_code_by_key"]
+    return sorted(names)
 
 
-def _is_killed(name: str, tests: list[str]) -> bool:
-    """Run a mutant against tests in a process of its own."""
-    if not tests:
-        return False
-    listed = Path("tests_of_mutant.txt").resolve()
-    listed.write_text("\n".join(tests), encoding="utf-8")
-    command = [
-        sys.executable,
-        "-m",
-        "pytest",
-        "-x",
-        "-q",
-        "-p",
-        "no:cacheprovider",
-        "--rootdir=.",
-        f"@{listed}",
-    ]
-    surroundings = {**os.environ, "MUTANT_UNDER_TEST": name, "PYTHONPATH": str(Path("mutants").resolve())}
-    try:
-        ended = subprocess.run(
-            command, cwd="mutants", env=surroundings, check=False, capture_output=True, timeout=TIMEOUT_S
-        )
-    except subprocess.TimeoutExpired:
+class _Mutation:
+    """A plugin for pytest that runs the collected tests against each mutant of a sample, and not by themselves."""
+
+    def __init__(self, sample: list[str], stats: dict[str, Any]) -> None:
+        self.sample, self.seconds = sample, stats["duration_by_test"]
+        self.of_function = _tests_of_functions(stats)
+        self.survivors: list[str] = []
+        self.shown = os.fdopen(os.dup(1), "w", buffering=1)
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        """End a mutant's process with the first test that fails."""
+        if report.failed:
+            os._exit(KILLED)
+
+    def pytest_runtestloop(self, session: pytest.Session) -> bool:
+        """Run one mutant after the other."""
+        items = {item.nodeid: item for item in session.items}
+        begin = time.monotonic()
+        for count, name in enumerate(self.sample, 1):
+            function = name.rpartition("__mutmut_")[0]
+            tests = [items[test] for test in self.of_function.get(function, []) if test in items]
+            survives = self._survives(name, tests)
+            if survives:
+                self.survivors.append(name)
+            left = (time.monotonic() - begin) / count * (len(self.sample) - count) / 60
+            said = "survived" if survives else "killed"
+            print(f"{count} of {len(self.sample)}, {left:.0f} min to go: {said} {name}", file=self.shown)
         return True
-    return ended.returncode not in NOT_KILLED
+
+    def _survives(self, name: str, tests: list[pytest.Item]) -> bool:
+        child = os.fork()
+        if not child:
+            code = KILLED
+            try:
+                os.environ["MUTANT_UNDER_TEST"] = name
+                limit = int(30 + GIVE_UP_AFTER * sum(self.seconds.get(test.nodeid, 0.0) for test in tests))
+                resource.setrlimit(resource.RLIMIT_CPU, (limit, limit + 1))
+                for test, following in zip(tests, [*tests[1:], None], strict=False):
+                    test.config.hook.pytest_runtest_protocol(item=test, nextitem=following)
+                code = SURVIVED
+            finally:
+                os._exit(code)
+        return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == SURVIVED
+
+
+def _survivors(sample: list[str]) -> list[str]:
+    """Run a sample in the tree of mutants."""
+    mutation = _Mutation(sample, json.loads(Path("mutants/mutmut-stats.json").read_text(encoding="utf-8")))
+    stdout, nowhere = os.dup(1), os.open(os.devnull, os.O_WRONLY)
+    os.chdir("mutants")
+    sys.path.insert(0, str(Path.cwd()))
+    os.environ |= {"MUTANT_UNDER_TEST": "", "PYTHONPATH": str(Path.cwd())}
+    os.dup2(nowhere, 1)  # what pytest says of tests that fail on purpose
+    try:
+        pytest.main(["-q", "-p", "no:cacheprovider", "--rootdir=.", *FIRST, *SECOND], plugins=[mutation])
+    finally:
+        os.dup2(stdout, 1)
+        os.chdir("..")
+    return mutation.survivors
 
 
 def _share(label: str, hits: int, of: int) -> str:
@@ -148,31 +182,17 @@ def _share(label: str, hits: int, of: int) -> str:
 def main(size: int = 400, seed: int = 1) -> None:
     """Take a sample, run it, print what survives and the share that is killed."""
     os.environ["PATH"] = f"{Path(sys.executable).parent}:{os.environ['PATH']}"
-    project = Path("pyproject.toml").read_text(encoding="utf-8")
-
-    _configure(project, FIRST)
-    _mutmut("run", "--max-children", "1", "no such mutant: makes them all and notes what the tests run")
-    names = sorted(_results())
-    sample = sorted(random.Random(seed).sample(names, min(size, len(names))))
+    _make_mutants()
+    names = _names()
+    sample = random.Random(seed).sample(names, min(size, len(names)))
     print(f"{len(sample)} of {len(names)} mutants, seed {seed}", flush=True)
-    _mutmut("run", "--max-children", "1", *sample)
-    codes = _results()
-    left = [name for name in sample if codes[name] in NOT_KILLED]
-    first = _tests_of_functions()
-
-    _configure(project, SECOND)
-    _mutmut("run", "--max-children", "1", "no such mutant: notes what these tests run")
-    second = _tests_of_functions()
-    survivors = []
-    for count, name in enumerate(left, 1):
-        function = name.rpartition("__mutmut_")[0]
-        killed = _is_killed(name, first.get(function, []) + second.get(function, []))
-        print(f"{count} of {len(left)}: {'killed' if killed else 'survived'} {name}", flush=True)
-        if not killed:
-            survivors.append(name)
+    survivors = _survivors(sample)
 
     reasons = equivalents()
-    found = {name: change_of(name, _mutmut("show", name).stdout) for name in survivors}
+    found = {}
+    for name in survivors:
+        shown = subprocess.run(["mutmut", "show", name], check=True, text=True, capture_output=True)
+        found[name] = change_of(name, shown.stdout)
     equivalent = [name for name in survivors if found[name] in reasons]
     for title, group in (
         ("Equivalent", equivalent),
@@ -186,9 +206,9 @@ def main(size: int = 400, seed: int = 1) -> None:
                 f"  {name}\n    - {change.was}\n    + {change.becomes}"
                 + (f"\n    {reason}" if reason else "")
             )
-    killed_in_all = len(sample) - len(survivors)
-    print("\n" + _share("Killed, of all", killed_in_all, len(sample)))
-    print(_share("Killed, of all that are not equivalent", killed_in_all, len(sample) - len(equivalent)))
+    killed = len(sample) - len(survivors)
+    print("\n" + _share("Killed, of all", killed, len(sample)))
+    print(_share("Killed, of all that are not equivalent", killed, len(sample) - len(equivalent)))
 
 
 if __name__ == "__main__":
