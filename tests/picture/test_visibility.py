@@ -278,6 +278,18 @@ def test_perspective_width_follows_the_depth():
     assert far.area_px == pytest.approx(1.0 * 50, rel=1e-3)
 
 
+def test_a_strip_in_perspective_is_the_quadrangle_of_its_corners():
+    """A flat strip that runs away from the lens and shows its width: the area between its corners' pictures, for any
+    number of lines, as its surface does not fall away across it. Its thickness counts 1e-6."""
+    camera = Camera(field_width=1.0, image_width=1000, distance=1.0)
+    line, half = np.array([[-0.05, 0.0, -0.4], [0.15, 0.0, 0.4]]), np.array([0.0, 0.1, 0.0])
+    strip = Band(points=line, diameter=0.2, thickness=1e-6, wide_direction=[0, 1, 0])
+    x, y = camera.project(np.stack([line[0] - half, line[1] - half, line[1] + half, line[0] + half])).T
+    area = abs((x * np.roll(y, -1) - y * np.roll(x, -1)).sum()) / 2
+    for lines in (2, 8):
+        assert visible_support(strip, camera, [], lines_across=lines).area_px == pytest.approx(area, rel=1e-5)
+
+
 def test_what_passes_the_lens_is_left_out():
     camera = Camera(field_width=1.0, image_width=1000, image_height=600, distance=1.0)
     found = visible_support(Band(points=[[0.01, 0, 3.0], [0, 0, -1.0]], diameter=0.002), camera, [])
