@@ -130,6 +130,8 @@ class _Mutation:
     def pytest_runtestloop(self, session: pytest.Session) -> bool:
         """Run one mutant after the other."""
         items = {item.nodeid: item for item in session.items}
+        if not self._survives("no mutant", session.items):
+            raise pytest.UsageError("tests fail without a mutant")
         begin = time.monotonic()
         for count, name in enumerate(self.sample, 1):
             function = name.rpartition("__mutmut_")[0]
@@ -167,10 +169,14 @@ def _survivors(sample: list[str]) -> list[str]:
     os.environ |= {"MUTANT_UNDER_TEST": "", "PYTHONPATH": str(Path.cwd())}
     os.dup2(nowhere, 1)  # what pytest says of tests that fail on purpose
     try:
-        pytest.main(["-q", "-p", "no:cacheprovider", "--rootdir=.", *FIRST, *SECOND], plugins=[mutation])
+        ended = pytest.main(
+            ["-q", "-p", "no:cacheprovider", "--rootdir=.", *FIRST, *SECOND], plugins=[mutation]
+        )
     finally:
         os.dup2(stdout, 1)
         os.chdir("..")
+    if ended != pytest.ExitCode.OK:
+        raise SystemExit("No mutant was run: the tests fail without one.")
     return mutation.survivors
 
 
