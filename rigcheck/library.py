@@ -73,7 +73,6 @@ def load(rig: Rig) -> Shot:
     """
     if isinstance(rig, Shot):
         return rig
-    registry()
     if isinstance(rig, Mapping):
         return rig_from_data(rig)
     return read_rig(rig)

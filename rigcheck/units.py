@@ -2,8 +2,9 @@
 
 Everything a person types with a unit goes through `parse_quantity`. It reads a number and a unit by a
 fixed grammar and evaluates nothing. Unit names come from a short list of the trade's units, so that a
-slip such as ``MM`` (which general readers take for something else) is caught. The factors between units
-are pint's.
+slip such as ``MM`` (which general readers take for something else) is caught. Their factors stand beside them,
+and the tests hold each against pint's, so that reading a file does not wait for pint to start; whoever asks for a
+quantity gets one of pint.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import math
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import cache
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias, overload
 
@@ -31,11 +33,14 @@ __all__ = [
     "Measured",
     "QuantityError",
     "Sign",
+    "Unit",
+    "from_pint",
     "is_gauge",
     "measured",
     "parse_quantity",
     "parse_unit",
     "quantity_pattern",
+    "read_unit",
     "registry",
     "shown",
     "to_angular_frequency",
@@ -173,54 +178,95 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
 """Every kind of quantity by name."""
 
 
-def _named_units() -> dict[str, str]:
-    """What may be typed for each unit, against pint's name of it."""
-    table = {
-        "micrometer": "um µm μm micron microns micrometre micrometres micrometer micrometers",
-        "millimeter": "mm millimetre millimetres millimeter millimeters",
-        "centimeter": "cm centimetre centimetres centimeter centimeters",
-        "meter": "m metre metres meter meters",
+Root: TypeAlias = tuple[tuple[str, float], ...]
+"""Powers of pint's root units in the order of their names; an angle counts as a unit, as it does there."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Unit:
+    """A unit that has been read.
+
+    Attributes
+    ----------
+    expression : str
+        What pint calls it.
+    factor : float
+        How many of its root units it is.
+    root : tuple of (str, float)
+        Names of pint's root units (meter, gram, second, radian), each with its power, in order.
+    """
+
+    expression: str
+    factor: float
+    root: Root
+
+
+def _known_units() -> dict[str, Unit]:
+    """What may be typed for each unit, against the unit.
+
+    Notes
+    -----
+    The factors are exact by definition: inch and pound of the international agreement of 1959, standard gravity of
+    the 3rd General Conference on Weights and Measures (NIST SP 811, appendix B.8, values from memory; the tests hold
+    every factor against pint's). Mass counts in grams, as in pint.
+    """
+    inch, pound, gravity, turn = 0.0254, 453.59237, 9.80665, 2.0 * math.pi
+    length, mass, time, angle = (("meter", 1.0),), (("gram", 1.0),), (("second", 1.0),), (("radian", 1.0),)
+    rate: Root = (("second", -1.0),)
+    turning: Root = (("radian", 1.0), ("second", -1.0))
+    acceleration: Root = (("meter", 1.0), ("second", -2.0))
+    force: Root = (("gram", 1.0), ("meter", 1.0), ("second", -2.0))
+    pressure: Root = (("gram", 1.0), ("meter", -1.0), ("second", -2.0))
+    table: dict[str, tuple[Root, float, str]] = {
+        "micrometer": (length, 1e-6, "um µm μm micron microns micrometre micrometres micrometer micrometers"),
+        "millimeter": (length, 1e-3, "mm millimetre millimetres millimeter millimeters"),
+        "centimeter": (length, 1e-2, "cm centimetre centimetres centimeter centimeters"),
+        "meter": (length, 1.0, "m metre metres meter meters"),
         # pint's own "mil" is an angle (a gunner's mil); in a workshop it is a thousandth of an inch.
-        "thou": "thou mil mils",
-        "inch": "in inch inches",
-        "foot": "ft foot feet",
-        "yard": "yd yard yards",
-        "milligram": "mg milligram milligrams",
-        "gram": "g gram grams gramme grammes",
-        "kilogram": "kg kilogram kilograms kilogramme kilogrammes",
-        "ounce": "oz ounce ounces",
-        "pound": "lb lbs pound pounds",
-        "millisecond": "ms millisecond milliseconds",
-        "second": "s sec secs second seconds",
-        "minute": "min mins minute minutes",
-        "hour": "h hr hour hours",
-        "degree": "deg degs degree degrees °",
-        "radian": "rad rads radian radians",
-        "turn": "turn turns rev revs revolution revolutions",
-        "millinewton": "mN millinewton millinewtons",
-        "newton": "N newton newtons",
-        "kilonewton": "kN kilonewton kilonewtons",
-        "kilogram_force": "kgf",
-        "gram_force": "gf",
-        "pound_force": "lbf",
-        "ounce_force": "ozf",
-        "standard_gravity": "g0",
+        "thou": (length, 2.54e-5, "thou mil mils"),
+        "inch": (length, inch, "in inch inches"),
+        "foot": (length, 0.3048, "ft foot feet"),
+        "yard": (length, 0.9144, "yd yard yards"),
+        "milligram": (mass, 1e-3, "mg milligram milligrams"),
+        "gram": (mass, 1.0, "g gram grams gramme grammes"),
+        "kilogram": (mass, 1e3, "kg kilogram kilograms kilogramme kilogrammes"),
+        "ounce": (mass, pound / 16, "oz ounce ounces"),
+        "pound": (mass, pound, "lb lbs pound pounds"),
+        "millisecond": (time, 1e-3, "ms millisecond milliseconds"),
+        "second": (time, 1.0, "s sec secs second seconds"),
+        "minute": (time, 60.0, "min mins minute minutes"),
+        "hour": (time, 3600.0, "h hr hour hours"),
+        "degree": (angle, turn / 360, "deg degs degree degrees °"),
+        "radian": (angle, 1.0, "rad rads radian radians"),
+        "turn": (angle, turn, "turn turns rev revs revolution revolutions"),
+        "millinewton": (force, 1.0, "mN millinewton millinewtons"),
+        "newton": (force, 1e3, "N newton newtons"),
+        "kilonewton": (force, 1e6, "kN kilonewton kilonewtons"),
+        "kilogram_force": (force, 1e3 * gravity, "kgf"),
+        "gram_force": (force, gravity, "gf"),
+        "pound_force": (force, pound * gravity, "lbf"),
+        "ounce_force": (force, pound * gravity / 16, "ozf"),
+        "standard_gravity": (acceleration, gravity, "g0"),
         # pint's own "fps" is a foot per second; here it counts frames.
-        "hertz": "Hz hertz fps",
-        "kilohertz": "kHz kilohertz",
-        "revolutions_per_minute": "rpm",
-        "pascal": "Pa pascal pascals",
-        "kilopascal": "kPa kilopascal kilopascals",
-        "megapascal": "MPa megapascal megapascals",
-        "gigapascal": "GPa gigapascal gigapascals",
-        "bar": "bar",
-        "psi": "psi",
-        "ksi": "ksi",
+        "hertz": (rate, 1.0, "Hz hertz fps"),
+        "kilohertz": (rate, 1e3, "kHz kilohertz"),
+        "revolutions_per_minute": (turning, turn / 60, "rpm"),
+        "pascal": (pressure, 1e3, "Pa pascal pascals"),
+        "kilopascal": (pressure, 1e6, "kPa kilopascal kilopascals"),
+        "megapascal": (pressure, 1e9, "MPa megapascal megapascals"),
+        "gigapascal": (pressure, 1e12, "GPa gigapascal gigapascals"),
+        "bar": (pressure, 1e8, "bar"),
+        "psi": (pressure, pound * gravity / inch**2, "psi"),
+        "ksi": (pressure, pound * gravity / inch**2 * 1e3, "ksi"),
     }
-    return {typed: name for name, many in table.items() for typed in many.split()}
+    return {
+        typed: Unit(expression=name, factor=factor, root=root)
+        for name, (root, factor, many) in table.items()
+        for typed in many.split()
+    }
 
 
-_UNIT_NAMES: Mapping[str, str] = MappingProxyType(_named_units())
+_KNOWN: Mapping[str, Unit] = MappingProxyType(_known_units())
 
 _NUMBER = (
     r"(?P<number>[+-]?(?:"
@@ -290,78 +336,54 @@ def _cached_registry() -> pint.UnitRegistry[Any] | None:
         return None
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Unit:
-    """A unit that has been read: pint's unit, its factor to root units, and those root units."""
-
-    unit: pint.Unit
-    factor: float
-    root: pint.Unit
+# -- units -------------------------------------------------------------------------------------------------
 
 
-class _UnitTable:
-    """Units read so far from one registry, so that each text is looked up in pint once."""
+@cache
+def read_unit(text: str) -> Unit:
+    """Read a unit alone, for example ``mm`` or ``N*m/rad``.
 
-    def __init__(self, source: pint.UnitRegistry[Any]) -> None:
-        self.source = source
-        self.by_text: dict[str, _Unit] = {}
-        self.by_unit: dict[pint.Unit, _Unit] = {}
+    Parameters
+    ----------
+    text : str
+        Unit names joined by ``*``, ``·`` or ``/``, with powers from -4 to 4 after ``^``.
 
-    def of_text(self, text: str) -> _Unit:
-        found = self.by_text.get(text)
-        if found is None:
-            found = self.by_text[text] = self.of_unit(self.source.parse_units(_pint_expression(text)))
-        return found
-
-    def of_unit(self, unit: Any) -> _Unit:
-        found = self.by_unit.get(unit)
-        if found is None:
-            found_factor, root = self.source.get_root_units(unit)
-            factor: Any = found_factor
-            found = self.by_unit[unit] = _Unit(unit=unit, factor=float(factor), root=root)
-        return found
-
-    def dimension_of(self, unit: _Unit) -> Dimension | None:
-        """Name a unit's dimension; torque stands for flexural rigidity, which has the same units."""
-        for dimension in DIMENSIONS.values():
-            if self.of_text(dimension.unit).root == unit.root:
-                return dimension
-        return None
-
-
-_table: _UnitTable | None = None
-
-
-def _units() -> _UnitTable:
-    """Give the table of the registry in use; a new one when the caller has changed registries."""
-    global _table
-    source = registry()
-    if _table is None or _table.source is not source:
-        _table = _UnitTable(source)
-    return _table
-
-
-def _pint_expression(text: str) -> str:
-    """Turn a unit as typed into pint's long names; the result holds nothing but names from our list.
+    Returns
+    -------
+    Unit
 
     Raises
     ------
     QuantityError
         Not the unit grammar, or a name that is not on the list.
     """
+    text = text.strip(" \t")
     if len(text) > _LONGEST_NUMBER or not _UNIT_RE.fullmatch(text):
         raise QuantityError(
             f'"{shown(text)}" is not a unit.', "Join units with * or /, and write powers with ^."
         )
-    rest = re.sub(r"^1[ \t]*", "", text)
     parts: list[str] = []
-    for factor in _FACTOR_RE.finditer(rest):
-        name = _UNIT_NAMES.get(factor["name"])
-        if name is None:
-            raise QuantityError(f'the unit "{factor["name"]}" is not known.', _nearest_unit(factor["name"]))
-        operator = "/" if factor["operator"] == "/" else "*"
-        parts.append(f"{operator}{name}**({factor['power'] or 1})")
-    return "1" + "".join(parts)
+    value, powers = 1.0, dict[str, float]()
+    for found in _FACTOR_RE.finditer(re.sub(r"^1[ \t]*", "", text)):
+        known = _KNOWN.get(found["name"])
+        if known is None:
+            raise QuantityError(f'the unit "{found["name"]}" is not known.', _nearest_unit(found["name"]))
+        sign = -1 if found["operator"] == "/" else 1
+        power = int(found["power"] or 1)
+        parts.append(f"{'/' if sign < 0 else '*'}{known.expression}**({power})")
+        value *= known.factor ** (sign * power)
+        for name, own in known.root:
+            powers[name] = powers.get(name, 0.0) + sign * power * own
+    return Unit(expression="1" + "".join(parts), factor=value, root=_root(powers))
+
+
+def _root(powers: Mapping[str, float]) -> Root:
+    return tuple(sorted((name, float(power)) for name, power in powers.items() if power))
+
+
+def _dimension_of(unit: Unit) -> Dimension | None:
+    """Name a unit's dimension; torque stands for flexural rigidity, which has the same units."""
+    return next((one for one in DIMENSIONS.values() if read_unit(one.unit).root == unit.root), None)
 
 
 def _nearest_unit(name: str, prefer: tuple[str, ...] = ()) -> str | None:
@@ -372,7 +394,7 @@ def _nearest_unit(name: str, prefer: tuple[str, ...] = ()) -> str | None:
 
 def _nearest_unit_name(name: str, prefer: tuple[str, ...] = ()) -> str | None:
     atoms: list[str] = [atom for unit in prefer for atom in re.findall(r"[A-Za-z]+0?", unit)]
-    known = [*atoms, *_UNIT_NAMES]
+    known = [*atoms, *_KNOWN]
     for candidate in known:
         if candidate.lower() == name.lower():
             return candidate
@@ -398,7 +420,7 @@ def parse_unit(text: str) -> pint.Unit:
     QuantityError
         The text is not a unit on rigcheck's list.
     """
-    return _units().of_text(text.strip(" \t")).unit
+    return registry().parse_units(read_unit(text).expression)
 
 
 # -- the value ---------------------------------------------------------------------------------------------
@@ -410,18 +432,35 @@ class Measured:
 
     Attributes
     ----------
-    nominal : pint.Quantity
+    value : float
         The value, in the unit it was typed in.
-    low, high : pint.Quantity or None
-        Ends of the range, in the same unit; None where no range was given.
+    unit : Unit
+        That unit.
+    ends : tuple of float, or None
+        Low and high end of the range, in the same unit; None where no range was given.
     text : str
         As typed.
     """
 
-    nominal: pint.Quantity[float]
-    low: pint.Quantity[float] | None = None
-    high: pint.Quantity[float] | None = None
+    value: float
+    unit: Unit
+    ends: tuple[float, float] | None = None
     text: str = ""
+
+    @property
+    def nominal(self) -> pint.Quantity[float]:
+        """The value as a quantity of pint, in the unit it was typed in and in the registry in use."""
+        return _quantity(self.value, self.unit)
+
+    @property
+    def low(self) -> pint.Quantity[float] | None:
+        """Low end of the range as a quantity of pint; None where no range was given."""
+        return None if self.ends is None else _quantity(self.ends[0], self.unit)
+
+    @property
+    def high(self) -> pint.Quantity[float] | None:
+        """High end of the range as a quantity of pint; None where no range was given."""
+        return None if self.ends is None else _quantity(self.ends[1], self.unit)
 
     def m_as(self, unit: str) -> float:
         """Give the value as a float.
@@ -441,7 +480,7 @@ class Measured:
         UnitError
             The unit is of another dimension. Hz and rad/s count as two dimensions; so do N*m and N*m/rad.
         """
-        return _in_unit(self.nominal, unit)
+        return self._in_unit(self.value, unit)
 
     def range_as(self, unit: str) -> tuple[float, float] | None:
         """Give the ends of the range as floats.
@@ -461,9 +500,17 @@ class Measured:
         UnitError
             The unit is of another dimension.
         """
-        if self.low is None or self.high is None:
+        if self.ends is None:
             return None
-        return _in_unit(self.low, unit), _in_unit(self.high, unit)
+        return self._in_unit(self.ends[0], unit), self._in_unit(self.ends[1], unit)
+
+    def _in_unit(self, value: float, unit: str) -> float:
+        target = read_unit(unit)
+        if self.unit.root != target.root:
+            raise QuantityError(f"{_quantity(value, self.unit)} is not in a unit that turns into {unit}.")
+        if self.unit.factor == target.factor:
+            return value
+        return value * self.unit.factor / target.factor
 
     def __str__(self) -> str:
         """Give the words as typed."""
@@ -497,27 +544,39 @@ def measured(magnitude: float, unit: str, *, low: float | None = None, high: flo
         raise QuantityError(f"{magnitude!r} {unit}: the number has to be finite.")
     if (low is None) != (high is None) or not ends[1] <= magnitude <= ends[2]:
         raise QuantityError(f"{magnitude!r} {unit}: a range needs a low and a high end around the value.")
-    quantity = registry().Quantity
-    read = parse_unit(unit)
     return Measured(
-        nominal=quantity(magnitude, read),
-        low=None if low is None else quantity(low, read),
-        high=None if high is None else quantity(high, read),
+        value=float(magnitude),
+        unit=read_unit(unit),
+        ends=None if low is None or high is None else (float(low), float(high)),
         text=f"{magnitude:.10g} {unit}",
     )
 
 
-def _in_unit(quantity: pint.Quantity[float], unit: str) -> float:
-    """Convert by the ratio of the two factors to root units, each looked up in pint once."""
-    units = _units()
-    target = units.of_text(unit)
-    source = units.of_unit(quantity.units)
-    value = float(quantity.magnitude)
-    if source is target or source.unit == target.unit:
-        return value
-    if source.root != target.root:
-        raise QuantityError(f"{quantity} is not in a unit that turns into {unit}.")
-    return value * source.factor / target.factor
+def _quantity(value: float, unit: Unit) -> pint.Quantity[float]:
+    source = registry()
+    return source.Quantity(value, source.parse_units(unit.expression))
+
+
+def from_pint(quantity: pint.Quantity[Any]) -> Measured:
+    """Take a quantity of pint over, in any unit that pint knows.
+
+    Parameters
+    ----------
+    quantity : pint.Quantity
+        A single number, of the registry in use.
+
+    Returns
+    -------
+    Measured
+        Its text is what pint writes, in short form.
+    """
+    source = registry()
+    found, root = source.get_root_units(quantity.units)
+    factor: Any = found
+    magnitude: Any = quantity.magnitude
+    powers: dict[str, Any] = dict(source.Quantity(1.0, root).unit_items())
+    unit = Unit(expression=str(quantity.units), factor=float(factor), root=_root(powers))
+    return Measured(value=float(magnitude), unit=unit, text=f"{quantity:~}")
 
 
 # -- reading -----------------------------------------------------------------------------------------------
@@ -614,7 +673,6 @@ def _read(text: str, wanted: Dimension, sign: Sign, lengths: LengthReader | None
             f'"{shown(text)}" gives more than one range.', f'Write "{wanted.example} +/- 2 %".'
         )
     value, unit = _read_value(parts[0], wanted, lengths)
-    quantity = _units().source.Quantity
     low: float | None = None
     high: float | None = None
     if len(parts) == 2:
@@ -623,19 +681,19 @@ def _read(text: str, wanted: Dimension, sign: Sign, lengths: LengthReader | None
     _check_sign(text, value, low, wanted, sign)
     _check_size(text, max(abs(value), abs(low or 0.0), abs(high or 0.0)), value, unit, wanted)
     return Measured(
-        nominal=quantity(value, unit.unit),
-        low=None if low is None else quantity(low, unit.unit),
-        high=None if high is None else quantity(high, unit.unit),
+        value=value,
+        unit=unit,
+        ends=None if low is None or high is None else (low, high),
         text=text,
     )
 
 
-def _read_value(text: str, wanted: Dimension, lengths: LengthReader | None) -> tuple[float, _Unit]:
+def _read_value(text: str, wanted: Dimension, lengths: LengthReader | None) -> tuple[float, Unit]:
     """Read one number with its unit, or a named size."""
     if wanted.name == "length":
         named = _read_named(text, lengths)
         if named is not None:
-            return named * 1e3, _units().of_text("mm")
+            return named * 1e3, read_unit("mm")
     found = _QUANTITY_RE.fullmatch(text)
     if found is None:
         raise _unreadable(text, wanted)
@@ -698,21 +756,20 @@ def _number(found: re.Match[str], text: str) -> float:
     return -value if found["number"].startswith("-") else value
 
 
-def _read_unit(typed: str, text: str, wanted: Dimension) -> _Unit:
+def _read_unit(typed: str, text: str, wanted: Dimension) -> Unit:
     """Read the unit and hold it against the dimension wanted."""
-    units = _units()
     try:
-        unit = units.of_text(typed)
+        unit = read_unit(typed)
     except QuantityError as error:
         raise _FixableError(error.says) from None
-    if unit.root == units.of_text(wanted.unit).root:
+    if unit.root == read_unit(wanted.unit).root:
         return unit
-    other = units.dimension_of(unit)
+    other = _dimension_of(unit)
     what = f"is {other.phrase}" if other else f'has the unit "{typed}"'
     raise _FixableError(f'"{shown(text)}" {what}; {wanted.phrase} is needed here.')
 
 
-def _read_half_range(text: str, value: float, unit: _Unit, wanted: Dimension) -> float:
+def _read_half_range(text: str, value: float, unit: Unit, wanted: Dimension) -> float:
     """Read what stands after the plus-minus sign, in the unit of the value."""
     percent = _PERCENT_RE.fullmatch(text)
     if percent is not None:
@@ -740,9 +797,9 @@ def _check_sign(text: str, value: float, low: float | None, wanted: Dimension, s
         )
 
 
-def _check_size(text: str, largest: float, value: float, unit: _Unit, wanted: Dimension) -> None:
+def _check_size(text: str, largest: float, value: float, unit: Unit, wanted: Dimension) -> None:
     """Refuse sizes at which the arithmetic would overflow or vanish."""
-    scale = unit.factor / _units().of_text(wanted.unit).factor
+    scale = unit.factor / read_unit(wanted.unit).factor
     if largest * scale > wanted.largest or 0.0 < abs(value) * scale < wanted.smallest:
         raise QuantityError(
             f'"{shown(text)}" is outside what rigcheck computes: '
@@ -861,9 +918,7 @@ def _unit_repairs(unit: str, wanted: Dimension) -> Iterator[str]:
             yield squeezed[whole]
     named = re.sub(
         r"[A-Za-z]+0?",
-        lambda name: (
-            name[0] if name[0] in _UNIT_NAMES else _nearest_unit_name(name[0], wanted.units) or name[0]
-        ),
+        lambda name: name[0] if name[0] in _KNOWN else _nearest_unit_name(name[0], wanted.units) or name[0],
         products,
     )
     yield named
@@ -873,8 +928,10 @@ def _unit_repairs(unit: str, wanted: Dimension) -> Iterator[str]:
         yield products.removesuffix("/rad")
     if wanted.name == "force":
         # A weight given as a mass.
-        heavy = f"{_UNIT_NAMES.get(unit)}_force"
-        yield from (typed for typed, known in _UNIT_NAMES.items() if known == heavy)
+        mass = _KNOWN.get(unit)
+        if mass is not None:
+            heavy = f"{mass.expression}_force"
+            yield from (typed for typed, known in _KNOWN.items() if known.expression == heavy)
 
 
 # -- Hz and rad/s ------------------------------------------------------------------------------------------
@@ -943,13 +1000,14 @@ def to_frequency(
 
 def _rate(value: object) -> float | None:
     """Give a quantity's rate in rad/s, one cycle being one turn; None for a bare number or array."""
-    quantity: Any = value.nominal if isinstance(value, Measured) else value
-    if not hasattr(quantity, "units"):
+    typed: Any = value
+    if not isinstance(value, Measured) and not hasattr(value, "units"):
         return None
+    given = value if isinstance(value, Measured) else from_pint(typed)
     try:
-        return 2.0 * math.pi * _in_unit(quantity, "Hz")
+        return 2.0 * math.pi * given.m_as("Hz")
     except QuantityError:
-        return _in_unit(quantity, "rad/s")
+        return given.m_as("rad/s")
 
 
 def quantity_pattern(dimension: str) -> str:
@@ -966,10 +1024,9 @@ def quantity_pattern(dimension: str) -> str:
         Anchored pattern. Where the dimension has simple units it holds their names; for compound units
         it holds the grammar, and `parse_quantity` has the last word.
     """
-    units = _units()
-    root = units.of_text(DIMENSIONS[dimension].unit).root
+    root = read_unit(DIMENSIONS[dimension].unit).root
     simple = sorted(
-        (name for name in _UNIT_NAMES if units.of_text(name).root == root),
+        (name for name, unit in _KNOWN.items() if unit.root == root),
         key=lambda name: (-len(name), name),
     )
     if dimension in ("length", "mass", "time", "angle", "force", "pressure"):

@@ -418,3 +418,18 @@ def test_full_disk(folder, words):
     assert done.returncode == 2
     assert done.stderr.startswith("rigcheck: the result cannot be written")
     assert len(done.stderr.splitlines()) == 1
+
+
+def test_a_check_waits_for_no_library_that_it_does_not_need():
+    # The demo shot has one of everything usual: large displacement, moves, an insert, a camera, cures and ranges.
+    code = (
+        "import sys; from rigcheck.cli import run\n"
+        "sys.argv = ['rigcheck', 'check', 'shared/shots/desk-set.toml']\n"
+        "try:\n    run()\nexcept SystemExit:\n    pass\n"
+        "print('loaded:', *({'pint', 'scipy', 'numpy.ma', 'matplotlib', 'jinja2'} & set(sys.modules)))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=False, cwd=CHECKOUT
+    )
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.splitlines()[-1].strip() == "loaded:"

@@ -17,13 +17,16 @@ from hypothesis import strategies as st
 
 from rigcheck.errors import RigcheckError, UnitError
 from rigcheck.units import (
+    _KNOWN,
     DIMENSIONS,
     QuantityError,
+    from_pint,
     is_gauge,
     measured,
     parse_quantity,
     parse_unit,
     quantity_pattern,
+    read_unit,
     registry,
     to_angular_frequency,
     to_frequency,
@@ -400,7 +403,7 @@ def run(code: str, cache: object) -> str:
     return done.stdout.strip()
 
 
-ONE_INCH = "from rigcheck.units import *; print(parse_quantity('1 in', 'length').m_as('mm'))"
+ONE_INCH = "from rigcheck.units import *; print(parse_quantity('1 in', 'length').nominal.m_as('mm'))"
 
 
 def test_the_registry_is_the_application_registry() -> None:
@@ -442,5 +445,31 @@ def test_a_callers_own_registry_is_used(tmp_path) -> None:
     assert run(code, tmp_path) == "own"
 
 
-def test_importing_units_does_not_load_the_registry(tmp_path) -> None:
-    assert run("import sys, rigcheck.units; print('pint' in sys.modules)", tmp_path) == "False"
+def test_reading_a_quantity_does_not_load_the_registry(tmp_path) -> None:
+    code = (
+        "from rigcheck.units import *; import sys; parse_quantity('1 in +/- 1 mm', 'length').range_as('um')\n"
+    )
+    assert run(f"{code}print('pint' in sys.modules)", tmp_path) == "False"
+
+
+# -- the factors, held against pint's ------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "text", sorted({*_KNOWN, *(unit for kind in DIMENSIONS.values() for unit in kind.units)})
+)
+def test_factor_and_root_of_every_unit_are_those_of_pint(text) -> None:
+    read, source = read_unit(text), registry()
+    factor, root = source.get_root_units(source.parse_units(read.expression))
+    assert read.factor == pytest.approx(factor, rel=4e-16 * 8)  # pint multiplies prefixes up; a few roundings
+    assert dict(read.root) == dict(source.Quantity(1, root).unit_items())
+
+
+def test_a_quantity_of_pint_is_taken_over_in_any_unit() -> None:
+    taken = from_pint(registry().Quantity(2, "furlong"))
+    assert taken.m_as("m") == pytest.approx(
+        2 * 201.168, rel=1e-5
+    )  # the furlong of pint is that of the US survey
+    assert str(taken.nominal.units) == "furlong"
+    with pytest.raises(UnitError):
+        from_pint(registry().Quantity(2, "kelvin")).m_as("m")

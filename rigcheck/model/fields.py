@@ -10,7 +10,7 @@ import difflib
 import math
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any, Literal, TypeAlias, get_args
 
@@ -24,10 +24,11 @@ from rigcheck.units import (
     Measured,
     QuantityError,
     Sign,
+    from_pint,
     measured,
     parse_quantity,
-    parse_unit,
     quantity_pattern,
+    read_unit,
 )
 
 __all__ = [
@@ -166,7 +167,7 @@ def _read(
         if isinstance(value, Measured):
             given = value
         elif hasattr(value, "magnitude") and hasattr(value, "units"):
-            given = Measured(nominal=typed, text=f"{typed:~}")
+            given = from_pint(typed)
         else:
             return parse_quantity(typed, dimension, sign=sign, lengths=(context or {}).get("lengths"))
         size = given.m_as(wanted.unit)
@@ -267,8 +268,7 @@ class ThreadOrLength(Quantity):
         thread = _THREAD.fullmatch(value) if isinstance(value, str) else None
         if thread is None:
             return super().read(value, info)
-        size = measured(float(thread[1]), "mm")
-        return Measured(nominal=size.nominal, text=thread[0].strip())
+        return replace(measured(float(thread[1]), "mm"), text=thread[0].strip())
 
     def describe(self) -> dict[str, Any]:
         """Give the JSON Schema of the value."""
@@ -282,11 +282,11 @@ class Travel(Quantity):
         """Read a bare unit as one of it, and anything else as a quantity."""
         if isinstance(value, str) and re.fullmatch(r"[ \t]*[A-Za-zµμ°]+[ \t]*", value):
             try:
-                parse_unit(value)
+                read_unit(value)
                 one = parse_quantity(f"1 {value.strip()}", self.dimension)
             except QuantityError:
                 return super().read(value, info)
-            return Measured(nominal=one.nominal, text=value.strip())
+            return replace(one, text=value.strip())
         return super().read(value, info)
 
     def describe(self) -> dict[str, Any]:

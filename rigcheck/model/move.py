@@ -225,7 +225,7 @@ class Move(Part):
     @field_validator("slide", "roll")
     @classmethod
     def _goes_somewhere(cls, value: Measured | None) -> Measured | None:
-        if value is not None and value.nominal.magnitude == 0.0:
+        if value is not None and value.value == 0.0:
             raise flaw("is zero, so nothing moves.", "Leave the move out.")
         return value
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
@@ -30,7 +29,6 @@ from rigcheck.studies.results import (
     worst,
 )
 from rigcheck.studies.uncertainty import ranges_of, with_chances
-from rigcheck.units import registry
 
 __all__ = ["check"]
 
@@ -144,19 +142,18 @@ def _assumptions(shot: Shot, reading: Reading) -> tuple[str, ...]:
 
 
 def _static(outcome: Outcome, lasting_set: float | None) -> StaticResult:
-    unit = registry()
     factor = float(outcome.strength_factor[0])
     buckling = float(outcome.buckling_factor[0])
     return StaticResult(
         method=_method(outcome),
-        sag=unit.Quantity(float(outcome.sag[0]), "m"),
-        prop_displacement=unit.Quantity(outcome.displacement[0], "m"),
-        prop_rotation=unit.Quantity(outcome.rotation[0], "rad"),
-        tip_displacement=unit.Quantity(outcome.tip_displacement[0], "m"),
-        root_moment=unit.Quantity(float(outcome.largest_root_moment[0]), "N*m"),
-        peak_stress=unit.Quantity(float(outcome.peak_stress[0]), "Pa"),
+        sag_mm=float(outcome.sag[0]) * 1e3,
+        prop_displacement_mm=outcome.displacement[0] * 1e3,
+        prop_rotation_deg=np.degrees(outcome.rotation[0]),
+        tip_displacement_mm=outcome.tip_displacement[0] * 1e3,
+        root_moment_N_m=float(outcome.largest_root_moment[0]),
+        peak_stress_MPa=float(outcome.peak_stress[0]) / 1e6,
         yield_factor=factor if np.isfinite(factor) else None,
-        set=None if lasting_set is None else unit.Quantity(lasting_set, "m"),
+        set_mm=None if lasting_set is None else lasting_set * 1e3,
         buckling_factor=buckling if np.isfinite(buckling) else None,
     )
 
@@ -170,20 +167,19 @@ def _method(outcome: Outcome) -> str:
 
 
 def _motion(shot: Shot, reading: Reading, motion: MotionOutcome, grades: dict[str, Grade]) -> MotionResult:
-    quantity = registry().Quantity
     settle = float(grades["settle"].value[0])
     assert motion.peak_deviation is not None  # the course was asked for
     return MotionResult(
-        peak_deviation=quantity(float(motion.peak_deviation[0]), "m"),
-        residual_wobble=quantity(float(motion.residual[0]), "m"),
+        peak_deviation_mm=float(motion.peak_deviation[0]) * 1e3,
+        residual_wobble_mm=float(motion.residual[0]) * 1e3,
         residual_wobble_px=None if motion.residual_px is None else float(motion.residual_px[0]),
-        settle=quantity(settle, "s") if np.isfinite(settle) else None,
-        seen_frequency=_seen_frequency(shot, reading.task.eye, motion),
+        settle_s=settle if np.isfinite(settle) else None,
+        seen_frequency_Hz=_seen_frequency(shot, reading.task.eye, motion),
         worst_case=bool(reading.task.pushes),
     )
 
 
-def _seen_frequency(shot: Shot, eye: Eye | None, motion: MotionOutcome) -> Any:
+def _seen_frequency(shot: Shot, eye: Eye | None, motion: MotionOutcome) -> float | None:
     camera = shot.camera
     if camera is None or camera.frame_rate is None or eye is None:
         return None
@@ -192,4 +188,4 @@ def _seen_frequency(shot: Shot, eye: Eye | None, motion: MotionOutcome) -> Any:
     rate = camera.frame_rate.m_as("Hz")
     playback = rate if camera.playback_rate is None else camera.playback_rate.m_as("Hz")
     seen, _ = seen_frequency(true, rate, playback)
-    return registry().Quantity(float(seen), "Hz")
+    return float(seen)

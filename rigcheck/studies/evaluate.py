@@ -20,6 +20,7 @@ from rigcheck.mechanics.condensed import CondensedFrame
 from rigcheck.mechanics.elements import Order
 from rigcheck.mechanics.frame import PROP_FREEDOMS, Frame
 from rigcheck.mechanics.statics import SectionForces, element_forces
+from rigcheck.motion.sampling import distinct
 from rigcheck.studies.rigs import DOWN, Part, Rig, build_frame, take
 
 if TYPE_CHECKING:
@@ -536,7 +537,7 @@ def _with_large(
             f"{len(chosen)} variants take a work of {work:.3g}; {settings.most_work:.3g} is allowed."
         )
     # Those that need as many together, so that no number of a variant depends on the others.
-    for elements in np.unique(needed).tolist():
+    for elements in distinct(needed).tolist():
         alike = np.flatnonzero(needed == elements)
         at_once = variants_at_once(whole.supports, elements)
         for start in range(0, len(alike), at_once):

@@ -348,7 +348,7 @@ def _explain(
 def _kinds(task: Task, base: Predicted) -> tuple[str, ...]:
     """Words of the modes that components are held against, by their frequencies."""
     listed = describe_modes(task.rig, task.evaluate())
-    frequencies = np.array([mode.frequency.m_as("Hz") for mode in listed])
+    frequencies = np.array([mode.frequency_Hz for mode in listed])
     kinds = []
     for value in np.exp(base.log_frequency[0]):
         away = np.abs(frequencies / value - 1.0)

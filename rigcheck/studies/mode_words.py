@@ -9,7 +9,6 @@ from rigcheck.studies.evaluate import Dynamics, Outcome, listed_modes
 from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.results import Mode
 from rigcheck.studies.rigs import Rig
-from rigcheck.units import registry
 
 __all__ = ["describe_modes", "direction_words"]
 
@@ -52,14 +51,13 @@ def describe_modes(rig: Rig, outcome: Outcome, motion: MotionOutcome | None = No
     points = rig.supports[0].points[0]
     along = (points[-1] - points[-2]) / np.linalg.norm(points[-1] - points[-2])
     damping = float(rig.damping_ratio[0])
-    quantity = registry().Quantity
     modes = []
     for index, value in enumerate(frequency):
         shift, turning = shapes[:3, index], shapes[3:, index]
         share = float(rig.mass[0] * (shift @ shift)), float(turning @ rig.inertia[0] @ turning)
         modes.append(
             Mode(
-                frequency=quantity(float(value), "Hz"),
+                frequency_Hz=float(value),
                 damping_ratio=damping,
                 direction=_direction(shift, share[0]),
                 kind=_kind(shift, turning, share, along),

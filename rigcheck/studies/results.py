@@ -10,7 +10,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from types import MappingProxyType
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+from rigcheck.units import registry
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 __all__ = [
     "CheckResult",
@@ -26,7 +32,15 @@ __all__ = [
     "worst",
 ]
 
-Quantity = Any  # a pint Quantity; pint is imported by whoever makes one
+
+def _quantity(field: str, unit: str) -> property:
+    """The number of a field as a quantity of pint, made when it is asked for; a view needs none."""
+
+    def get(result: object) -> Any:
+        value = getattr(result, field)
+        return None if value is None else registry().Quantity(value, unit)
+
+    return property(get, doc=f"`{field}` as a quantity of pint.")
 
 
 class Status(StrEnum):
@@ -113,18 +127,30 @@ class Finding:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class StaticResult:
-    """The settled state under gravity. Vectors are right, up, toward."""
+    """The settled state under gravity. Vectors are right, up, toward.
+
+    Each number with a unit stands under its name with the unit, as in the JSON, and under the bare name as a quantity
+    of pint.
+    """
 
     method: str
-    sag: Quantity
-    prop_displacement: Quantity
-    prop_rotation: Quantity
-    tip_displacement: Quantity
-    root_moment: Quantity
-    peak_stress: Quantity
+    sag_mm: float
+    prop_displacement_mm: NDArray[np.float64]
+    prop_rotation_deg: NDArray[np.float64]
+    tip_displacement_mm: NDArray[np.float64]
+    root_moment_N_m: float
+    peak_stress_MPa: float
     yield_factor: float | None
-    set: Quantity | None
+    set_mm: float | None
     buckling_factor: float | None
+
+    sag = _quantity("sag_mm", "mm")
+    prop_displacement = _quantity("prop_displacement_mm", "mm")
+    prop_rotation = _quantity("prop_rotation_deg", "deg")
+    tip_displacement = _quantity("tip_displacement_mm", "mm")
+    root_moment = _quantity("root_moment_N_m", "N*m")
+    peak_stress = _quantity("peak_stress_MPa", "MPa")
+    set = _quantity("set_mm", "mm")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -133,32 +159,42 @@ class Mode:
 
     Attributes
     ----------
-    frequency, damping_ratio, direction, kind
-        What it is, and which way the centre of mass goes.
+    frequency_Hz, damping_ratio, direction, kind
+        What it is, and which way the centre of mass goes; `frequency` is a quantity of pint.
     wobble_share : float or None
         Its share of the wobble when the moves end; None without a move, or where nothing wobbles.
     lag_share : float or None
         Its share in how the prop follows the acceleration of the moves.
     """
 
-    frequency: Quantity
+    frequency_Hz: float
     damping_ratio: float
     direction: tuple[float, float, float]
     kind: str
     wobble_share: float | None = None
     lag_share: float | None = None
 
+    frequency = _quantity("frequency_Hz", "Hz")
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class MotionResult:
-    """What the planned move does to the prop; pixels and the seen frequency only with a camera."""
+    """What the planned move does to the prop; pixels and the seen frequency only with a camera.
 
-    peak_deviation: Quantity
-    residual_wobble: Quantity
+    The bare names are quantities of pint, as in `StaticResult`.
+    """
+
+    peak_deviation_mm: float
+    residual_wobble_mm: float
     residual_wobble_px: float | None
-    settle: Quantity | None
-    seen_frequency: Quantity | None
+    settle_s: float | None
+    seen_frequency_Hz: float | None
     worst_case: bool = False
+
+    peak_deviation = _quantity("peak_deviation_mm", "mm")
+    residual_wobble = _quantity("residual_wobble_mm", "mm")
+    settle = _quantity("settle_s", "s")
+    seen_frequency = _quantity("seen_frequency_Hz", "Hz")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -27,8 +27,6 @@ __all__ = ["check_json", "dump", "plain_number"]
 _FORMAT = "rigcheck-check/1"
 _DIGITS = 12  # significant digits: more than any input has, fewer than the rounding noise of the arithmetic
 
-Quantity = Any  # a pint Quantity; pint is imported by whoever makes one
-
 
 def check_json(result: CheckResult) -> dict[str, Any]:
     """Turn the result of a check into plain dicts, lists, strings and numbers.
@@ -123,21 +121,21 @@ def _influence(item: Influence) -> dict[str, Any]:
 def _static(static: StaticResult) -> dict[str, Any]:
     return {
         "method": static.method,
-        "sag_mm": _scalar(static.sag, "mm"),
-        "prop_displacement_mm": _vector(static.prop_displacement, "mm"),
-        "prop_rotation_deg": _vector(static.prop_rotation, "deg"),
-        "tip_displacement_mm": _vector(static.tip_displacement, "mm"),
-        "root_moment_N_m": _scalar(static.root_moment, "N*m"),
-        "peak_stress_MPa": _scalar(static.peak_stress, "MPa"),
+        "sag_mm": plain_number(static.sag_mm),
+        "prop_displacement_mm": _floats(static.prop_displacement_mm),
+        "prop_rotation_deg": _floats(static.prop_rotation_deg),
+        "tip_displacement_mm": _floats(static.tip_displacement_mm),
+        "root_moment_N_m": plain_number(static.root_moment_N_m),
+        "peak_stress_MPa": plain_number(static.peak_stress_MPa),
         "yield_factor": plain_number(static.yield_factor),
-        "set_mm": _scalar(static.set, "mm"),
+        "set_mm": plain_number(static.set_mm),
         "buckling_factor": plain_number(static.buckling_factor),
     }
 
 
 def _mode(mode: Mode) -> dict[str, Any]:
     return {
-        "frequency_Hz": _scalar(mode.frequency, "Hz"),
+        "frequency_Hz": plain_number(mode.frequency_Hz),
         "damping_ratio": plain_number(mode.damping_ratio),
         "direction": _floats(mode.direction),
         "kind": mode.kind,
@@ -148,11 +146,11 @@ def _mode(mode: Mode) -> dict[str, Any]:
 
 def _motion(motion: MotionResult) -> dict[str, Any]:
     return {
-        "peak_deviation_mm": _scalar(motion.peak_deviation, "mm"),
-        "residual_wobble_mm": _scalar(motion.residual_wobble, "mm"),
+        "peak_deviation_mm": plain_number(motion.peak_deviation_mm),
+        "residual_wobble_mm": plain_number(motion.residual_wobble_mm),
         "residual_wobble_px": plain_number(motion.residual_wobble_px),
-        "settle_s": _scalar(motion.settle, "s"),
-        "seen_frequency_Hz": _scalar(motion.seen_frequency, "Hz"),
+        "settle_s": plain_number(motion.settle_s),
+        "seen_frequency_Hz": plain_number(motion.seen_frequency_Hz),
     }
 
 
@@ -167,14 +165,6 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "advice": list(finding.advice),
         "chance": plain_number(finding.chance_of_pass),
     }
-
-
-def _scalar(quantity: Quantity | None, unit: str) -> float | None:
-    return None if quantity is None else plain_number(quantity.m_as(unit))
-
-
-def _vector(quantity: Quantity | None, unit: str) -> list[float] | None:
-    return None if quantity is None else _floats(quantity.m_as(unit))
 
 
 def _floats(values: Iterable[float]) -> list[float] | None:

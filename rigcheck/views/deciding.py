@@ -6,7 +6,7 @@ Plain strings, for the terminal and the page alike.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from rigcheck.studies.results import Status
 from rigcheck.views.format import amount, between, sampled_chance, value_with_limit
@@ -20,7 +20,6 @@ __all__ = [
     "FigureRow",
     "beside_limit",
     "deciding_rows",
-    "in_unit",
     "ordered",
     "skipped_line",
 ]
@@ -33,8 +32,6 @@ _DECIDING = frozenset({"sag", "residual-wobble", "settle", "yield-factor"})
 
 # Chances between which a measurement is worth its while.
 _HOPELESS, _SURE = 0.01, 0.97
-
-Quantity = Any  # a pint Quantity; pint is imported by whoever makes one
 
 
 class FigureRow(NamedTuple):
@@ -80,14 +77,14 @@ def deciding_rows(prop: PropResult) -> list[FigureRow]:
     # Of a wire that folds only the elastic part of the sag is known.
     more = " or more" if static is not None and static.method.endswith("elastic part only") else ""
     rows = [
-        _row(prop, "sag", "sag", None if static is None else in_unit(static.sag, "mm"), "mm", more),
+        _row(prop, "sag", "sag", None if static is None else static.sag_mm, "mm", more),
         FigureRow(None, "lowest frequency", _lowest_frequency(prop)),
         _row(prop, "residual-wobble", "wobble after move", wobble, wobble_unit, worst_case),
         _row(
             prop,
             "settle",
             "settle time",
-            None if motion is None else in_unit(motion.settle, "s"),
+            None if motion is None else motion.settle_s,
             "s",
             worst_case,
         ),
@@ -156,8 +153,8 @@ def _range(prop: PropResult, figure: str, unit: str) -> str:
 def _lowest_frequency(prop: PropResult) -> str:
     if not prop.modes:
         return "not computed"
-    lowest = min(prop.modes, key=lambda mode: float(mode.frequency.m_as("Hz")))
-    figure = amount(lowest.frequency.m_as("Hz"), "Hz") + _range(prop, "frequency", "Hz")
+    lowest = min(prop.modes, key=lambda mode: mode.frequency_Hz)
+    figure = amount(lowest.frequency_Hz, "Hz") + _range(prop, "frequency", "Hz")
     return f"{figure}, {lowest.kind}" if lowest.kind else figure
 
 
@@ -167,24 +164,7 @@ def _wobble(motion: MotionResult | None) -> tuple[float | None, str]:
         return None, "mm"
     if motion.residual_wobble_px is not None:
         return motion.residual_wobble_px, "px"
-    return in_unit(motion.residual_wobble, "mm"), "mm"
-
-
-def in_unit(quantity: Quantity | None, unit: str) -> float | None:
-    """The number of a quantity in a unit.
-
-    Parameters
-    ----------
-    quantity : quantity or None
-        What is not known is None.
-    unit : str
-        Of the same dimension.
-
-    Returns
-    -------
-    float or None
-    """
-    return None if quantity is None else float(quantity.m_as(unit))
+    return motion.residual_wobble_mm, "mm"
 
 
 def skipped_line(findings: Sequence[Finding]) -> str:

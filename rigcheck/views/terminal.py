@@ -6,7 +6,7 @@ A verdict is always a word and a mark; colour only repeats them.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rich.cells import cell_len
 from rich.text import Text
@@ -18,7 +18,6 @@ from rigcheck.views.deciding import (
     WORST_FIRST,
     beside_limit,
     deciding_rows,
-    in_unit,
     ordered,
     skipped_line,
 )
@@ -51,8 +50,6 @@ _MOST_INFLUENCES = 3  # inputs named for each figure
 _VISIBLE_SHARE = 0.005  # smaller parts vanish in the three digits of the largest
 _OBLIQUE_SHARE = 0.25
 _SHARE_SHOWN = 0.01  # modes with less of the wobble or of the lag are not named
-
-Quantity = Any  # a pint Quantity; pint is imported by whoever makes one
 
 
 def render_check(console: Console, result: CheckResult, *, details: bool = False) -> None:
@@ -201,7 +198,7 @@ def _modes(page: WrappedPage, modes: Sequence[Mode]) -> None:
     page.heading("Modes", indent=2)
     rows = [
         (
-            number(mode.frequency.m_as("Hz")),
+            number(mode.frequency_Hz),
             number(mode.damping_ratio),
             mode.kind,
             _direction_in_words(mode.direction),
@@ -230,14 +227,14 @@ def _table(page: WrappedPage, heading: str, rows: Sequence[tuple[str, str]]) -> 
 
 def _static_rows(static: StaticResult) -> list[tuple[str, str]]:
     return [
-        ("sag", _amount_in(static.sag, "mm")),
-        ("centre of mass", _movement_in_words(static.prop_displacement)),
-        ("tip", _movement_in_words(static.tip_displacement)),
-        ("prop turns", _rotation_in_words(static.prop_rotation)),
-        ("moment at the root", _amount_in(static.root_moment, "N*m")),
-        ("peak stress", _amount_in(static.peak_stress, "MPa")),
+        ("sag", _amount_in(static.sag_mm, "mm")),
+        ("centre of mass", _movement_in_words(static.prop_displacement_mm)),
+        ("tip", _movement_in_words(static.tip_displacement_mm)),
+        ("prop turns", _rotation_in_words(static.prop_rotation_deg)),
+        ("moment at the root", _amount_in(static.root_moment_N_m, "N*m")),
+        ("peak stress", _amount_in(static.peak_stress_MPa, "MPa")),
         ("strength factor", "not computed" if static.yield_factor is None else amount(static.yield_factor)),
-        ("lasting set", _amount_in(static.set, "mm")),
+        ("lasting set", _amount_in(static.set_mm, "mm")),
         (
             "buckling factor",
             "not computed" if static.buckling_factor is None else amount(static.buckling_factor),
@@ -247,14 +244,14 @@ def _static_rows(static: StaticResult) -> list[tuple[str, str]]:
 
 def _motion_rows(motion: MotionResult) -> list[tuple[str, str]]:
     rows = [
-        ("off the path at most", _amount_in(motion.peak_deviation, "mm")),
-        ("wobble after move", f"{_amount_in(motion.residual_wobble, 'mm')}, peak to peak"),
+        ("off the path at most", _amount_in(motion.peak_deviation_mm, "mm")),
+        ("wobble after move", f"{_amount_in(motion.residual_wobble_mm, 'mm')}, peak to peak"),
     ]
     if motion.residual_wobble_px is not None:
         rows.append(("the same on screen", amount(motion.residual_wobble_px, "px")))
-    rows.append(("settle time", _amount_in(motion.settle, "s")))
-    if motion.seen_frequency is not None:
-        rows.append(("seen on playback", _amount_in(motion.seen_frequency, "Hz")))
+    rows.append(("settle time", _amount_in(motion.settle_s, "s")))
+    if motion.seen_frequency_Hz is not None:
+        rows.append(("seen on playback", _amount_in(motion.seen_frequency_Hz, "Hz")))
     return rows
 
 
@@ -264,7 +261,7 @@ def _share_rows(modes: Sequence[Mode]) -> list[tuple[str, str]]:
     for label, name in (("wobble is made of", "wobble_share"), ("lag is made of", "lag_share")):
         shares = [(getattr(mode, name) or 0.0, mode) for mode in modes]
         words = [
-            f"{share_words(share)} {amount(mode.frequency.m_as('Hz'), 'Hz')} {mode.kind}"
+            f"{share_words(share)} {amount(mode.frequency_Hz, 'Hz')} {mode.kind}"
             for share, mode in sorted(shares, key=lambda pair: -pair[0])
             if share >= _SHARE_SHOWN
         ]
@@ -310,21 +307,20 @@ def _with_note(figure: Figure) -> str:
     return f"{figure.value} ({figure.note})" if figure.note else figure.value
 
 
-def _amount_in(quantity: Quantity | None, unit: str) -> str:
-    value = in_unit(quantity, unit)
+def _amount_in(value: float | None, unit: str) -> str:
     return "not computed" if value is None else amount(value, unit)
 
 
-def _movement_in_words(displacement: Quantity) -> str:
+def _movement_in_words(displacement_mm: Iterable[float]) -> str:
     """A displacement as words, largest part first: ``1.9 mm down, 0.2 mm away``."""
-    parts = _large_parts(displacement.m_as("mm"), share=_VISIBLE_SHARE)
+    parts = _large_parts(displacement_mm, share=_VISIBLE_SHARE)
     words = [f"{amount(abs(part), 'mm')} {_WORDS[axis][part < 0]}" for axis, part in parts]
     return ", ".join(words) or "stays"
 
 
-def _rotation_in_words(rotation: Quantity) -> str:
+def _rotation_in_words(rotation_deg: Iterable[float]) -> str:
     """A small rotation as turns about the axes, right-handed: ``0.9 deg about right``."""
-    parts = _large_parts(rotation.m_as("deg"), share=_VISIBLE_SHARE)
+    parts = _large_parts(rotation_deg, share=_VISIBLE_SHARE)
     return ", ".join(f"{amount(part, 'deg')} about {_WORDS[axis][0]}" for axis, part in parts) or "not at all"
 
 

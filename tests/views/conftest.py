@@ -6,7 +6,6 @@ The figures are of the size that a cantilever of that wire gives; nothing here i
 from __future__ import annotations
 
 import numpy as np
-import pint
 import pytest
 
 from rigcheck.studies.results import (
@@ -19,8 +18,6 @@ from rigcheck.studies.results import (
     StaticResult,
     Status,
 )
-
-Q = pint.get_application_registry().Quantity
 
 UNDER = "Keep hands and faces away from below the props while they hang."
 TYPICAL = "Material figures are typical, not guaranteed: prove the rig with a dummy of the same mass first."
@@ -35,34 +32,32 @@ def inkwell() -> PropResult:
         support="stainless tube 8 mm x 1 mm, 180 mm free, from behind",
         static=StaticResult(
             method="linear",
-            sag=Q(0.223, "mm"),
-            prop_displacement=Q(np.array([0.0, -0.223, 0.0]), "mm"),
-            prop_rotation=Q(np.array([0.0019, 0.0, 0.0]), "rad"),
-            tip_displacement=Q(np.array([0.0, -0.201, 0.0]), "mm"),
-            root_moment=Q(0.547, "N*m"),
-            peak_stress=Q(15.9, "MPa"),
+            sag_mm=0.223,
+            prop_displacement_mm=np.array([0.0, -0.223, 0.0]),
+            prop_rotation_deg=np.degrees([0.0019, 0.0, 0.0]),
+            tip_displacement_mm=np.array([0.0, -0.201, 0.0]),
+            root_moment_N_m=0.547,
+            peak_stress_MPa=15.9,
             yield_factor=12.9,
-            set=Q(0.0, "mm"),
+            set_mm=0.0,
             buckling_factor=None,
         ),
         modes=(
             Mode(
-                frequency=Q(33.1, "Hz"),
+                frequency_Hz=33.1,
                 damping_ratio=0.003,
                 direction=(1.0, 0.0, 0.0),
                 kind="sway right-left",
             ),
-            Mode(
-                frequency=Q(33.4, "Hz"), damping_ratio=0.003, direction=(0.0, 1.0, 0.02), kind="sway up-down"
-            ),
-            Mode(frequency=Q(188.0, "Hz"), damping_ratio=0.003, direction=(0.0, 0.0, 0.0), kind="twist"),
+            Mode(frequency_Hz=33.4, damping_ratio=0.003, direction=(0.0, 1.0, 0.02), kind="sway up-down"),
+            Mode(frequency_Hz=188.0, damping_ratio=0.003, direction=(0.0, 0.0, 0.0), kind="twist"),
         ),
         motion=MotionResult(
-            peak_deviation=Q(0.0312, "mm"),
-            residual_wobble=Q(0.0121, "mm"),
+            peak_deviation_mm=0.0312,
+            residual_wobble_mm=0.0121,
             residual_wobble_px=0.11,
-            settle=Q(0.0, "s"),
-            seen_frequency=Q(16.7, "Hz"),
+            settle_s=0.0,
+            seen_frequency_Hz=16.7,
         ),
         ranges={"sag_mm": (0.19, 0.27), "frequency_Hz": (30.2, 35.9), "residual_wobble_px": (0.04, 0.24)},
         chance_of_pass=0.971,
@@ -118,28 +113,26 @@ def notebook() -> PropResult:
         support="music wire 4 mm, 150 mm free, from behind, in a collet",
         static=StaticResult(
             method="linear",
-            sag=Q(0.771, "mm"),
-            prop_displacement=Q(np.array([0.0, -0.771, -0.11]), "mm"),
-            prop_rotation=Q(np.array([0.442, 0.0, 0.0]), "deg"),
-            tip_displacement=Q(np.array([0.0, -0.7, 0.0]), "mm"),
-            root_moment=Q(0.265, "N*m"),
-            peak_stress=Q(42.2, "MPa"),
+            sag_mm=0.771,
+            prop_displacement_mm=np.array([0.0, -0.771, -0.11]),
+            prop_rotation_deg=np.array([0.442, 0.0, 0.0]),
+            tip_displacement_mm=np.array([0.0, -0.7, 0.0]),
+            root_moment_N_m=0.265,
+            peak_stress_MPa=42.2,
             yield_factor=35.1,
-            set=Q(0.0, "mm"),
+            set_mm=0.0,
             buckling_factor=None,
         ),
         modes=(
-            Mode(
-                frequency=Q(17.9, "Hz"), damping_ratio=0.003, direction=(0.05, 1.0, 0.0), kind="sway up-down"
-            ),
-            Mode(frequency=Q(18.2, "Hz"), damping_ratio=0.003, direction=(-0.7, 0.71, 0.0), kind="sway"),
+            Mode(frequency_Hz=17.9, damping_ratio=0.003, direction=(0.05, 1.0, 0.0), kind="sway up-down"),
+            Mode(frequency_Hz=18.2, damping_ratio=0.003, direction=(-0.7, 0.71, 0.0), kind="sway"),
         ),
         motion=MotionResult(
-            peak_deviation=Q(0.21, "mm"),
-            residual_wobble=Q(0.0503, "mm"),
+            peak_deviation_mm=0.21,
+            residual_wobble_mm=0.0503,
             residual_wobble_px=0.46,
-            settle=Q(0.4, "s"),
-            seen_frequency=Q(8.95, "Hz"),
+            settle_s=0.4,
+            seen_frequency_Hz=8.95,
         ),
         ranges={"sag_mm": (0.68, 0.9), "residual_wobble_px": (0.2, 1.31), "settle_s": (0.1, float("inf"))},
         chance_of_pass=0.62,
@@ -214,33 +207,31 @@ def paper_crane() -> PropResult:
         support="brass rod 1.5 mm, 240 mm free, from behind, in a pin vice",
         static=StaticResult(
             method="large",
-            sag=Q(22.8, "mm"),
-            prop_displacement=Q(np.array([0.0, -22.8, -1.4]), "mm"),
-            prop_rotation=Q(np.array([8.1, 0.0, 0.0]), "deg"),
-            tip_displacement=Q(np.array([0.0, -21.1, -1.3]), "mm"),
-            root_moment=Q(32.5, "mN*m"),
-            peak_stress=Q(98.1, "MPa"),
+            sag_mm=22.8,
+            prop_displacement_mm=np.array([0.0, -22.8, -1.4]),
+            prop_rotation_deg=np.array([8.1, 0.0, 0.0]),
+            tip_displacement_mm=np.array([0.0, -21.1, -1.3]),
+            root_moment_N_m=0.0325,
+            peak_stress_MPa=98.1,
             yield_factor=3.67,
-            set=None,
+            set_mm=None,
             buckling_factor=None,
         ),
         modes=(
+            Mode(frequency_Hz=3.24, damping_ratio=0.003, direction=(0.0, 0.98, 0.2), kind="sway up-down"),
             Mode(
-                frequency=Q(3.24, "Hz"), damping_ratio=0.003, direction=(0.0, 0.98, 0.2), kind="sway up-down"
-            ),
-            Mode(
-                frequency=Q(3.31, "Hz"),
+                frequency_Hz=3.31,
                 damping_ratio=0.003,
                 direction=(-0.6, 0.5, 0.62),
                 kind="sway, oblique",
             ),
         ),
         motion=MotionResult(
-            peak_deviation=Q(4.4, "mm"),
-            residual_wobble=Q(0.7, "mm"),
+            peak_deviation_mm=4.4,
+            residual_wobble_mm=0.7,
             residual_wobble_px=6.41,
-            settle=Q(41.0, "s"),
-            seen_frequency=Q(1.62, "Hz"),
+            settle_s=41.0,
+            seen_frequency_Hz=1.62,
         ),
         ranges={"sag_mm": (19.9, 26.4), "residual_wobble_px": (2.2, 9.7)},
         chance_of_pass=0.0,

@@ -9,7 +9,6 @@ import sys
 from dataclasses import replace
 from pathlib import Path
 
-import pint
 import pytest
 from rich.cells import cell_len
 from rich.color import Color
@@ -18,7 +17,6 @@ from rich.console import Console
 from rigcheck.studies.results import CheckResult, Finding, Influence, Mode, MotionResult, PropResult, Status
 from rigcheck.views.terminal import render_check
 
-Q = pint.get_application_registry().Quantity
 GOLDEN = Path(__file__).parent / "golden"
 SGR = re.compile(r"\x1b\[([\d;]*)m")
 
@@ -180,11 +178,11 @@ def test_skipped_checks_are_named_with_their_reason_and_never_shown_as_pass(desk
 def test_a_skipped_check_with_a_known_figure_shows_both(desk_set: CheckResult) -> None:
     finding = Finding(id="residual-wobble", label="wobble", status=Status.SKIPPED, says="No camera is given.")
     motion = MotionResult(
-        peak_deviation=Q(0.2, "mm"),
-        residual_wobble=Q(50.3, "um"),
+        peak_deviation_mm=0.2,
+        residual_wobble_mm=0.0503,
         residual_wobble_px=None,
-        settle=None,
-        seen_frequency=None,
+        settle_s=None,
+        seen_frequency_Hz=None,
     )
     prop = replace(
         desk_set.props[0], motion=motion, findings=(finding,), ranges={"residual_wobble_mm": (0.02, 0.1)}
@@ -295,7 +293,7 @@ def test_details_say_everything(desk_set: CheckResult) -> None:
 def test_direction_of_a_mode_in_words(
     desk_set: CheckResult, direction: tuple[float, float, float], words: str
 ) -> None:
-    mode = Mode(frequency=Q(12.0, "Hz"), damping_ratio=0.003, direction=direction, kind="sway")
+    mode = Mode(frequency_Hz=12.0, damping_ratio=0.003, direction=direction, kind="sway")
     page = rendered(only(desk_set, replace(desk_set.props[0], modes=(mode,))), details=True)
     assert f"    12  0.003    sway  {words}\n" in page
 
@@ -305,7 +303,7 @@ def test_a_displacement_says_which_way(desk_set: CheckResult) -> None:
     assert "centre of mass      22.8 mm down, 1.4 mm away\n" in page
     # 0.0019 rad is 0.10886 deg
     assert "prop turns          0.109 deg about right\n" in page
-    static = replace(desk_set.props[0].static, prop_displacement=Q([0.0, 0.0, 0.0], "mm"))  # type: ignore[type-var]
+    static = replace(desk_set.props[0].static, prop_displacement_mm=[0.0, 0.0, 0.0])  # type: ignore[type-var]
     still = rendered(only(desk_set, replace(desk_set.props[0], static=static)), details=True)
     assert "centre of mass      stays\n" in still
 
@@ -328,7 +326,7 @@ def test_text_from_a_file_neither_styles_nor_steers(desk_set: CheckResult, detai
         next_step=HOSTILE,
         cautions=(HOSTILE,),
         assumptions=(HOSTILE,),
-        modes=(Mode(frequency=Q(12.0, "Hz"), damping_ratio=0.003, direction=(0.0, 1.0, 0.0), kind=HOSTILE),),
+        modes=(Mode(frequency_Hz=12.0, damping_ratio=0.003, direction=(0.0, 1.0, 0.0), kind=HOSTILE),),
     )
     result = CheckResult(title=HOSTILE, verdict=Status.FAIL, props=(prop, prop), cautions=(HOSTILE,))
     page = rendered(result, width=100, details=details, colours="truecolor")
