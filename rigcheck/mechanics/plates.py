@@ -46,6 +46,8 @@ SMALL_DROOP_RATIO = 0.1
 SERIES_LOAD_RATIO = 0.05
 FEW_STRIPS = 6
 """Up to so many strips are solved as they are; for more the table pays."""
+GENTLE_LOAD_RATIO = 20.0
+"""Up to this load ratio Newton's method takes the whole load at once; by trial it does up to 100."""
 LARGEST_LOAD_RATIO = 1000.0
 """Weight w L^3 / D of the limpest strip solved; it hangs 98 % of its length down."""
 
@@ -224,12 +226,12 @@ def _solve_strips(loads: Array) -> Array:
     """Droop and reach over length, and tip angle, of strips at loads of shape (n,): (3, n).
 
     D theta'' = -w (L - s) cos(theta), theta(0) = 0, theta'(L) = 0, by collocation and Newton's method for all
-    loads at once; from the straight strip, the load raised step by step.
+    loads at once; from the straight strip, a heavy load raised step by step.
     """
     s, derivative = _chebyshev(STRIP_NODES)
     second = derivative @ derivative
     theta = np.zeros((len(loads), STRIP_NODES))
-    for part in np.linspace(0.1, 1.0, 10) ** 3:
+    for part in (1.0,) if loads.max() <= GENTLE_LOAD_RATIO else np.linspace(0.1, 1.0, 10) ** 3:
         load = part * loads[:, None] * (1 - s)
         for _ in range(40):
             wrong = theta @ second.T + load * np.cos(theta)
@@ -605,40 +607,40 @@ def _plate(g: dict[str, Array]) -> Array:
     under_x, under_y = (middle_x > start) & (middle_x < end), middle_y < g["insert_width"][:, None] / 2
     prop_mixed = np.sqrt(g["prop_rigidity_along"] * g["prop_rigidity_across"])
     insert_mixed = np.sqrt(g["insert_rigidity_along"] * g["insert_rigidity_across"])
-    nu = g["poissons_ratio"]
+    # Of every element (B, columns - 1, rows - 1). Prop and insert bend together without sharing shear, so
+    # stiffnesses add, twist and coupling too.
+    under = under_x[:, :, None] & under_y[:, None, :]
+
+    def added(prop: Array, insert: Array) -> Array:
+        return np.asarray(prop[:, None, None] + np.where(under, insert[:, None, None], 0.0))
+
+    Dx = added(g["prop_rigidity_along"] / A**4, g["insert_rigidity_along"] / A**4)
+    Dy = added(g["prop_rigidity_across"] / B**4, g["insert_rigidity_across"] / B**4)
+    mixed = added(prop_mixed / (A * B) ** 2, insert_mixed / (A * B) ** 2)
+    load = added(g["prop_weight_per_area"], g["insert_weight_per_area"])
+    nu = g["poissons_ratio"][:, None, None]
+
+    def products(factor: Array, of_column: Array, of_row: Array) -> Array:
+        return np.asarray(np.einsum("bij,bipr,bjqs->bijpqrs", factor, of_column, of_row))
+
+    # w_xx w_yy: the value of one direction stands with the curvature of the other.
+    coupling = products(nu * mixed, of_x["20"], of_y["20"].swapaxes(-1, -2))
+    blocks = products(Dx, of_x["22"], of_y["00"]) + products(Dy, of_x["00"], of_y["22"])
+    blocks += coupling + coupling.transpose(0, 1, 2, 5, 6, 3, 4)
+    blocks += products(2 * (1 - nu) * mixed, of_x["11"], of_y["11"])
+    forces = np.einsum("bij,bip,bjq->bijpq", load, of_x["0"], of_y["0"])
 
     K = np.zeros((batch, size, size))
     f = np.zeros((batch, size))
+    ends = np.arange(4)
     for i in range(columns - 1):
         for j in range(rows - 1):
-            under = under_x[:, i] & under_y[:, j]
-            # Prop and insert bend together without sharing shear, so stiffnesses add, twist and coupling too.
-            Dx = (g["prop_rigidity_along"] + np.where(under, g["insert_rigidity_along"], 0.0)) / A**4
-            Dy = (g["prop_rigidity_across"] + np.where(under, g["insert_rigidity_across"], 0.0)) / B**4
-            mixed = (prop_mixed + np.where(under, insert_mixed, 0.0)) / (A * B) ** 2
-            load = g["prop_weight_per_area"] + np.where(under, g["insert_weight_per_area"], 0.0)
-            parts = [
-                (Dx, "22", "00", False),
-                (Dy, "00", "22", False),
-                (nu * mixed, "20", "20", True),
-                (2 * (1 - nu) * mixed, "11", "11", False),
-            ]
-            block = np.zeros((batch, 4, 4, 4, 4))
-            for factor, along, across, coupling in parts:
-                of_j = of_y[across][:, j]
-                if coupling:
-                    # w_xx w_yy: the value of one direction stands with the curvature of the other.
-                    of_j = of_j.swapaxes(-1, -2)
-                term = np.einsum("b,bpr,bqs->bpqrs", factor, of_x[along][:, i], of_j)
-                block += term + term.transpose(0, 3, 4, 1, 2) if coupling else term
-            ends = np.arange(4)
             # Freedom (column, kind along, row, kind across), flattened.
             place_x = 2 * (i + ends // 2) + ends % 2
             place_y = 2 * (j + ends // 2) + ends % 2
             index = (place_x[:, None] * 2 * rows + place_y[None, :]).ravel()
-            K[:, index[:, None], index[None, :]] += block.reshape(batch, 16, 16)
-            force = np.einsum("b,bp,bq->bpq", load, of_x["0"][:, i], of_y["0"][:, j])
-            f[:, index] += force.reshape(batch, 16)
+            K[:, index[:, None], index[None, :]] += blocks[:, i, j].reshape(batch, 16, 16)
+            f[:, index] += forces[:, i, j].reshape(batch, 16)
 
     # On the middle line the slope across is zero by symmetry; from root to tip the support holds the value,
     # and with it the slope along.

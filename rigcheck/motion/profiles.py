@@ -182,7 +182,8 @@ class Profile:
             slope = piece.derivative(order + 1, x)
             turning = np.flatnonzero(np.sign(slope[:-1]) * np.sign(slope[1:]) < 0.0)
             low, high, sign = x[turning], x[turning + 1], np.sign(slope[turning])
-            for _ in range(50):  # halves a bracket of 1/256 down to the last bit
+            # A bracket of 1/256 to 2e-10: a peak is flat, so its value is then right to the last bit.
+            for _ in range(24 if turning.size else 0):
                 middle = 0.5 * (low + high)
                 left = np.sign(piece.derivative(order + 1, middle)) == sign
                 low, high = np.where(left, middle, low), np.where(left, high, middle)

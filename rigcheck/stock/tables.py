@@ -166,6 +166,7 @@ def aliases_of(file: str) -> dict[str, str]:
     return known
 
 
+@cache
 def locate(name: str, files: tuple[str, ...]) -> tuple[str, str] | None:
     """Return the file and the exact record name for a name or alias, or None.
 

@@ -103,8 +103,10 @@ def find_cures(
     """
     found: list[Cure] = []
     if task.travels and wrong & {"residual-wobble", "settle"}:
-        smoother = Kind(name="smoother", trials=smoother_moves(task), lasting=False)
-        found += _smallest(smoother, _grade_moves(smoother.trials, outcome), wrong, before)
+        trials = smoother_moves(task)
+        after = _grade_moves(trials, outcome, before, set() if thorough else wrong)
+        smoother = Kind(name="smoother", trials=trials[: len(after)], lasting=False)
+        found += _smallest(smoother, after, wrong, before)
     failing = any(str(before[name].status[0]) == Status.FAIL for name in wrong)
     if not thorough and not failing and wrong <= {name for cure in found for name in cure.cures}:
         # A caution that a smoother move cures asks for nothing more.
@@ -175,9 +177,20 @@ def _smallest(kind: Kind, grades: list[_Graded], wrong: set[str], before: dict[s
     return cures
 
 
-def _grade_moves(trials: list[Trial], outcome: Outcome) -> list[_Graded]:
-    """Grades of trials that change only the profile of the move."""
-    return [graded for trial in trials for graded in _graded(trial.task, outcome, 1)]
+def _grade_moves(
+    trials: list[Trial], outcome: Outcome, before: dict[str, Grade], enough: set[str]
+) -> list[_Graded]:
+    """Grades of trials that change only the profile of the move, up to the first that cures all of `enough`."""
+    grades: list[_Graded] = []
+    for trial in trials:
+        grades += _graded(trial.task, outcome, 1)
+        if (
+            enough
+            and not _breaks(before, grades[-1])
+            and all(grades[-1][name][1] == Status.PASS for name in enough)
+        ):
+            break
+    return grades
 
 
 def _grade_all(trials: list[Trial]) -> list[_Graded]:

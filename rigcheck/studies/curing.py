@@ -150,7 +150,9 @@ def _judged(shot: Shot, before: Examined, cure: Cure, step: Step) -> _Proof | No
     """What one step of a change does to the prop alone; None where it cures nothing or breaks something."""
     prop = step.edit(before.work.prop)
     changed = with_prop(shot, before.work.prop, prop)
-    after = examine(changed, work_on(changed, prop), for_verdict=True)
+    # A smoother move leaves the rig at rest as it is.
+    still = before.work.still if cure.kind == "smoother" else None
+    after = examine(changed, work_on(changed, prop, still), for_verdict=True)
     passing = frozenset(name for name in _wrong(before) if str(after.grades[name].status[0]) == Status.PASS)
     mended = passing & step.cures
     if passing - mended:

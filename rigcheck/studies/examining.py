@@ -72,10 +72,11 @@ class Examined:
         return worst([finding.status for finding in self.findings])
 
 
-def work_on(shot: Shot, prop: Prop) -> Work:
-    """Compute one prop of a shot."""
+def work_on(shot: Shot, prop: Prop, still: Outcome | None = None) -> Work:
+    """Compute one prop of a shot; at rest it may be known already, where only the move is another."""
     reading = read_prop(shot, prop)
-    still = with_yielding(shot, prop, reading.task.evaluate())
+    if still is None:
+        still = with_yielding(shot, prop, reading.task.evaluate())
     motion = reading.task.move(still) if still.solved[0] else None
     return Work(prop=prop, reading=reading, still=still, motion=motion)
 
