@@ -6,11 +6,11 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Protocol
 
 from rich.cells import cell_len
-from rich.console import Console, Group, RenderableType
+from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from rigcheck.views.format import printable
+from rigcheck.views.wrapped import WrappedPage
 
 __all__ = ["EntryLike", "FactLike", "ResultLike", "TableLike", "render_stock", "stock_json"]
 
@@ -221,23 +221,23 @@ def _list_table(entries: Sequence[EntryLike], *, wide: bool) -> Table:
     return table
 
 
-def _list(console: Console, entries: Sequence[EntryLike]) -> RenderableType:
-    """Return the widest layout that fits without cutting a name or a value."""
+def _list(page: WrappedPage, console: Console, entries: Sequence[EntryLike]) -> None:
+    """Add the widest layout that fits without cutting a name or a value."""
     for wide in (True, False):
         table = _list_table(entries, wide=wide)
         enough = console.width >= (_WIDE if wide else _NARROW)
         unlimited = console.options.update_width(10 * _WIDE)
         if enough and console.measure(table, options=unlimited).minimum <= console.width:
-            return table
-    return _list_lines(entries)
+            page.table(table)
+            return
+    _list_lines(page, entries)
 
 
-def _list_lines(entries: Sequence[EntryLike]) -> Group:
-    """Return the list for narrow terminals: a name, then what it is, then its values."""
-    lines: list[Text] = []
+def _list_lines(page: WrappedPage, entries: Sequence[EntryLike]) -> None:
+    """Add the list for narrow terminals: a name, then what it is, then its values."""
     for entry in entries:
-        lines.append(Text(entry.name, style="bold"))
-        lines.append(Text(f"  {entry.label}"))
+        page.heading(entry.name)
+        page.write(entry.label, hang=2)
         words = [
             f"{word} {_brief(fact)}"
             for word, fact in (
@@ -249,11 +249,10 @@ def _list_lines(entries: Sequence[EntryLike]) -> Group:
         ]
         values = "; ".join(words) or _other(entry)
         if values:
-            lines.append(Text(f"  {values}"))
+            page.write(values, hang=2)
         if entry.sizes:
-            lines.append(Text(f"  sizes {_sizes(entry, most=4)}"))
-        lines.append(Text(f"  {_mark(entry)}"))
-    return Group(*lines)
+            page.write(f"sizes {_sizes(entry, most=4)}", hang=2)
+        page.write(_mark(entry), hang=2)
 
 
 def _from(item: FactLike | TableLike) -> str:
@@ -284,37 +283,38 @@ _ROW_WORDS = {
 }
 
 
-def _table_lines(table: TableLike) -> list[Text]:
+def _write_table(page: WrappedPage, table: TableLike) -> None:
     word, unit = _ROW_WORDS[table.row_key]
     condition = f" {table.condition}." if table.condition else ""
     tail = f" ({table.unit})" if table.unit else ""
-    head = Text(f"{table.label}{tail} by {word}:{condition} {_from(table)}")
+    page.write(f"{table.label}{tail} by {word}:{condition} {_from(table)}")
     cells = []
     for size, value, high in table.rows:
         place = size if isinstance(size, str) else f"{_number(size)}{unit}"
         cells.append(f"{place}: {_number(value)}{'' if high is None else f' to {_number(high)}'}")
-    return [head, Text(f"  {'; '.join(cells)}")]
+    page.write("; ".join(cells), hang=2)
 
 
-def _details(entry: EntryLike, *, narrow: bool) -> Group:
-    parts: list[Text | Table] = [Text(f"{entry.name} ({entry.kind})", style="bold"), Text(entry.label)]
+def _details(page: WrappedPage, entry: EntryLike, *, narrow: bool) -> None:
+    """Everything that is known about one thing."""
+    page.heading(f"{entry.name} ({entry.kind})")
+    page.write(entry.label)
     for word, texts in (("Also called", entry.aliases), ("Sold as", entry.forms), ("Sizes", entry.sizes)):
         if texts:
-            parts.append(Text(f"{word}: {', '.join(texts)}"))
+            page.write(f"{word}: {', '.join(texts)}")
     if entry.matching_sizes:
-        parts.append(Text(f"Sizes asked for: {', '.join(entry.matching_sizes)}"))
+        page.write(f"Sizes asked for: {', '.join(entry.matching_sizes)}")
     if entry.standard:
-        parts.append(Text(f"Standard: {entry.standard}"))
+        page.write(f"Standard: {entry.standard}")
     if entry.buy_ease is not None:
-        parts.append(Text(f"Found at: {_BUY[entry.buy_ease]} (common practice)"))
+        page.write(f"Found at: {_BUY[entry.buy_ease]} (common practice)")
     if entry.facts:
-        parts.append(_facts_table(entry, narrow=narrow))
+        page.table(_facts_table(entry, narrow=narrow))
     for table in entry.tables:
-        parts += _table_lines(table)
+        _write_table(page, table)
     if entry.note:
-        parts.append(Text(f"Note: {entry.note}"))
-    parts += [Text(f"Caution: {caution}") for caution in entry.cautions]
-    return Group(*parts)
+        page.write(f"Note: {entry.note}")
+    page.blank()
 
 
 def render_stock(console: Console, result: ResultLike, *, details: bool = False) -> None:
@@ -329,28 +329,29 @@ def render_stock(console: Console, result: ResultLike, *, details: bool = False)
     details : bool
         Every value with range, condition, mark and the text of its sources, instead of one line each.
     """
-    narrow = console.width < _NARROW
+    page = WrappedPage(console)
     for note in result.notes:
-        console.print(Text(note))
+        page.write(note)
     if not result.entries:
-        query = printable(result.query, encoding=console.encoding)
-        console.print(Text(f'Nothing in stock matches "{query}".'))
+        page.write(f'Nothing in stock matches "{result.query}".')
         if result.suggestions:
-            console.print(Text(f"Nearest: {', '.join(result.suggestions)}"))
+            page.write(f"Nearest: {', '.join(result.suggestions)}")
+        page.print()
         return
     if details:
         for entry in result.entries:
-            console.print(_details(entry, narrow=narrow))
-            console.print()
-        console.print(Text("Sources", style="bold"))
+            _details(page, entry, narrow=console.width < _NARROW)
+        page.heading("Sources")
         for key, text in result.sources.items():
-            console.print(Text(f"{key}: {text}"))
+            page.write(text, first=page.text(f"{key}: "), hang=len(key) + 2)
     else:
-        console.print(_list(console, result.entries))
-    console.print(Text(f"Caution: {result.caution}"))
-    if not details:
-        for caution in dict.fromkeys(caution for entry in result.entries for caution in entry.cautions):
-            console.print(Text(f"Caution: {caution}"))
+        _list(page, console, result.entries)
+    page.blank()
+    page.heading("Cautions")
+    page.bullets(
+        dict.fromkeys([result.caution, *(caution for entry in result.entries for caution in entry.cautions)])
+    )
+    page.print()
 
 
 def stock_json(result: ResultLike) -> dict[str, Any]:

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from itertools import groupby
+from typing import TYPE_CHECKING, cast
 
 from rich.cells import cell_len
 from rich.text import Text
@@ -17,6 +18,7 @@ from rigcheck.views.format import WIDEST, marks_for, printable
 
 if TYPE_CHECKING:
     from rich.console import Console
+    from rich.table import Table
 
 __all__ = ["WrappedPage"]
 
@@ -29,7 +31,9 @@ _COLOURS = {Status.PASS: "color(28)", Status.CAUTION: "color(136)", Status.FAIL:
 # Spaces between a number and its unit, and inside a range, should not become line breaks: a private-use
 # character holds them while wrapping. `printable` has escaped any that the text had of its own.
 _GLUE = "\ue000"
-_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:mm|cm|m|px|Hz|s|g|kg|N|N\*m|MPa|GPa|deg|%|fps|rpm|in)(?![\w/*]))")
+_BEFORE_UNIT = re.compile(
+    r"(?<=\d) (?=(?:mm|cm|m|px|Hz|s|g|kg|N|N\*m|MPa|GPa|deg|%|fps|rpm|in|kg/m³|kg/m²)(?![\w/*]))"
+)
 _RANGE = re.compile(r"\(90 %: [^()]+\)".replace(" ", f"[ {_GLUE}]", 1))
 
 
@@ -57,12 +61,15 @@ class WrappedPage:
         self.measure = max(1, min(console.width, WIDEST))
         self._coloured = console.color_system in ("256", "truecolor")
         self._marks = marks_for(console.encoding)
-        self._lines: list[Text] = []
+        self._lines: list[Text | Table] = []
 
     def print(self) -> None:
         """Send everything out."""
-        page = Text("\n").join(self._lines)
-        self._console.print(page, soft_wrap=True)
+        for is_text, lines in groupby(self._lines, key=lambda line: isinstance(line, Text)):
+            if is_text:
+                self._console.print(Text("\n").join(cast("Iterable[Text]", lines)), soft_wrap=True)
+            else:
+                self._console.print(*lines)
 
     def blank(self) -> None:
         """Add an empty line."""
@@ -123,6 +130,10 @@ class WrappedPage:
         line = _with_spaces(line)
         line.rstrip()
         self._lines.append(line)
+
+    def table(self, table: Table) -> None:
+        """Add a table that is known to fit."""
+        self._lines.append(table)
 
     def _wrap(self, text: Text, width: int) -> list[Text]:
         if any(cell_len(word) > width for word in text.plain.split()):

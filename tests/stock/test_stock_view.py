@@ -39,10 +39,20 @@ def test_golden_narrow_list():
     assert shown("acrylic rod 6", 60).splitlines()[:5] == [
         "acrylic",
         "  Acrylic (cast), clear",
-        "  E or D 2.86 GPa; strength 110 MPa breaks; density 1190 ",
-        "kg/m³",
+        "  E or D 2.86 GPa; strength 110 MPa breaks; density",
+        "  1190 kg/m³",
         "  sizes 6 mm",
     ]
+
+
+@pytest.mark.parametrize("width", [60, 80, 120])
+@pytest.mark.parametrize("details", [False, True])
+def test_cautions_stand_last_as_those_of_the_other_commands_do(width, details):
+    text = shown("brass-c360", width, details=details)
+    before, _, cautions = text.partition("\n\nCautions\n")
+    assert cautions.startswith("  - Typical values are averages")
+    assert "  - Contains 2.5 to 3 % lead" in cautions
+    assert "Contains" not in before
 
 
 def test_details_carry_range_condition_mark_and_source_text():
