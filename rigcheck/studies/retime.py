@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from rigcheck.errors import UnknownNameError
 from rigcheck.model import Prop, Shot
+from rigcheck.model.fields import nearest
 from rigcheck.motion.profiles import PROFILE_NAMES
 from rigcheck.studies.cautions import cautions
 from rigcheck.studies.evaluate import Outcome
@@ -56,9 +57,8 @@ def retime(
     where gravity turns, the sag is as much off as the stiffness, and that is counted.
     """
     if profile is not None and profile not in PROFILE_NAMES:
-        raise UnknownNameError(
-            f'profile: "{profile}" is not known; choose one of {", ".join(PROFILE_NAMES)}.'
-        )
+        says = f'profile: "{profile}" is not known; choose one of {", ".join(PROFILE_NAMES)}.'
+        raise UnknownNameError(" ".join(filter(None, (says, nearest(profile, list(PROFILE_NAMES))))))
     chosen = shot.prop if prop is None else (shot.find_prop(prop),)
     steps = len(PROFILE_NAMES) + 1
     results = []

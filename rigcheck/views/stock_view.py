@@ -336,6 +336,8 @@ def render_stock(console: Console, result: ResultLike, *, details: bool = False)
         page.write(f'Nothing in stock matches "{result.query}".')
         if result.suggestions:
             page.write(f"Nearest: {', '.join(result.suggestions)}")
+        else:
+            page.write("rigcheck stock alone lists everything.")
         page.print()
         return
     if details:

@@ -64,7 +64,7 @@ def test_details_carry_range_condition_mark_and_source_text():
 
 
 def test_nothing_found():
-    assert shown("qqqqq", 80) == 'Nothing in stock matches "qqqqq".\n'
+    assert shown("qqqqq", 80) == 'Nothing in stock matches "qqqqq".\nrigcheck stock alone lists everything.\n'
 
 
 def test_markup_in_a_query_is_shown_as_typed():

@@ -497,6 +497,8 @@ def test_one_prop_can_be_picked_and_progress_is_told():
         retime(rig(slide(1.0)), prop="inkwel")
     with pytest.raises(UnknownNameError, match='profile: "smooth" is not known; choose one of trapezoidal'):
         retime(rig(slide(1.0)), profile="smooth")
+    with pytest.raises(UnknownNameError, match='Did you mean "cycloidal"'):
+        retime(rig(slide(1.0)), profile="cyclodal")
 
 
 # -- export ---------------------------------------------------------------------------------------------
