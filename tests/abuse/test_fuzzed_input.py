@@ -91,9 +91,9 @@ def test_cases_that_once_went_wrong(tmp_path, number):
 
 
 # Control characters in words that stock does not know; a thread pulled by 75 kN, whose bending is lost in rounding; a
-# support of 16 nm, drawn as a point; a roll of a tube with a wall of a nanometre; a picture of 800 m, for every time
-# that leaves it still.
-@pytest.mark.parametrize("number", [1050418, 1003499, 1000503, 1053577, 1003164, 1003800, 1052697])
+# support of 16 nm, drawn as a point; rolls of a tube with a wall of a nanometre, and of one with a thread beside it;
+# a support of 0.7 micrometres, whose nulls were looked for by the thousand.
+@pytest.mark.parametrize("number", [1050418, 1003499, 1000503, 1053577, 1003164, 1003800, 1052697, 2006600])
 def test_cases_of_the_long_run_that_once_went_wrong(tmp_path, number):
     watch = run_case(next(everything(number, 1)), tmp_path)
     assert not watch.wrong

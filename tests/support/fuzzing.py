@@ -54,6 +54,8 @@ __all__ = [
 
 SECONDS = 2.0
 """Most processor time of a case, on a machine that needs `_QUIET` for the work of `_calibration`."""
+ALL_OF_STOCK = 10.0
+"""The same where all of stock is tried, some 300 sizes, each with its own ranges: a search, which shows its progress."""
 
 _QUIET = 5.6e-3
 """Processor time of the calibration on the quiet machine that the limit was set on [s]."""
@@ -584,7 +586,8 @@ def run_case(case: Case, folder: Path) -> Watch:
     for name, content in case.files.items():
         (folder / name).write_bytes(content)
     words = [str(folder / word) if word in case.files or word == _PAGE else word for word in case.words]
-    limit = SECONDS * slowness()
+    of_all = case.words[0] == "choose" and "--stock" not in case.words
+    limit = (ALL_OF_STOCK if of_all else SECONDS) * slowness()
     start = resource.getrusage(resource.RUSAGE_SELF)
     code, wrong, output, errors = run_words(words, _KILLED * limit)
     end = resource.getrusage(resource.RUSAGE_SELF)
