@@ -56,7 +56,7 @@ def check(
       rigcheck check shared/shots/desk-set.toml --prop notebook --history notebook.csv
       rigcheck check shared/shots/desk-set.toml --figure desk-set.svg
     """
-    from rigcheck.files import read_rig, rig_from_flags
+    from rigcheck.files import read_rig, rig_from_flags, write_whole
 
     given = {name: value for name, value in flags.items() if value is not None}
     if file is not None and given:
@@ -70,9 +70,9 @@ def check(
     if history is not None:
         if prop is None and len(shot.prop) > 1:
             raise click.UsageError("--history writes one prop: say which with --prop NAME.")
-        from rigcheck.studies.history import response_history, write_history
+        from rigcheck.studies.history import history_csv, response_history
 
-        write_history(response_history(shot, prop=prop), history, overwrite=overwrite)
+        write_whole(history, history_csv(response_history(shot, prop=prop)), overwrite=overwrite)
     figure_target(figure, overwrite=overwrite)
     from rigcheck.studies.check import check as check_shot
 

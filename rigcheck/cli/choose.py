@@ -85,9 +85,10 @@ def choose(
 
         write_figure(figure, choose_figure(result), overwrite=overwrite)
     if table is not None:
-        from rigcheck.studies.choose_table import write_candidates
+        from rigcheck.files import write_whole
+        from rigcheck.studies.choose_table import candidates_csv
 
-        write_candidates(result, table, overwrite=overwrite)
+        write_whole(table, candidates_csv(result), overwrite=overwrite)
     if as_json:
         print_json(choose_json(result))
     else:

@@ -19,7 +19,6 @@ from rigcheck.files.takes import Take
 from rigcheck.files.video_frames import Frame, FrameSource, Video, is_video
 from rigcheck.files.video_patch import HALF_SIZE, SMALL_HALF, Lost, Patch, expected_error
 from rigcheck.files.video_points import MARGIN, Proposals, marked_picture, propose_points
-from rigcheck.files.writing import write_whole
 
 __all__ = [
     "RATE_OF_RIG",
@@ -32,7 +31,6 @@ __all__ = [
     "propose_points",
     "track_csv",
     "track_video",
-    "write_track",
 ]
 
 FloatArray = NDArray[np.float64]
@@ -244,31 +242,6 @@ def track_csv(track: TrackedVideo) -> str:
         cells = [f"{value:.4f}" if math.isfinite(value) else "" for value in row]
         lines.append(",".join([str(frame), f"{time:.7f}", *cells]))
     return "\n".join(lines) + "\n"
-
-
-def write_track(path: str | Path, track: TrackedVideo, *, overwrite: bool = False) -> Path:
-    """Write a track to a CSV file, whole or not at all.
-
-    Parameters
-    ----------
-    path : str or Path
-        The file.
-    track : TrackedVideo
-        The track.
-    overwrite : bool, optional
-        Whether a file that is there may be replaced.
-
-    Returns
-    -------
-    Path
-        The file written.
-
-    Raises
-    ------
-    OutputError
-        The file is there already, or cannot be written.
-    """
-    return write_whole(path, track_csv(track), overwrite=overwrite)
 
 
 @dataclass(kw_only=True)

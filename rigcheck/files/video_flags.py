@@ -15,8 +15,8 @@ from rigcheck.files.video import (
     Video,
     marked_picture,
     propose_points,
+    track_csv,
     track_video,
-    write_track,
 )
 from rigcheck.files.video_points import Proposals
 from rigcheck.files.writing import check_free, write_whole
@@ -127,7 +127,7 @@ def follow_video(
         progress=progress,
     )
     if track_to is not None:
-        written.append(write_track(track_to, track, overwrite=overwrite))
+        written.append(write_whole(track_to, track_csv(track), overwrite=overwrite))
     says = [] if proposals is None else _listed(proposals, track)
     says += [f"Written: {path}" for path in written]
     return Followed(track=track, proposals=proposals, written=tuple(written), says=tuple(says))

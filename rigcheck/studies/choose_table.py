@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import csv
 import io
-from pathlib import Path
 
 from rigcheck.errors import ArgumentError
 from rigcheck.studies.choose_results import Candidate, ChoiceResult
 
-__all__ = ["COLUMNS", "candidate_rows", "write_candidates"]
+__all__ = ["COLUMNS", "candidate_rows", "candidates_csv"]
 
 COLUMNS = (
     "prop",
@@ -67,37 +66,29 @@ def candidate_rows(result: ChoiceResult) -> list[dict[str, str]]:
     ]
 
 
-def write_candidates(result: ChoiceResult, path: str | Path, *, overwrite: bool = False) -> Path:
-    """Write every candidate as CSV.
+def candidates_csv(result: ChoiceResult) -> str:
+    """Every candidate as a table.
 
     Parameters
     ----------
     result : ChoiceResult
         Of `rigcheck.studies.choose.choose` with ``every=True``.
-    path : str or Path
-        The file, written whole or not at all.
-    overwrite : bool, optional
-        Whether a file that is there may be replaced.
 
     Returns
     -------
-    Path
-        The file written.
+    str
+        CSV with one header line.
 
     Raises
     ------
     ArgumentError
         The result holds the best candidates only.
-    OutputError
-        The file is there already, or cannot be written.
     """
-    from rigcheck.files import write_whole
-
     text = io.StringIO()
     writer = csv.DictWriter(text, COLUMNS, lineterminator="\n")
     writer.writeheader()
     writer.writerows(candidate_rows(result))
-    return write_whole(path, text.getvalue(), overwrite=overwrite)
+    return text.getvalue()
 
 
 def _row(one: Candidate) -> dict[str, str]:

@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from rigcheck.model import Shot
-from rigcheck.studies.contributions import skipped
+from rigcheck.studies.contributions import Said, skipped
 from rigcheck.studies.hiding import Shown
-from rigcheck.studies.picture_frames import Said
 from rigcheck.studies.results import Figure, Finding, Status
 
 __all__ = ["weigh_cleanup"]

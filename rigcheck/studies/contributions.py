@@ -1,12 +1,55 @@
-"""Small tools for the parts of a check: a check that was not made, a grade by two limits, parts put together."""
+"""What a part of the check is, and small tools for it: a check that was not made, a grade, parts put together."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Protocol
 
-from rigcheck.studies.results import Contribution, Finding, Status
+from rigcheck.studies.results import Contribution, Figure, Finding, Status
 
-__all__ = ["graded", "skipped", "together"]
+if TYPE_CHECKING:
+    from rigcheck.model import Prop, Shot
+    from rigcheck.studies.evaluate import Outcome
+    from rigcheck.studies.moving import MotionOutcome
+    from rigcheck.studies.reading import Reading
+
+__all__ = ["CheckPart", "Said", "graded", "skipped", "together"]
+
+
+class CheckPart(Protocol):
+    """One part of the check of a prop, a function; all are called alike, whatever of it they need."""
+
+    def __call__(
+        self, shot: Shot, prop: Prop, reading: Reading, still: Outcome, motion: MotionOutcome | None, /
+    ) -> Contribution:
+        """Look at one thing.
+
+        Parameters
+        ----------
+        shot, prop : Shot, Prop
+            What the user gave.
+        reading : Reading
+            The same made ready to compute.
+        still : Outcome
+            At rest; the first variant is used.
+        motion : MotionOutcome or None
+            Moving; None where it does not move, or nothing settles.
+
+        Returns
+        -------
+        Contribution
+            Findings, figures and assumptions; nothing where it does not concern the prop.
+        """
+
+
+@dataclass
+class Said:
+    """What a part of the check has found so far."""
+
+    findings: list[Finding] = field(default_factory=list)
+    figures: list[Figure] = field(default_factory=list)
+    assumptions: list[str] = field(default_factory=list)
 
 
 def skipped(name: str, label: str, reason: str) -> Finding:

@@ -25,7 +25,7 @@ FAST_ROLL = 0.1
 
 
 def course(
-    shot: Shot,  # noqa: ARG001  one signature for every part of the check
+    shot: Shot,  # noqa: ARG001  all parts of the check are called alike
     prop: Prop,
     reading: Reading,
     still: Outcome,
@@ -33,14 +33,7 @@ def course(
 ) -> Contribution:
     """Look at the moves themselves.
 
-    Parameters
-    ----------
-    shot, prop : Shot, Prop
-        What the user gave.
-    reading : Reading
-        The same made ready to compute.
-    still, motion : Outcome, MotionOutcome or None
-        What was computed of it; the first variant is used.
+    A `CheckPart`.
 
     Returns
     -------

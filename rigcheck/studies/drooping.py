@@ -23,16 +23,7 @@ def drooping(
 ) -> Contribution:
     """Check the droop of a soft prop, the stress in its insert, and what would cure it.
 
-    Parameters
-    ----------
-    shot, prop : Shot, Prop
-        What the user gave.
-    reading : Reading
-        The same made ready to compute.
-    still : Outcome
-        Not used: the prop droops from where its support holds it.
-    motion : MotionOutcome or None
-        Not used.
+    A `CheckPart`.
 
     Returns
     -------

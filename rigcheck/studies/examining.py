@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rigcheck.model import Prop, Shot
+from rigcheck.studies.contributions import CheckPart
 from rigcheck.studies.course import course
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.findings import find
@@ -139,7 +140,7 @@ def _parts(shot: Shot, work: Work, *, for_verdict: bool) -> tuple[list[Contribut
     prop = work.prop
     given = (shot, prop, work.reading, work.still, work.motion)
     stays, lasting_set = lasting(*given)
-    others = [holding, offsets, course]
+    others: list[CheckPart] = [holding, offsets, course]
     if is_turning(work.reading.task.travels):
         from rigcheck.studies.rolled_poses import rolled_poses
 

@@ -43,6 +43,7 @@ _SAME_SHARE = 0.02
 _MOST = 6
 _LEAST_SHARE = 0.01
 """Components under this share of the largest amplitude explain nothing anyone sees."""
+_LEAST_IN_WINDOW = 8
 _WINDOWS = 8
 _LEAST_CYCLES = 2.5
 """Cycles in a window over which a frequency is followed."""
@@ -337,15 +338,15 @@ def bend_of(take: Take, found: Identification) -> Bend | None:
     turned = np.unwrap(np.angle(fitted))
     noise = max(found.noise, 1e-12)
     amplitude, phase, spread, middle = [], [], [], []
-    for low, high in pairwise(np.linspace(0.0, span, windows + 1)):
-        inside = (times >= low) & (times < high)
-        if inside.sum() < 8:
-            return None
+    edges = np.linspace(0.0, span, windows + 1)
+    parts = _windows(times, edges)
+    if parts is None:
+        return None
+    for inside, centre in zip(parts, 0.5 * (edges[:-1] + edges[1:]), strict=True):
         wave = fitted[inside]
         columns = np.stack([wave.real, -wave.imag, np.ones_like(wave.real)], axis=1)
         share = np.linalg.lstsq(columns, left[inside], rcond=None)[0]
         size = float(np.hypot(share[0], share[1]) * np.sqrt(np.mean(np.abs(wave) ** 2)))
-        centre = 0.5 * (low + high)
         amplitude.append(size)
         phase.append(float(np.interp(centre, times, turned) + np.arctan2(share[1], share[0])))
         spread.append(noise * np.sqrt(2.0 / inside.sum()) / max(size, 1e-12))
@@ -383,12 +384,12 @@ def kicks_of(take: Take, found: Identification) -> float | None:
     count = int((times[-1] - times[0]) / window)
     if count < _LEAST_WINDOWS:
         return None
+    parts = _windows(times, times[0] + window * np.arange(count + 1))
+    if parts is None:
+        return None
     sizes, frames = np.zeros(count, dtype=np.complex128), np.zeros(count)
-    for place in range(count):
-        inside = (times >= times[0] + place * window) & (times < times[0] + (place + 1) * window)
+    for place, inside in enumerate(parts):
         at = times[inside]
-        if len(at) < 8:
-            return None
         turn = 2 * np.pi * main.damped_frequency * at
         columns = np.stack([np.cos(turn), -np.sin(turn), np.ones_like(at), at - at.mean()], axis=1)
         solution = np.linalg.lstsq(columns, left[inside], rcond=None)[0]
@@ -405,6 +406,12 @@ def kicks_of(take: Take, found: Identification) -> float | None:
     )
     more = float(np.mean(np.where(grows, added - noise, 0.0)))
     return float(np.sqrt(max(more, 0.0) / max(float(np.mean(np.abs(sizes) ** 2)), 1e-300)))
+
+
+def _windows(times: Array, edges: Array) -> list[NDArray[np.bool_]] | None:
+    """Which frames lie between an edge and the next, (n,) for each; None where a window has too few to fit."""
+    parts = [(times >= low) & (times < high) for low, high in pairwise(edges)]
+    return None if any(part.sum() < _LEAST_IN_WINDOW for part in parts) else parts
 
 
 def _followed(

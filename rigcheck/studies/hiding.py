@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from rigcheck.model import SIDES, Prop
 from rigcheck.studies.carried import Carried, Line
-from rigcheck.studies.contributions import skipped
+from rigcheck.studies.contributions import Said, skipped
 from rigcheck.studies.moves import is_turning
-from rigcheck.studies.picture_frames import LOOKS, Frames, Said
+from rigcheck.studies.picture_frames import LOOKS, Frames
 from rigcheck.studies.results import Figure, Finding, Status
 from rigcheck.studies.rigs import width_direction
 from rigcheck.studies.words import share_words

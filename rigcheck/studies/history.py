@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -17,7 +16,7 @@ from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.moving import follow
 from rigcheck.studies.reading import Reading, read_prop
 
-__all__ = ["History", "response_history", "response_of", "write_history"]
+__all__ = ["History", "history_csv", "response_history", "response_of"]
 
 Array = NDArray[np.float64]
 
@@ -205,30 +204,19 @@ def _later(omega: Array, size: Array, after: float | None) -> Array:
     return np.asarray(np.linspace(0.0, whole, max(2, int(np.ceil(count)) + 1))[1:])
 
 
-def write_history(history: History, path: str | Path, *, overwrite: bool = False) -> Path:
-    """Write a history as a table: ``time_s``, three columns in mm and, with a camera, two in px.
+def history_csv(history: History) -> str:
+    """A history as a table: ``time_s``, three columns in mm and, with a camera, two in px.
 
     Parameters
     ----------
     history : History
         What to write.
-    path : str or Path
-        The file.
-    overwrite : bool, optional
-        Whether a file that is there may be replaced.
 
     Returns
     -------
-    Path
-        The file written.
-
-    Raises
-    ------
-    OutputError
-        The file is there already, or cannot be written.
+    str
+        CSV with one header line.
     """
-    from rigcheck.files import write_whole
-
     names = ["time_s", "right_mm", "up_mm", "toward_mm"]
     columns = [history.time_s[:, None], history.displacement_mm]
     if history.displacement_px is not None:
@@ -236,4 +224,4 @@ def write_history(history: History, path: str | Path, *, overwrite: bool = False
         columns.append(history.displacement_px)
     rows = np.concatenate(columns, axis=1) + 0.0
     lines = [",".join([f"{row[0]:.9g}", *(f"{value:.6g}" for value in row[1:])]) for row in rows.tolist()]
-    return write_whole(path, "\n".join([",".join(names), *lines, ""]), overwrite=overwrite)
+    return "\n".join([",".join(names), *lines, ""])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -21,7 +21,7 @@ from rigcheck.mechanics.clamps import (
 from rigcheck.mechanics.frame import cross_matrix, local_axes
 from rigcheck.model import Prop, Shot
 from rigcheck.stock import find_clamp
-from rigcheck.studies.contributions import graded, skipped
+from rigcheck.studies.contributions import Said, graded, skipped
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.grading import NOMINAL_PIXEL
 from rigcheck.studies.layers import forces_by_place, piece_axes
@@ -62,28 +62,12 @@ _ALONG = 0.999
 """Cosine of the angle to the shaft up to which a support is turned about itself."""
 
 
-@dataclass
-class _Said:
-    findings: list[Finding] = field(default_factory=list)
-    figures: list[Figure] = field(default_factory=list)
-    assumptions: list[str] = field(default_factory=list)
-
-
 def holding(
     shot: Shot, prop: Prop, reading: Reading, still: Outcome, motion: MotionOutcome | None
 ) -> Contribution:
     """Check the clamps and the head.
 
-    Parameters
-    ----------
-    shot, prop : Shot, Prop
-        What the user gave.
-    reading : Reading
-        The same made ready to compute.
-    still : Outcome
-        At rest; the first variant is used.
-    motion : MotionOutcome or None
-        Moving.
+    A `CheckPart`.
 
     Returns
     -------
@@ -92,7 +76,7 @@ def holding(
         ``axis-payload``, ``axis-moment`` and ``axis-torque`` where the head has ratings, else as figures.
         Supports after the first carry their number in the finding's name.
     """
-    said = _Said()
+    said = Said()
     for index, (given, support) in enumerate(zip(prop.support, still.rig.supports, strict=True)):
         if given.clamp is not None:
             _clamp(shot, prop, reading, still, motion, index, support, given.clamp, said)
@@ -125,7 +109,7 @@ def _clamp(
     index: int,
     support: SupportRig,
     name: str,
-    said: _Said,
+    said: Said,
 ) -> None:
     clamp = find_clamp(name)
     mark = "" if index == 0 else f"-{index + 1}"
@@ -225,7 +209,7 @@ def _roll_slip(
     name: str,
     whose: str,
     reading: Reading,
-    said: _Said,
+    said: Said,
 ) -> Finding:
     label = f"slip in the clamp{whose}"
     screws = _SCREWS.get(clamp)
@@ -407,7 +391,7 @@ def _swing_moment(still: Outcome, motion: MotionOutcome, shaft: _Shaft) -> tuple
     return float(np.hypot(bound[1], bound[2])), float(bound[0])
 
 
-def _axis(prop: Prop, reading: Reading, still: Outcome, motion: MotionOutcome | None, said: _Said) -> None:
+def _axis(prop: Prop, reading: Reading, still: Outcome, motion: MotionOutcome | None, said: Said) -> None:
     shaft = _shaft(reading, still)
     total, unbalance = _unbalance(still, shaft)
     settled = _settled_moment(still, shaft)

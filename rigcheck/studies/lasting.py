@@ -21,16 +21,7 @@ def lasting(
 ) -> tuple[Contribution, float | None]:
     """Check what stays bent, how many takes the supports last, and thin tubes.
 
-    Parameters
-    ----------
-    shot, prop : Shot, Prop
-        What the user gave.
-    reading : Reading
-        The same made ready to compute.
-    still : Outcome
-        At rest; the first variant is used.
-    motion : MotionOutcome or None
-        Moving.
+    A `CheckPart`, with the lasting set beside it.
 
     Returns
     -------

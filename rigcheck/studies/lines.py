@@ -58,7 +58,7 @@ def has_lines(reading: Reading) -> bool:
 
 
 def lines(
-    shot: Shot,  # noqa: ARG001  one signature for every part of the check
+    shot: Shot,  # noqa: ARG001  all parts of the check are called alike
     prop: Prop,
     reading: Reading,
     still: Outcome,
@@ -66,14 +66,7 @@ def lines(
 ) -> Contribution:
     """Say how hard each line pulls, and which of them go slack at rest or in the move.
 
-    Parameters
-    ----------
-    shot, prop, reading
-        What the user gave, and the same made ready to compute.
-    still : Outcome
-        At rest; the first variant is used.
-    motion : MotionOutcome or None
-        Moving.
+    A `CheckPart`.
 
     Returns
     -------

@@ -130,7 +130,7 @@ def _turned(vector: Array, place: Array) -> Array:
 
 
 def offsets(
-    shot: Shot,  # noqa: ARG001  one signature for every part of the check
+    shot: Shot,  # noqa: ARG001  all parts of the check are called alike
     prop: Prop,
     reading: Reading,  # noqa: ARG001
     still: Outcome,
@@ -138,14 +138,7 @@ def offsets(
 ) -> Contribution:
     """Say how to set the mount so that the settled prop sits on its mark.
 
-    Parameters
-    ----------
-    shot, prop, reading
-        What the user gave, and the same made ready to compute.
-    still : Outcome
-        At rest; the first variant is used.
-    motion : MotionOutcome or None
-        Not used.
+    A `CheckPart`.
 
     Returns
     -------

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,9 +12,8 @@ from rigcheck.motion.keyframes import KeyframePath
 from rigcheck.motion.sampling import distinct
 from rigcheck.studies.carried import Carried
 from rigcheck.studies.moves import is_turning, span
-from rigcheck.studies.results import Figure, Finding
 
-__all__ = ["LOOKS", "Frames", "Said", "frames_of"]
+__all__ = ["LOOKS", "Frames", "frames_of"]
 
 Array = NDArray[np.float64]
 
@@ -26,15 +25,6 @@ _POSES = 101
 _MOST_KEYS = 5_000
 _SPEED_SAMPLES = 101
 """Places between which the speed is taken; a smooth move's top speed comes out within 0.1 %."""
-
-
-@dataclass
-class Said:
-    """What has been found so far of what the camera sees."""
-
-    findings: list[Finding] = field(default_factory=list)
-    figures: list[Figure] = field(default_factory=list)
-    assumptions: list[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

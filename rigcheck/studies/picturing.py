@@ -19,7 +19,7 @@ from rigcheck.picture.wobble import (
 )
 from rigcheck.studies.carried import Carried, carried
 from rigcheck.studies.cleaning_up import weigh_cleanup
-from rigcheck.studies.contributions import skipped
+from rigcheck.studies.contributions import Said, skipped
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.eye import Eye
 from rigcheck.studies.grading import CAUTION_SHARE
@@ -27,7 +27,7 @@ from rigcheck.studies.hiding import HIDDEN_LABEL, hidden_support
 from rigcheck.studies.mode_words import direction_words
 from rigcheck.studies.moves import is_turning
 from rigcheck.studies.moving import MotionOutcome
-from rigcheck.studies.picture_frames import Frames, Said, frames_of
+from rigcheck.studies.picture_frames import Frames, frames_of
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.swinging import swing
@@ -50,16 +50,7 @@ def picturing(
 ) -> Contribution:
     """Say what the camera sees of a prop.
 
-    Parameters
-    ----------
-    shot, prop : Shot, Prop
-        What the user gave.
-    reading : Reading
-        The same made ready to compute.
-    still : Outcome
-        At rest; the first variant is used.
-    motion : MotionOutcome or None
-        Moving.
+    A `CheckPart`.
 
     Returns
     -------

@@ -223,21 +223,14 @@ def _with_large(found: _Found, rig: Rig, gravity: Array, settings: Settings, far
 
 def rolled_poses(
     shot: Shot,
-    prop: Prop,  # noqa: ARG001  one signature for every part of the check
+    prop: Prop,  # noqa: ARG001  all parts of the check are called alike
     reading: Reading,
     still: Outcome,
     motion: MotionOutcome | None,
 ) -> Contribution:
     """Check a rolling rig where its weight pulls in other directions than at the end.
 
-    Parameters
-    ----------
-    shot, prop : Shot, Prop
-        What the user gave.
-    reading : Reading
-        The same made ready to compute.
-    still, motion : Outcome, MotionOutcome or None
-        What was computed of it; the first variant is used.
+    A `CheckPart`.
 
     Returns
     -------

@@ -8,7 +8,10 @@ import time
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from fuzzing import FLOATING, LINE, run_words
+
+from rigcheck.cli import commands
 
 ROOT = Path(__file__).parents[2]
 TAKE = ROOT / "shared" / "takes" / "notebook-take.csv"
@@ -107,3 +110,15 @@ def test_a_link_does_not_lead_out_either(tmp_path):
     assert not wrong
     assert code == 2
     assert "keys" in errors
+
+
+@pytest.mark.parametrize(
+    ("command", "option"), [("check", "--history"), ("choose", "--csv"), ("retime", "--export")]
+)
+def test_a_table_goes_over_no_other_file(tmp_path, monkeypatch, command, option):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "rig.toml").write_text(FLOATING)
+    (tmp_path / "out.csv").write_text("mine")
+    done = CliRunner().invoke(commands, [command, "rig.toml", option, "out.csv"])
+    assert "out.csv is there already and was not replaced" in str(done.exception) + done.output
+    assert (tmp_path / "out.csv").read_text() == "mine"
