@@ -31,6 +31,15 @@ class _OnDemand(click.Group):
         assert isinstance(command, click.Command)
         return command
 
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the list of commands, each with its whole first sentence at any width."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, self._first_sentence(ctx, name)) for name in COMMANDS])
+
+    def _first_sentence(self, ctx: click.Context, name: str) -> str:
+        command = self.get_command(ctx, name)
+        return "" if command is None else command.get_short_help_str(limit=1000)
+
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:

@@ -138,6 +138,6 @@ def _refuse_what_is_there(file: Path, *, overwrite: bool) -> None:
         )
     if file.exists() and not overwrite:
         raise OutputError(
-            f"{name} is there already and stays as it is. Check it with: rigcheck check {name}"
-            "    Or give another name, or --overwrite."
+            f"{name} is there already and stays as it is. Give another name, or add --overwrite."
+            f" To check it: rigcheck check {name}"
         )

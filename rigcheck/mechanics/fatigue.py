@@ -17,7 +17,6 @@ from rigcheck.errors import ArgumentError, NotConvergedError
 
 __all__ = [
     "JAW_NOTCH_FACTOR",
-    "JAW_NOTCH_RANGE",
     "FatigueLine",
     "FatigueResult",
     "bend_strain",
@@ -32,10 +31,7 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 JAW_NOTCH_FACTOR = 2.0
-"""Fatigue notch factor at the edge of a jaw; common practice, no source."""
-
-JAW_NOTCH_RANGE = (1.5, 2.5)
-"""Range of the factor above; common practice, no source."""
+"""Fatigue notch factor at the edge of a jaw, 1.5 to 2.5; common practice, no source."""
 
 SHORT_LIFE_CYCLES = 1e3
 """Life at which the line starts (Shigley, Mechanical Engineering Design, from memory)."""

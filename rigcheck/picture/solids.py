@@ -114,11 +114,6 @@ class Solid:
         return (self.round_axis + 1) % 3, (self.round_axis + 2) % 3
 
     @property
-    def is_cylinder(self) -> bool:
-        """Whether it has an axis: cylinder or disc."""
-        return self.shape in ("cylinder", "disc")
-
-    @property
     def is_ball(self) -> bool:
         """Whether it is a sphere with three equal sizes."""
         return self.shape == "sphere" and bool((self.size == self.size[0]).all())

@@ -10,7 +10,6 @@ from rigcheck.stock.datum import Datum
 from rigcheck.stock.tables import Record, record, record_names
 
 __all__ = [
-    "GAUGES",
     "GaugeFind",
     "gauge_diameter",
     "gauge_numbers",
@@ -20,8 +19,6 @@ __all__ = [
 ]
 
 _METRES_PER_INCH = 0.0254
-GAUGES = ("AWG", "SWG", "MWG")
-"""The gauges known, as they are written after a number; MWG is the music wire gauge."""
 
 _NUMBER = r"(?P<number>[0-9]{1,2}/0|0{1,7}|[0-9]{1,2})"
 _WORD = (

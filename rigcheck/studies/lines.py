@@ -16,7 +16,7 @@ from rigcheck.studies.rigs import SupportRig
 from rigcheck.studies.slack import can_slacken, line_pull, line_swing, may_push
 from rigcheck.studies.words import listed
 
-__all__ = ["has_lines", "lines"]
+__all__ = ["lines"]
 
 Array = NDArray[np.float64]
 
@@ -40,21 +40,6 @@ class _Line:
     @property
     def name(self) -> str:
         return f"line {self.number}"
-
-
-def has_lines(reading: Reading) -> bool:
-    """Whether any support only pulls.
-
-    Parameters
-    ----------
-    reading : Reading
-        The rig.
-
-    Returns
-    -------
-    bool
-    """
-    return any(can_slacken(support) for support in reading.task.rig.supports)
 
 
 def lines(

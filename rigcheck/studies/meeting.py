@@ -13,7 +13,7 @@ from rigcheck.studies.reading import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.words import length_words
 
-__all__ = ["meeting", "meeting_words"]
+__all__ = ["meeting"]
 
 _LABEL = "closest approach"
 
@@ -84,35 +84,6 @@ def meeting(
             )
         )
     return tuple(contributions)
-
-
-def meeting_words(pairs: Sequence[Approach]) -> str:
-    """The closest approach of a shot in a sentence, for its head.
-
-    Parameters
-    ----------
-    pairs : sequence of Approach
-        As `approaches` gives them.
-
-    Returns
-    -------
-    str
-        Empty where no two props could be compared.
-    """
-    known = [pair for pair in pairs if not pair.problem]
-    if not known:
-        return ""
-    nearest = known[0]
-    if not nearest.exact:
-        return f"All props stay at least {length_words(nearest.gap)} clear of each other."
-    one = f"the support of {nearest.first}" if nearest.first_support else nearest.first
-    other = f"the support of {nearest.second}" if nearest.second_support else nearest.second
-    how = (
-        f"{length_words(nearest.gap)} apart"
-        if nearest.gap > 0
-        else f"overlapping by {length_words(nearest.gap)}"
-    )
-    return f"Closest approach: {one} and {other}, {how}, {_when(nearest)}."
 
 
 def _cannot(left_out: dict[int, str], index: int) -> Finding:

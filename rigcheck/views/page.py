@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
     from rigcheck.studies.sheet import PropSheet, SheetResult
 
-__all__ = ["COLOURS", "CONTRASTS", "PAPERS", "page_html", "page_pdf"]
+__all__ = ["COLOURS", "CONTRASTS", "page_html", "page_pdf"]
 
 COLOURS = {
     "ink": "#20242a",
@@ -52,7 +52,6 @@ CONTRASTS = (
     ("white", "ink"),
 )
 """Text on background, every pair that the page uses."""
-PAPERS = ("a4", "letter")
 
 _WIDE = 88.0  # mm of paper for one picture; two stand beside each other on A4 and on Letter
 _RESPONSE = 58.0

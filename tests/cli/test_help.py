@@ -85,8 +85,10 @@ def test_every_example_works_as_typed(folder, name, line):
     assert talks or wrote or done.stderr == ""
 
 
-def test_the_list_of_commands_is_not_cut_off():
-    said = CliRunner().invoke(commands, ["--help"]).stdout
+@pytest.mark.parametrize("width", [60, 80, 100])
+def test_the_list_of_commands_is_not_cut_off(width):
+    said = CliRunner().invoke(commands, ["--help"], terminal_width=width).stdout
+    assert max(map(len, said.splitlines())) <= width
     assert "..." not in said.split("\nCommands:\n")[1]
     for name in COMMANDS:
         assert re.search(rf"^  {name} ", said, re.MULTILINE)
