@@ -128,7 +128,7 @@ def test_letters_that_the_font_lacks_stay_text():
     shot = rig_from_text(plain().replace('"inkwell"', '"墨壺"'))
     text = figure_bytes(check_figure(check(shot), pictures(shot)), "svg").decode()
     assert "墨壺" in text
-    assert ">✓ PASS 墨壺<" in text.replace("  ", " ")
+    assert ">! CAUTION 墨壺<" in text.replace("  ", " ")
 
 
 def test_names_are_neither_markup_nor_formulas():
