@@ -29,7 +29,8 @@ _DRIVEN = 1e-14
 _COURSE_SHARE = 3e-3
 _LEAST_IN_STRETCH = 400
 """Samples in each stretch of a turning move: its load is taken as straight between them, good to 1e-5."""
-_MOST_IN_STRETCH = 4_096
+_MOST_IN_STRETCH, _MOST_FOLLOWED = 4_096, 20_000
+"""At most, for what a move does in all, and for its course."""
 _FAR_APART = 2 * np.pi / 32
 """Phase between samples from which they may miss the peak of a mode by more than 0.5 %."""
 _MOST_AT_ONCE = 250_000
@@ -141,13 +142,14 @@ def respond(
             # Those that need samples as close together, so that no number of a variant depends on its company.
             for step in np.unique(steps[shared]).tolist():
                 variants = shared[steps[shared] == step]
-                felt = [
-                    _Felt.of(travels, int(variants[0]), times)
-                    for times in _stretches(travels, int(variants[0]), step)
-                ]
-                size = max(1, _MOST_AT_ONCE // (count * sum(len(part.times) for part in felt)))
-                for start in range(0, len(variants), size):
-                    _turn(result, dynamics, damping, variants[start : start + size], felt, course=course)
+                first = int(variants[0])
+                felt = _felt(travels, first, _stretches(travels, first, step))
+                for some in _parts(variants, count, felt):
+                    _turn(result, dynamics, damping, some, felt)
+                if len(times) > 1:
+                    felt = _felt(travels, first, _stretches(travels, first, step, most=_MOST_FOLLOWED))
+                    for some in _parts(variants, count, felt):
+                        _follow(result, dynamics, damping, some, felt)
     else:
         for travel in travels:
             if travel.keys is not None:
@@ -324,31 +326,42 @@ class _Felt:
         )
 
 
-def _turn(
-    result: Response,
-    dynamics: Dynamics,
-    damping: Array,
-    variants: Index,
-    felt: Sequence[_Felt],
-    *,
-    course: bool,
-) -> None:
-    """Fill in the response of variants that share their moves, of which one at least rolls."""
+def _felt(travels: tuple[Travel, ...], variant: int, stretches: Iterator[Array]) -> list[_Felt]:
+    return [_Felt.of(travels, variant, times) for times in stretches]
+
+
+def _parts(variants: Index, modes: int, felt: Sequence[_Felt]) -> list[Index]:
+    """The variants, as many at a time as fit into memory."""
+    size = max(1, _MOST_AT_ONCE // (modes * sum(len(part.times) for part in felt)))
+    return [variants[start : start + size] for start in range(0, len(variants), size)]
+
+
+def _answers(
+    dynamics: Dynamics, damping: Array, variants: Index, felt: Sequence[_Felt]
+) -> Iterator[tuple[_Felt, Array, Array, Array]]:
+    """Load, modal coordinates and their rates in each stretch, (B, m, n), of variants that share their moves."""
     omega, zeta = dynamics.angular_frequency[variants], damping[variants, None]
     part = dynamics.participation[variants]
     # Before the first move the rig rests in its starting pose, where gravity points another way. It does not feel the
     # moves yet, even where their acceleration begins with a jump.
     state = (part[..., :3] @ felt[0].pull / omega**2, np.zeros_like(omega))
-    peak, swing = np.zeros(omega.shape), np.zeros(omega.shape)
-    modal = []
     for stretch in felt:
         load = part @ stretch.change
         value, speed = piecewise_linear_response(
             load, angular_frequency=omega, damping_ratio=zeta, initial=state, **stretch.clock
         )
         state = (value[..., -1], speed[..., -1])
-        lag = load
-        lag /= omega[..., None] ** 2
+        yield stretch, load, value, speed
+
+
+def _turn(
+    result: Response, dynamics: Dynamics, damping: Array, variants: Index, felt: Sequence[_Felt]
+) -> None:
+    """Fill in the response of variants that share their moves, of which one at least rolls; not its course."""
+    omega = dynamics.angular_frequency[variants]
+    peak, swing = np.zeros(omega.shape), np.zeros(omega.shape)
+    for stretch, load, value, speed in _answers(dynamics, damping, variants, felt):
+        lag = load / omega[..., None] ** 2
         off = value - lag
         most, wide = np.abs(value).max(axis=2), np.abs(off).max(axis=2)
         # Where samples are too far apart to meet the peaks of a mode, its swing counts at its worst phase.
@@ -358,19 +371,23 @@ def _turn(
             wide[fast] = reach.max(axis=1)
             most[fast] = (np.abs(lag[fast]) + reach).max(axis=1)
         peak, swing = np.maximum(peak, most), np.maximum(swing, wide)
-        if course:
-            modal.append(value)
+        result.end[variants], result.end_rate[variants] = value[..., -1], speed[..., -1]
     push = np.concatenate([stretch.change for stretch in felt], axis=1)
-    result.end[variants], result.end_rate[variants] = state
     result.peak[variants], result.peak_swing[variants] = peak, swing
     result.poses[variants] = _resampled(push, _POSES)
     result.peak_field[variants] = np.abs(push).max(axis=1)
     result.fastest_roll[variants] = max(stretch.fastest for stretch in felt)
+
+
+def _follow(
+    result: Response, dynamics: Dynamics, damping: Array, variants: Index, felt: Sequence[_Felt]
+) -> None:
+    """Fill in the course of the same variants."""
     samples = result.modal.shape[2]
-    if course and samples > 1:
-        result.field[variants] = _resampled(push, samples)
-        result.times[:] = _resampled(np.concatenate([stretch.times for stretch in felt]), samples)
-        result.modal[variants] = _resampled(np.concatenate(modal, axis=2), samples)
+    course = np.concatenate([value for _, _, value, _ in _answers(dynamics, damping, variants, felt)], axis=2)
+    result.modal[variants] = _resampled(course, samples)
+    result.field[variants] = _resampled(np.concatenate([stretch.change for stretch in felt], axis=1), samples)
+    result.times[:] = _resampled(np.concatenate([stretch.times for stretch in felt]), samples)
 
 
 def _resampled(course: Array, count: int) -> Array:
@@ -390,7 +407,9 @@ def _turning_steps(dynamics: Dynamics, travels: tuple[Travel, ...]) -> Array:
     return np.asarray(whole / 2.0 ** np.ceil(np.log2(whole * seen * _SAMPLES_PER_PERIOD / (2 * np.pi))))
 
 
-def _stretches(travels: tuple[Travel, ...], variant: int, step: float) -> Iterator[Array]:
+def _stretches(
+    travels: tuple[Travel, ...], variant: int, step: float, *, most: int | None = None
+) -> Iterator[Array]:
     """Sample times, about a step apart, of each stretch in which every acceleration is continuous."""
     # The curve through keys has a jump of acceleration at its ends only; between them its keys are samples.
     marks = [
@@ -407,7 +426,7 @@ def _stretches(travels: tuple[Travel, ...], variant: int, step: float) -> Iterat
         apart = 1e-9 * whole
         knots = np.concatenate([[start], keys[(keys > start + apart) & (keys < stop - apart)], [stop]])
         gaps = np.diff(knots)
-        counts = np.clip(np.ceil(gaps / step), least, _MOST_IN_STRETCH).astype(int)
+        counts = np.clip(np.ceil(gaps / step), least, most or _MOST_IN_STRETCH).astype(int)
         if counts.size == 1:
             yield np.linspace(start, stop, int(counts[0]) + 1)
             continue
