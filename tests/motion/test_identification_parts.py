@@ -183,6 +183,12 @@ class TestCleaning:
         assert (cleaned.lost, cleaned.repeated, cleaned.jumped) == (3, 1, 1)
         assert set(range(98)) - set(cleaned.rows.tolist()) == {10, 30, 70}
 
+    @pytest.mark.parametrize(("frames", "seen"), [(8, 1), (7, 0)])
+    def test_repeats_are_looked_for_from_eight_frames_on(self, frames: int, seen: int) -> None:
+        track = np.outer(np.arange(float(frames)) ** 1.1, [2.0, 1.0])
+        track[4] = track[3]
+        assert clean(np.arange(frames) / 25.0, track, None).repeated == seen
+
     def test_stillness_is_no_repeat(self) -> None:
         times = np.arange(100) / 25.0
         track = np.zeros((100, 2))
@@ -205,6 +211,19 @@ class TestCleaning:
         assert move.scale == pytest.approx(1500.0 / 220.0, rel=1e-3)
         assert move.path == pytest.approx(shown, abs=2.0)
         assert move.hold == (285, 500)
+
+    @pytest.mark.parametrize(
+        ("stops", "hold"), [((20, 14), (50, 70)), ((30, 26), (100, 126)), ((11, 11), None)]
+    )
+    def test_the_stop_to_look_at(self, stops: tuple[int, int], hold: tuple[int, int] | None) -> None:
+        """The last of 24 frames or more, or else the longest of 12 or more."""
+        steps = np.repeat([0.0, 3.0, 0.0, -4.0, 0.0, 5.0], [20, 30, stops[0], 20, stops[1], 25])
+        path = np.outer(np.concatenate([[0.0], np.cumsum(steps)]), [1.0, 0.4])
+        times = np.arange(len(path)) / 50.0
+        move = match_move(times, path, path)
+        assert move is not None
+        assert move.scale == pytest.approx(1.0, rel=1e-3)
+        assert move.hold == hold
 
     def test_move_that_is_none(self) -> None:
         times = np.arange(500) / 50.0
