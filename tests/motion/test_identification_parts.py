@@ -6,7 +6,7 @@ from scipy.signal import lfilter
 
 from rigcheck.motion.take_cleaning import clean, match_move, rounding_step, stuck_rows
 from rigcheck.motion.take_fit import covariance, fit_given, noise_spectrum, predict, refine, select
-from rigcheck.motion.take_part import frame_noise, on_even_grid, ringing_parts
+from rigcheck.motion.take_part import adjusted_start, frame_noise, on_even_grid, ringing_parts
 from rigcheck.motion.take_pencil import candidate_poles, pencil
 
 POLES = np.array([-0.3 + 14.0j, -1.1 + 31.0j])
@@ -146,6 +146,20 @@ def test_frame_noise() -> None:
         0.2, rel=0.06
     )
     assert frame_noise(noise[:2]) == 0.0
+
+
+@pytest.mark.parametrize(("share", "later"), [(0.99, False), (1.01, True)])
+def test_a_fiftieth_of_the_ringing_may_be_missed(share: float, later: bool) -> None:
+    """A circle of radius 10 is missed by 10 e on both axes together, so the mean square over its allowance is
+    e^2/(2/50^2); the five frames of a quarter period may reach 1 + 4.5/sqrt(5) (the rule in the docstring)."""
+    times = np.arange(200) / 25.0
+    ring = waves(times, np.array([14.0j]), np.array([[10.0, 10.0j]]))
+    fit = fit_given(times, ring, np.array([14.0j]), 0, NOTHING)
+    miss = share * np.sqrt(2.0 * (1.0 + 4.5 / np.sqrt(5.0))) / 50.0
+    track = np.where(np.arange(200)[:, None] < 60, 1.0 + miss, 1.0) * ring
+    start = adjusted_start(times, track, 0, 200, fit, noise=np.full(2, 1e-6))
+    assert (start > 0) is later
+    assert start <= 60
 
 
 def test_ringing_part_of_steps_and_holds() -> None:
