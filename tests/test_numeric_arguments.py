@@ -434,6 +434,10 @@ def test_what_is_no_such_quantity_is_refused_by_name(call: Call, name: str, valu
     assert str(refused.value).startswith(name), "the name comes first"
     if "mechanics" not in call.name and name in UNITS:
         assert f"given {value:g} {UNITS[name]}; " in str(refused.value)
+    if "mechanics" in call.name:
+        zero_too = name in call.not_negative
+        bounds = ("0 or more", "from 0 ") if zero_too else ("positive", "above 0 ")
+        assert any(bound in str(refused.value) for bound in bounds), "what is allowed"
 
 
 @pytest.mark.parametrize(
