@@ -83,3 +83,11 @@ def test_modes_that_hardly_move_the_prop_are_left_out_but_the_lowest(least_share
         # The lowest (largest value) stays, for all it does not move the prop.
         assert places.tolist() == [[0, 1, 1], [0, 2, 1]]
         assert valid.tolist() == [[True, True, False], [True, True, True]]
+
+
+@pytest.mark.parametrize("unit", [1e-9, 1.0, 1e9])
+def test_a_mode_without_mass_counts_for_nothing_in_any_unit(unit):
+    """omega^-2 of 1e-15 of the largest is rounding, of 1e-13 it is a mode; all move the prop alike."""
+    value = unit * np.array([[1.0, 1e-13, 1e-15]])
+    places, valid = those_that_count(value, np.ones((1, 3, 3)), np.ones((1, 3, 1)), 0.5)
+    assert places[valid].tolist() == [0, 1]
