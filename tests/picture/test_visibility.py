@@ -386,6 +386,19 @@ def test_routes_turn_with_the_prop():
 LINE = np.array([[0.0, 0.0, 0.0], [0.1, 0.0, 0.0]])
 
 
+@pytest.mark.parametrize(("slant", "taken"), [(0.9e-6, True), (1.1e-6, False)])
+def test_a_strip_may_slant_by_a_millionth_at_any_segment(slant, taken):
+    """Of each segment by itself, however many and however long the others are."""
+    points = np.outer([0.0, 0.1, 0.4, 0.6, 0.65], [1.0, 0.0, 0.0])
+    points[-1] += [0.0, 0.05 * slant, 0.0]
+    strip = {"points": points, "diameter": 0.01, "thickness": 0.001, "wide_direction": [0.0, 3.0, 0.0]}
+    if taken:
+        np.testing.assert_allclose(Band(**strip).wide_direction, [0.0, 1.0, 0.0])
+    else:
+        with pytest.raises(ArgumentError, match="not at right angles to every segment"):
+            Band(**strip)
+
+
 @pytest.mark.parametrize(
     ("call", "says"),
     [
