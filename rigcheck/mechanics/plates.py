@@ -777,7 +777,7 @@ def droop_over_insert(
     past = np.maximum(g["prop_length"] - g["embed_length"], 0.0)
     half = g["prop_width"] / 2
     overhang = np.stack([past, half, np.hypot(past, half)], axis=1)
-    ratio = np.divide(linear, overhang, out=np.zeros_like(linear), where=overhang > 0.0)
+    ratio = linear / np.where(overhang > 0.0, overhang, np.inf)
     # A far edge can rise where heavy sides lever it up; a rise stays as it is.
     load = np.clip(8 * ratio, 0.0, LARGEST_LOAD_RATIO)
     large = np.where(linear > 0.0, overhang * _strip_ratios(load)[0], linear)

@@ -126,6 +126,9 @@ def test_collapse_of_one_member_leaves_the_others_alone():
     np.testing.assert_array_equal(result.sets, [True, False, False])
     assert np.isnan(result.displacement_z[0]).all()
     assert np.isnan(result.peak_strain[0])
+    # The others stay elastic: M over E times pi d^3/32, at the root.
+    elastic = 0.02 / (ALUMINIUM["youngs_modulus"] * np.pi * np.array([2e-3, 3e-3]) ** 3 / 32)
+    np.testing.assert_allclose(result.peak_strain[1:], elastic, rtol=1e-9)
     np.testing.assert_array_equal(result.displacement_z[1:], 0.0)
 
 

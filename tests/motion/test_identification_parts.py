@@ -197,6 +197,17 @@ class TestCleaning:
         assert (cleaned.lost, cleaned.repeated, cleaned.jumped) == (3, 1, 1)
         assert set(range(98)) - set(cleaned.rows.tolist()) == {10, 30, 70}
 
+    def test_a_quick_move_in_a_long_take_is_timed(self) -> None:
+        """A fifth of a second in a minute, half a minute later than planned: good to a fifth of a frame."""
+        times = np.arange(3000) / 50.0
+        planned, shown = (
+            np.clip((times - begin) / 0.2, 0.0, 1.0)[:, None] * [0.0, 220.0] for begin in (2.0, 33.3)
+        )
+        move = match_move(times, shown, planned)
+        assert move is not None
+        assert move.shift == pytest.approx(31.3, abs=0.004)
+        assert move.scale == pytest.approx(1.0, rel=1e-3)
+
     @pytest.mark.parametrize(("frames", "seen"), [(8, 1), (7, 0)])
     def test_repeats_are_looked_for_from_eight_frames_on(self, frames: int, seen: int) -> None:
         track = np.outer(np.arange(float(frames)) ** 1.1, [2.0, 1.0])
