@@ -114,6 +114,7 @@ def frame_field(carriers: Sequence[Carrier], times: Array, *, gravity: Array) ->
     rotation = np.broadcast_to(np.eye(3), (count, 3, 3))
     position, acceleration = np.zeros((count, 3)), np.zeros((count, 3))
     spin, spin_rate = np.zeros((count, 3)), np.zeros((count, 3))  # of the frame, in the ground's axes
+    rolled = False  # whether a carrier so far rolls: without, all that goes with the spin is zero
     for carrier in carriers:
         axis = np.asarray(carrier.direction, dtype=float)
         if not np.isclose(np.linalg.norm(axis), 1.0, rtol=1e-6, atol=0.0):
@@ -132,19 +133,20 @@ def frame_field(carriers: Sequence[Carrier], times: Array, *, gravity: Array) ->
             turn = None
             shift, shift_rate, shift_change = (part[:, None] * axis for part in (value, rate, change))
         arm, moving, hastening = (_apply(rotation, part) for part in (shift, shift_rate, shift_change))
-        turning = np.cross(spin, arm)
-        acceleration = (
-            acceleration
-            + np.cross(spin_rate, arm)
-            + np.cross(spin, turning)
-            + 2 * np.cross(spin, moving)
-            + hastening
-        )
+        acceleration = acceleration + hastening
+        if rolled:
+            turning = np.cross(spin, arm)
+            acceleration = (
+                acceleration + np.cross(spin_rate, arm) + np.cross(spin, turning) + 2 * np.cross(spin, moving)
+            )
         position = position + arm
         if turn is not None:
             shaft = _apply(rotation, np.broadcast_to(axis, (count, 3)))
             own = shaft * rate[:, None]
-            spin_rate = spin_rate + shaft * change[:, None] + np.cross(spin, own)
+            spin_rate = spin_rate + shaft * change[:, None]
+            if rolled:
+                spin_rate = spin_rate + np.cross(spin, own)
+            rolled = True
             spin = spin + own
             rotation = rotation @ turn
     back = rotation.transpose(0, 2, 1)

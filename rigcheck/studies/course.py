@@ -5,10 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from rigcheck.model import Prop, Shot
-from rigcheck.motion.keyframes import rounding, sampling_line
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.grading import CAUTION_SHARE, NOMINAL_PIXEL
-from rigcheck.studies.keyed_shake import keyed_shake
 from rigcheck.studies.moves import Travel
 from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.reading import Reading
@@ -58,6 +56,8 @@ def course(
 
 def _rounded(travel: Travel, name: str, unit: str) -> Finding:
     assert travel.keys is not None
+    from rigcheck.motion.keyframes import rounding
+
     found = rounding(travel.keys)
     label = "smoothness of the keyframes"
     rounded = found.step is not None and found.visible
@@ -96,6 +96,8 @@ def _coarse(number: int, name: str, reading: Reading, still: Outcome) -> Finding
     """Wobble that a head adds which joins the keys by straight lines."""
     travel = reading.task.travels[number]
     assert travel.keys is not None
+    from rigcheck.studies.keyed_shake import keyed_shake
+
     shake = keyed_shake(reading, still, number)
     pixels = shake.extent / NOMINAL_PIXEL if shake.extent_px is None else shake.extent_px
     scale, unit = (NOMINAL_PIXEL * 1e3, "mm") if shake.extent_px is None else (1.0, "px")
@@ -125,6 +127,8 @@ def _key_rate(travel: Travel) -> float:
 def _added(travel: Travel, name: str) -> Figure:
     """The excitation that joining the keys by straight lines adds."""
     assert travel.keys is not None
+    from rigcheck.motion.keyframes import sampling_line
+
     line = sampling_line(
         sampling_rate=_key_rate(travel),
         peak_velocity=float(np.abs(travel.keys.velocity).max()),

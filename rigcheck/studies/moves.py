@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from rigcheck.motion.keyframes import KeyframePath
 from rigcheck.motion.moving_frame import Carrier, FrameField, frame_field
 from rigcheck.motion.profiles import Profile
 from rigcheck.studies.rigs import DOWN, Batched
+
+if TYPE_CHECKING:
+    from rigcheck.motion.keyframes import KeyframePath
 
 __all__ = ["Push", "Travel", "alike", "carriers", "field_at", "is_turning", "span"]
 

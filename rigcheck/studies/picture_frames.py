@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.model import Shot
-from rigcheck.motion.keyframes import KeyframePath
 from rigcheck.motion.sampling import distinct
 from rigcheck.studies.carried import Carried
 from rigcheck.studies.moves import is_turning, span
+
+if TYPE_CHECKING:
+    from rigcheck.motion.keyframes import KeyframePath
 
 __all__ = ["LOOKS", "Frames", "frames_of"]
 

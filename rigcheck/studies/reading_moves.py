@@ -4,18 +4,21 @@ from __future__ import annotations
 
 from functools import lru_cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.model import Move, Prop, Shot
-from rigcheck.motion.keyframes import KeyframePath, keyframe_path
 from rigcheck.motion.profiles import RAMPED_PROFILES, profile
 from rigcheck.picture.projection import Camera
 from rigcheck.studies.eye import Eye
 from rigcheck.studies.moves import Push, Travel
 from rigcheck.studies.reading_notes import Notes, array, metres
 from rigcheck.units import registry
+
+if TYPE_CHECKING:
+    from rigcheck.motion.keyframes import KeyframePath
 
 __all__ = ["read_eye", "read_moves"]
 
@@ -110,6 +113,7 @@ def _key_path(move: Move, unit: str, notes: Notes) -> KeyframePath:
 def _path_of(file: Path, _as_of: tuple[int, int] | None, *, start: float, scale: float) -> KeyframePath:
     """The path that a file of keyframes gives; a check reads its rig anew for every change that it proves."""
     from rigcheck.files.takes import read_keys
+    from rigcheck.motion.keyframes import keyframe_path
 
     keys = read_keys(file)
     return keyframe_path(keys.times + start, keys.values * scale)

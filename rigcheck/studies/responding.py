@@ -14,7 +14,6 @@ from rigcheck.errors import ValidityError
 from rigcheck.motion.response import end_state, free_decay, peak_bound, unit_displacement
 from rigcheck.motion.sampled_load import piecewise_linear_response
 from rigcheck.motion.sampling import distinct, sample_times
-from rigcheck.motion.shock import worst_case
 from rigcheck.studies.evaluate import Dynamics
 from rigcheck.studies.moves import Push, Travel, alike, field_at, is_turning
 from rigcheck.studies.rigs import DOWN
@@ -158,6 +157,8 @@ def respond(
                 _add_slide(
                     result, dynamics, damping, travel, times if len(times) > 1 else None, _last(travels)
                 )
+    if pushes:
+        from rigcheck.motion.shock import worst_case
     for push in pushes:
         drive = np.abs(dynamics.participation[..., :3] @ np.array(push.direction)) / omega**2
         bound = worst_case(
