@@ -16,7 +16,7 @@ from rigcheck.stock import find_clamp, find_material, names, stock_sizes
 from rigcheck.studies.beside import on_several, side_by_side
 from rigcheck.studies.reading import read_prop
 from rigcheck.studies.reading_supports import choices_for, constants_of, stock_material
-from rigcheck.studies.rigs import _END_BENDS, _LINE_SHARE, GRAVITY, Material, Rig, SupportRig, repeat
+from rigcheck.studies.rigs import END_BENDS, GRAVITY, LINE_SHARE, Material, Rig, SupportRig, repeat
 from rigcheck.studies.task import Choices, Task, Tube
 from rigcheck.units import measured
 
@@ -441,8 +441,8 @@ def divided_at_ends(rig: Rig) -> NDArray[np.bool_]:
         if support.tension is not None:
             pull = np.maximum(pull, support.tension)
         section, material = support.section, support.material
-        reach = _END_BENDS * np.sqrt(material.youngs_modulus * section.second_moment_y / pull)
-        divided |= reach < _LINE_SHARE * support.free_length
+        reach = END_BENDS * np.sqrt(material.youngs_modulus * section.second_moment_y / pull)
+        divided |= reach < LINE_SHARE * support.free_length
     return divided
 
 

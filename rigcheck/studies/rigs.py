@@ -19,7 +19,9 @@ from rigcheck.mechanics.elements import Order
 
 __all__ = [
     "DOWN",
+    "END_BENDS",
     "GRAVITY",
+    "LINE_SHARE",
     "Batched",
     "Material",
     "Part",
@@ -244,8 +246,10 @@ class Part:
     is_line: bool = False
 
 
-_END_BENDS = 8.0
-_LINE_SHARE = 0.2
+END_BENDS = 8.0
+"""Lengths sqrt(EI / N) at each end of a line in which it bends; a choice, exp(-8) of a bend is left beyond."""
+LINE_SHARE = 0.2
+"""A line whose ends bend in less than this share of its length gets segments of its own there: a choice."""
 _LEAST_FIRST, _LEAST_LATER = 1e-5, 1e-3
 """Shares of the length that the first segment of a sleeved support keeps, and every later one.
 
@@ -368,9 +372,9 @@ def _layout(support: SupportRig, load: Array) -> tuple[Array, list[list[_Layer]]
     edges = [edge for sleeve in support.sleeves for edge in (sleeve.start, sleeve.end)]
     length = support.free_length
     pull = load if support.tension is None else np.maximum(load, support.tension)
-    bend = _END_BENDS * np.sqrt(bare.stiffness["bending_y"] / pull)
-    if np.any(bend < _LINE_SHARE * length) and not edges:
-        bend = np.minimum(bend, _LINE_SHARE * length)
+    bend = END_BENDS * np.sqrt(bare.stiffness["bending_y"] / pull)
+    if np.any(bend < LINE_SHARE * length) and not edges:
+        bend = np.minimum(bend, LINE_SHARE * length)
         edges = [bend, length - bend]
     if not edges:
         return points, [[bare]] * (points.shape[1] - 1)
