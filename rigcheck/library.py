@@ -20,10 +20,10 @@ from rigcheck.units import DIMENSIONS, Measured, parse_quantity, registry
 
 if TYPE_CHECKING:
     from rigcheck.studies.choose_results import ChoiceResult
-    from rigcheck.studies.explain_results import ExplainResult
+    from rigcheck.studies.explain.results import ExplainResult
     from rigcheck.studies.results import CheckResult
     from rigcheck.studies.retime_results import RetimeResult
-    from rigcheck.studies.sheet import SheetResult
+    from rigcheck.studies.sheet.study import SheetResult
 
 __all__ = ["Rig", "check", "choose", "explain", "load", "retime", "sheet", "to_csv", "to_dict", "to_html"]
 
@@ -245,8 +245,8 @@ def explain(
     ArgumentError
         What is given does not go together.
     """
-    from rigcheck.studies.explain import HungMass
-    from rigcheck.studies.explain import explain as study
+    from rigcheck.studies.explain.study import HungMass
+    from rigcheck.studies.explain.study import explain as study
 
     if (hung is None) != (sag is None):
         raise ArgumentError(
@@ -301,7 +301,7 @@ def sheet(rig: Rig, *, prop: str | None = None) -> SheetResult:
     >>> made.check.verdict.value, len(made.cuts)
     ('pass', 1)
     """
-    from rigcheck.studies.sheet import sheet as study
+    from rigcheck.studies.sheet.study import sheet as study
 
     return study(load(rig), prop=prop)
 

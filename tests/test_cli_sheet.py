@@ -112,4 +112,4 @@ def test_a_plain_check_loads_nothing_that_draws(folder):
     )
     loaded = {line.rpartition("|")[2].strip() for line in done.stderr.splitlines()}
     assert "numpy" in loaded
-    assert not {"matplotlib", "jinja2", "markupsafe", "weasyprint", "rigcheck.studies.sheet"} & loaded
+    assert not {"matplotlib", "jinja2", "markupsafe", "weasyprint", "rigcheck.studies.sheet.study"} & loaded

@@ -78,7 +78,7 @@ def check(
 
     result = check_shot(shot, prop=prop, thorough=details)
     if figure is not None:
-        from rigcheck.studies.sheet import pictures
+        from rigcheck.studies.sheet.study import pictures
         from rigcheck.views.figures import check_figure
 
         write_figure(figure, check_figure(result, pictures(shot, prop=prop)), overwrite=overwrite)

@@ -126,8 +126,8 @@ def explain(
             raise click.UsageError(f"{flag} needs the rig file: give --rig FILE too.")
     flags = explain_flags(hung=hung, sag=sag, drive_rates=drive_rates, point=point)
     shot = None if rig is None else read_rig(rig)
-    from rigcheck.studies.explain import HungMass
-    from rigcheck.studies.explain import explain as explain_take
+    from rigcheck.studies.explain.study import HungMass
+    from rigcheck.studies.explain.study import explain as explain_take
     from rigcheck.views.explain_view import explain_json, render_explain
 
     bench = None
@@ -151,7 +151,7 @@ def explain(
         point=flags.point,
     )
     if save is not None and rig is not None:
-        from rigcheck.studies.explain_save import save_fitted
+        from rigcheck.studies.explain.save import save_fitted
 
         save_fitted(result.fitted, rig, save, overwrite=overwrite)
     if figure is not None:
@@ -176,7 +176,7 @@ def _track(
                 raise click.UsageError(f"{flag} belongs to a take that is a video (.mp4, .mov, .avi ...).")
         return take
     from rigcheck.files.video_flags import follow_video
-    from rigcheck.studies.explain import rate_as_shot
+    from rigcheck.studies.explain.study import rate_as_shot
 
     rate, rate_from = rate_as_shot(shot, fps)
     with progress() as tell:

@@ -54,7 +54,7 @@ def sheet(
       rigcheck sheet shared/shots/desk-set.toml --json
     """
     from rigcheck.files import check_free, read_rig, write_whole
-    from rigcheck.studies.sheet import sheet as sheet_of
+    from rigcheck.studies.sheet.study import sheet as sheet_of
 
     if output is None and not as_json and pdf is None:
         output = Path(f"{file.stem}-sheet.html")

@@ -16,7 +16,7 @@ from rigcheck.cli.words import plain
 from rigcheck.errors import OutputError
 
 if TYPE_CHECKING:
-    from rigcheck.studies.start import Interview
+    from rigcheck.studies.start.study import Interview
     from rigcheck.views.start_view import StartView
 
 __all__ = ["start"]
@@ -40,7 +40,7 @@ def start(file: Path, overwrite: bool, as_json: bool) -> None:
     """
     from rigcheck.files import rig_from_text, write_whole
     from rigcheck.files.start_draft import draft_path, read_draft, write_draft
-    from rigcheck.studies.start import Interview
+    from rigcheck.studies.start.study import Interview
     from rigcheck.views.start_view import StartView, start_json
 
     if not file.suffix and not file.is_dir():

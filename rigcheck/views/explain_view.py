@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
-    from rigcheck.studies.explain_results import Cause, ExplainResult, Implied, Seen
+    from rigcheck.studies.explain.results import Cause, ExplainResult, Implied, Seen
 
 __all__ = ["explain_json", "render_explain"]
 

@@ -15,10 +15,10 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from rigcheck.studies.sheet_lens import LensView
-    from rigcheck.studies.sheet_picture import FrameView, WobblePath
-    from rigcheck.studies.sheet_side import Body, ClampMark, SideView
-    from rigcheck.studies.sheet_strokes import Stroke
+    from rigcheck.studies.sheet.lens import LensView
+    from rigcheck.studies.sheet.picture import FrameView, WobblePath
+    from rigcheck.studies.sheet.side import Body, ClampMark, SideView
+    from rigcheck.studies.sheet.strokes import Stroke
 
 __all__ = [
     "draw_frame",

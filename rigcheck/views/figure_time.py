@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from rigcheck.studies.sheet import PropPictures
+    from rigcheck.studies.sheet.study import PropPictures
 
 __all__ = ["draw_response", "response_words"]
 

@@ -32,7 +32,7 @@ from rigcheck.views.format import amount, number, printable
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-    from rigcheck.studies.sheet import PropSheet, SheetResult
+    from rigcheck.studies.sheet.study import PropSheet, SheetResult
 
 __all__ = ["COLOURS", "CONTRASTS", "page_html", "page_pdf"]
 

@@ -14,10 +14,10 @@ from rigcheck.views.as_json import check_json, plain_number
 
 if TYPE_CHECKING:
     from rigcheck.studies.results import Figure, Finding
-    from rigcheck.studies.sheet import PropSheet, SheetResult
-    from rigcheck.studies.sheet_cuts import Bend, Cut
-    from rigcheck.studies.sheet_side import Body
-    from rigcheck.studies.sheet_strokes import Stroke
+    from rigcheck.studies.sheet.cuts import Bend, Cut
+    from rigcheck.studies.sheet.side import Body
+    from rigcheck.studies.sheet.strokes import Stroke
+    from rigcheck.studies.sheet.study import PropSheet, SheetResult
 
 __all__ = ["sheet_json"]
 

@@ -13,7 +13,7 @@ from rigcheck.views.wrapped import WrappedPage
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from rigcheck.studies.sheet import SheetResult
+    from rigcheck.studies.sheet.study import SheetResult
 
 __all__ = ["render_sheet"]
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from rigcheck.studies.results import CheckResult
-    from rigcheck.studies.start import Asked
+    from rigcheck.studies.start.study import Asked
 
 __all__ = ["StartView", "start_json"]
 

@@ -21,9 +21,9 @@ from numpy.typing import NDArray
 from rigcheck.files import read_rig
 from rigcheck.motion.response import unit_displacement
 from rigcheck.studies.evaluate import Outcome, evaluate
-from rigcheck.studies.explain_faults import faults_of
-from rigcheck.studies.explain_modes import MODES
-from rigcheck.studies.explain_seen import intended
+from rigcheck.studies.explain.faults import faults_of
+from rigcheck.studies.explain.modes import MODES
+from rigcheck.studies.explain.seen import intended
 from rigcheck.studies.reading import read_prop
 from rigcheck.studies.task import Task
 

@@ -19,7 +19,7 @@ from figures import Figure
 from rigcheck.files import read_rig
 from rigcheck.files.takes import read_take
 from rigcheck.motion.identification import identify
-from rigcheck.studies.explain import explain
+from rigcheck.studies.explain.study import explain
 
 FRAMES, FRAME_RATE = 72_000, 120.0
 RIG = Path(__file__).parents[2] / "shared" / "shots" / "desk-set.toml"

@@ -504,7 +504,7 @@ def test_without_the_extra_one_plain_message_says_how_to_install_it(tmp_path, mo
 
 def test_a_table_is_read_without_loading_the_extra():
     code = (
-        "import sys; from rigcheck.studies.explain import explain; "
+        "import sys; from rigcheck.studies.explain.study import explain; "
         "assert 'cv2' not in sys.modules and 'rigcheck.files.video' in sys.modules"
     )
     root = Path(rigcheck.__file__).parents[1]

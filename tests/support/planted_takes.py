@@ -17,10 +17,10 @@ from rigcheck.files.takes import Take
 from rigcheck.model import Shot
 from rigcheck.motion.response import unit_displacement
 from rigcheck.studies.evaluate import evaluate
-from rigcheck.studies.explain import explain
-from rigcheck.studies.explain_faults import faults_of
-from rigcheck.studies.explain_modes import MODES, uncertain, varied
-from rigcheck.studies.explain_seen import intended
+from rigcheck.studies.explain.faults import faults_of
+from rigcheck.studies.explain.modes import MODES, uncertain, varied
+from rigcheck.studies.explain.seen import intended
+from rigcheck.studies.explain.study import explain
 from rigcheck.studies.reading import read_prop
 from rigcheck.studies.rigs import Rig
 

@@ -15,7 +15,7 @@ from rich.console import Console
 from rigcheck.__main__ import main
 from rigcheck.files import read_rig
 from rigcheck.files.takes import Take
-from rigcheck.studies.explain import explain
+from rigcheck.studies.explain.study import explain
 from rigcheck.views.explain_view import explain_json, render_explain
 
 SHARED = Path(__file__).parents[2] / "shared"

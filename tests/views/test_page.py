@@ -12,7 +12,7 @@ from itertools import pairwise
 import pytest
 
 from rigcheck.files import read_rig, rig_from_text
-from rigcheck.studies.sheet import sheet
+from rigcheck.studies.sheet.study import sheet
 from rigcheck.views.page import COLOURS, CONTRASTS, page_html, page_pdf
 from tests.support.sheet_rigs import SCRIPT, TITLE, hard, plain
 from tests.test_cli import CHECKOUT

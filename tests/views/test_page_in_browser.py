@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from rigcheck.files import rig_from_text
-from rigcheck.studies.sheet import sheet
+from rigcheck.studies.sheet.study import sheet
 from rigcheck.views.page import page_html
 from tests.support.sheet_rigs import hard
 

@@ -11,11 +11,11 @@ from rigcheck.model import Prop, Shot
 from rigcheck.motion.identification import Component
 from rigcheck.studies.cures import find_cures
 from rigcheck.studies.evaluate import evaluate
-from rigcheck.studies.explain_causes import Ranked
-from rigcheck.studies.explain_faults import Fault, root_stiffness_of
-from rigcheck.studies.explain_modes import Predicted, Uncertain, follow, varied
-from rigcheck.studies.explain_results import Change, Fitted
-from rigcheck.studies.explain_weights import MODEL_ERROR, Bench, Weighed
+from rigcheck.studies.explain.causes import Ranked
+from rigcheck.studies.explain.faults import Fault, root_stiffness_of
+from rigcheck.studies.explain.modes import Predicted, Uncertain, follow, varied
+from rigcheck.studies.explain.results import Change, Fitted
+from rigcheck.studies.explain.weights import MODEL_ERROR, Bench, Weighed
 from rigcheck.studies.grading import Grade
 from rigcheck.studies.reading_supports import choices_for
 from rigcheck.studies.results import Status

@@ -14,7 +14,7 @@ from rigcheck.files.checking import Trouble, check
 from rigcheck.files.locate import KeyPath
 from rigcheck.model import Analysis, Axis, Camera, DroopTest, Insert, Limits, Move, Part, Prop, Shot, Support
 from rigcheck.model.fields import listing, nearest
-from rigcheck.studies.start_questions import AFTER_PROPS, OF_A_PROP, OF_THE_SHOT, Question
+from rigcheck.studies.start.questions import AFTER_PROPS, OF_A_PROP, OF_THE_SHOT, Question
 
 __all__ = ["LONGEST_ANSWER", "Asked", "Interview"]
 

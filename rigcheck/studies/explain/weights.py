@@ -21,8 +21,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.motion.identification import Component
-from rigcheck.studies.explain_modes import Predicted
-from rigcheck.studies.explain_seen import Z90, Bend
+from rigcheck.studies.explain.modes import Predicted
+from rigcheck.studies.explain.seen import Z90, Bend
 
 __all__ = [
     "ALONE",

@@ -13,8 +13,8 @@ from rigcheck.files import read_rig
 from rigcheck.files.takes import read_take
 from rigcheck.motion.response import unit_displacement
 from rigcheck.studies.evaluate import evaluate
-from rigcheck.studies.explain_faults import faults_of
-from rigcheck.studies.explain_seen import intended
+from rigcheck.studies.explain.faults import faults_of
+from rigcheck.studies.explain.seen import intended
 from rigcheck.studies.reading import read_prop
 
 RIG = """

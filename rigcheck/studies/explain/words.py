@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 
 from rigcheck.model import Prop
 from rigcheck.motion.identification import Component
-from rigcheck.studies.explain_causes import Ranked
-from rigcheck.studies.explain_faults import FIRM, root_stiffness_of
-from rigcheck.studies.explain_results import Implied
-from rigcheck.studies.explain_seen import Bend
+from rigcheck.studies.explain.causes import Ranked
+from rigcheck.studies.explain.faults import FIRM, root_stiffness_of
+from rigcheck.studies.explain.results import Implied
+from rigcheck.studies.explain.seen import Bend
 from rigcheck.studies.grading import NOMINAL_PIXEL
 from rigcheck.studies.rigs import GRAVITY, Rig
 from rigcheck.studies.task import Task

@@ -8,12 +8,12 @@ import numpy as np
 
 from rigcheck.model import Prop, Shot
 from rigcheck.motion.identification import Identification
-from rigcheck.studies.explain_causes import Ranked, Ranking
-from rigcheck.studies.explain_fit import cures_of, fit, wobble
-from rigcheck.studies.explain_modes import Uncertain
-from rigcheck.studies.explain_results import Cause, Implied
-from rigcheck.studies.explain_seen import screen_words
-from rigcheck.studies.explain_words import Sight, describe, mode_id, plain_cure, telling
+from rigcheck.studies.explain.causes import Ranked, Ranking
+from rigcheck.studies.explain.fit import cures_of, fit, wobble
+from rigcheck.studies.explain.modes import Uncertain
+from rigcheck.studies.explain.results import Cause, Implied
+from rigcheck.studies.explain.seen import screen_words
+from rigcheck.studies.explain.words import Sight, describe, mode_id, plain_cure, telling
 from rigcheck.studies.reading import Reading
 
 __all__ = ["SURE", "Answers", "answers", "named", "next_step"]

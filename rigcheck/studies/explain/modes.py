@@ -1,7 +1,7 @@
 """The modes of a rig with each fault, followed from one value to the next, and how each input's range moves them.
 
 Logarithms of frequencies, their slopes by the inputs, shapes and the share of the move that each mode takes: all
-that the weighing of causes needs (`rigcheck.studies.explain_weights`).
+that the weighing of causes needs (`rigcheck.studies.explain.weights`).
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from rigcheck.model import Prop, Shot
 from rigcheck.studies.evaluate import Outcome, Settings, evaluate
-from rigcheck.studies.explain_faults import Fault
+from rigcheck.studies.explain.faults import Fault
 from rigcheck.studies.inputs import Input, inputs_of, perturbed
 from rigcheck.studies.rigs import Rig, repeat
 from rigcheck.studies.task import Task

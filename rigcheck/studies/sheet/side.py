@@ -18,8 +18,8 @@ from rigcheck.studies.carried import Carried, carried
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.history import History
 from rigcheck.studies.reading import Reading
-from rigcheck.studies.sheet_shape import Curve, settled_curves
-from rigcheck.studies.sheet_strokes import (
+from rigcheck.studies.sheet.shape import Curve, settled_curves
+from rigcheck.studies.sheet.strokes import (
     IN_PLANE,
     SHOWN_WOBBLE,
     Stroke,

@@ -7,10 +7,10 @@ from planted_takes import KINDS, RIG_FAULTS, planted, shares
 from rigcheck.errors import ArgumentError, UnknownNameError
 from rigcheck.files import rig_from_text
 from rigcheck.files.takes import Take
-from rigcheck.studies.explain import HungMass, explain
-from rigcheck.studies.explain_faults import root_stiffness_of
-from rigcheck.studies.explain_seen import Bend
-from rigcheck.studies.explain_words import gap_of
+from rigcheck.studies.explain.faults import root_stiffness_of
+from rigcheck.studies.explain.seen import Bend
+from rigcheck.studies.explain.study import HungMass, explain
+from rigcheck.studies.explain.words import gap_of
 
 SMALL = dict.fromkeys(KINDS, (3,))
 """Seeds of each kind in the ordinary run."""

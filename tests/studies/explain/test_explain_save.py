@@ -4,8 +4,8 @@ import pytest
 
 from rigcheck.errors import OutputError
 from rigcheck.files import rig_from_text
-from rigcheck.studies.explain_results import Change, Fitted
-from rigcheck.studies.explain_save import fitted_text, save_fitted
+from rigcheck.studies.explain.results import Change, Fitted
+from rigcheck.studies.explain.save import fitted_text, save_fitted
 
 RIG = """# my shot
 format = 1

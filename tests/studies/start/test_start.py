@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from rigcheck.files import rig_from_text
 from rigcheck.model import Part
-from rigcheck.studies.start import _PARTS, LONGEST_ANSWER, Interview
-from rigcheck.studies.start_questions import AFTER_PROPS, OF_A_PROP, OF_THE_SHOT, Question
+from rigcheck.studies.start.questions import AFTER_PROPS, OF_A_PROP, OF_THE_SHOT, Question
+from rigcheck.studies.start.study import _PARTS, LONGEST_ANSWER, Interview
 
 EVERY_QUESTION = (*OF_THE_SHOT, *OF_A_PROP, *AFTER_PROPS)
 

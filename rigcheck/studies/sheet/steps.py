@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from rigcheck.studies.results import PropResult, Status
-from rigcheck.studies.sheet_cuts import Cut, SheetBlank, SleeveCut
-from rigcheck.studies.sheet_setup import ClampNote, Counterweight, ProofLoad
+from rigcheck.studies.sheet.cuts import Cut, SheetBlank, SleeveCut
+from rigcheck.studies.sheet.setup import ClampNote, Counterweight, ProofLoad
 from rigcheck.studies.words import listed, mass_words
 
 __all__ = ["SetUp", "Step", "order_of_work"]

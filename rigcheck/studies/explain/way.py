@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from rigcheck.files.takes import Take
 from rigcheck.motion.identification import Component, Identification
-from rigcheck.studies.explain_seen import intended
-from rigcheck.studies.explain_weights import Source
+from rigcheck.studies.explain.seen import intended
+from rigcheck.studies.explain.weights import Source
 from rigcheck.studies.moves import Travel
 from rigcheck.studies.task import Task
 

@@ -15,13 +15,13 @@ from rigcheck.files.video import RATE_OF_RIG, is_video, track_video
 from rigcheck.model import Prop, Shot
 from rigcheck.motion.identification import Identification, identify
 from rigcheck.studies.cautions import cautions
-from rigcheck.studies.explain_answers import answers, named, next_step
-from rigcheck.studies.explain_causes import rank
-from rigcheck.studies.explain_faults import faults_of
-from rigcheck.studies.explain_fit import measured_damping, to_write_back, wobble
-from rigcheck.studies.explain_modes import Predicted, Uncertain, predict, uncertain
-from rigcheck.studies.explain_results import ExplainResult, Seen
-from rigcheck.studies.explain_seen import (
+from rigcheck.studies.explain.answers import answers, named, next_step
+from rigcheck.studies.explain.causes import rank
+from rigcheck.studies.explain.faults import faults_of
+from rigcheck.studies.explain.fit import measured_damping, to_write_back, wobble
+from rigcheck.studies.explain.modes import Predicted, Uncertain, predict, uncertain
+from rigcheck.studies.explain.results import ExplainResult, Seen
+from rigcheck.studies.explain.seen import (
     as_seen,
     bend_of,
     curves_of,
@@ -31,9 +31,9 @@ from rigcheck.studies.explain_seen import (
     peak_to_peak,
     view_of,
 )
-from rigcheck.studies.explain_way import OnTheWay, on_the_way, rolling_sources
-from rigcheck.studies.explain_weights import Bench, Damping, Evidence, Source
-from rigcheck.studies.explain_words import Sight
+from rigcheck.studies.explain.way import OnTheWay, on_the_way, rolling_sources
+from rigcheck.studies.explain.weights import Bench, Damping, Evidence, Source
+from rigcheck.studies.explain.words import Sight
 from rigcheck.studies.inputs import inputs_of
 from rigcheck.studies.mode_words import describe_modes
 from rigcheck.studies.reading import Reading, read_prop

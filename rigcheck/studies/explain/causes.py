@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from rigcheck.studies.explain_modes import Predicted
-from rigcheck.studies.explain_way import OnTheWay
-from rigcheck.studies.explain_weights import (
+from rigcheck.studies.explain.modes import Predicted
+from rigcheck.studies.explain.way import OnTheWay
+from rigcheck.studies.explain.weights import (
     MODEL_ERROR,
     Damping,
     Evidence,

@@ -1,7 +1,7 @@
 """The sheet for the crew: the check of a shot with everything they need on the day, computed once.
 
-What is drawn is laid out in `sheet_side`, `sheet_lens` and `sheet_picture`; what is cut, clamped, tested and done in
-which order in `sheet_cuts`, `sheet_setup` and `sheet_steps`. Views draw all of it and compute nothing.
+What is drawn is laid out in `side`, `lens` and `picture`; what is cut, clamped, tested and done in which order in
+`cuts`, `setup` and `steps`. Views draw all of it and compute nothing.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from rigcheck.studies.history import History, response_of
 from rigcheck.studies.reading import Reading
 from rigcheck.studies.reading_supports import stock_material
 from rigcheck.studies.results import CheckResult, Figure, Finding, PropResult
-from rigcheck.studies.sheet_cuts import (
+from rigcheck.studies.sheet.cuts import (
     Cut,
     SheetBlank,
     SleeveCut,
@@ -34,9 +34,9 @@ from rigcheck.studies.sheet_cuts import (
     sleeve_cuts,
     stock_needed,
 )
-from rigcheck.studies.sheet_lens import LensView, lens_view
-from rigcheck.studies.sheet_picture import FrameView, WobblePath, frame_view, wobble_path
-from rigcheck.studies.sheet_setup import (
+from rigcheck.studies.sheet.lens import LensView, lens_view
+from rigcheck.studies.sheet.picture import FrameView, WobblePath, frame_view, wobble_path
+from rigcheck.studies.sheet.setup import (
     ClampNote,
     Counterweight,
     ProofLoad,
@@ -44,8 +44,8 @@ from rigcheck.studies.sheet_setup import (
     counterweight,
     proof_load,
 )
-from rigcheck.studies.sheet_side import SideView, side_view
-from rigcheck.studies.sheet_steps import SetUp, Step, order_of_work
+from rigcheck.studies.sheet.side import SideView, side_view
+from rigcheck.studies.sheet.steps import SetUp, Step, order_of_work
 from rigcheck.studies.words import length_words, way_words
 
 __all__ = ["MoveTrack", "PropPictures", "PropSheet", "SheetResult", "pictures", "sheet"]

@@ -15,7 +15,7 @@ from rigcheck.motion.moving_frame import Carrier, frame_field
 from rigcheck.motion.take_merging import analytic
 from rigcheck.motion.take_part import frame_noise
 from rigcheck.motion.take_spectrum import amplitude_spectrum
-from rigcheck.studies.explain_results import Curves, Seen
+from rigcheck.studies.explain.results import Curves, Seen
 from rigcheck.studies.moves import Travel
 from rigcheck.studies.rigs import DOWN
 from rigcheck.studies.task import Task

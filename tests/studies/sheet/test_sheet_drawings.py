@@ -7,8 +7,8 @@ import pytest
 
 from rigcheck.files import rig_from_text
 from rigcheck.studies.examining import work_on
-from rigcheck.studies.sheet import pictures
-from rigcheck.studies.sheet_shape import settled_curves
+from rigcheck.studies.sheet.shape import settled_curves
+from rigcheck.studies.sheet.study import pictures
 from tests.support.sheet_rigs import hard, plain
 
 GRAVITY = 9.80665

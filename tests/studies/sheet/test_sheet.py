@@ -7,7 +7,7 @@ import pytest
 from rigcheck.errors import UnknownNameError
 from rigcheck.files import read_rig, rig_from_text
 from rigcheck.studies.check import check
-from rigcheck.studies.sheet import sheet
+from rigcheck.studies.sheet.study import sheet
 from tests.support.sheet_rigs import SCRIPT, hard, plain
 from tests.test_cli import CHECKOUT
 

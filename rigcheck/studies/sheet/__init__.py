@@ -1,0 +1,1 @@
+"""What the crew needs on the day: drawings, cut list, order of work, mount and proof load."""

@@ -1,0 +1,1 @@
+"""The questions that make a first rig file."""
