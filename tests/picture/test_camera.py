@@ -29,6 +29,17 @@ def test_level_pinhole_is_focal_length_times_ratio_of_place_to_depth():
     assert camera.pixels_per_metre_at(place) == pytest.approx(0.05 / depth * 3840 / 0.036, rel=1e-14)
 
 
+def test_a_lens_keeps_what_else_is_said_of_the_camera():
+    """Its field is 0.036 x 1.1/0.05 m wide; elevation and frame are as given, and so is the picture."""
+    seen = Camera.from_lens(**LENS, elevation=0.3, image_height=2160)
+    plain = Camera(
+        field_width=0.036 * 1.1 / 0.05, image_width=3840, image_height=2160, distance=1.1, elevation=0.3
+    )
+    assert (seen.elevation, seen.image_height, seen.distance) == (0.3, 2160, 1.1)
+    place = np.array([0.05, -0.08, 0.2])
+    assert seen.project(place) == pytest.approx(plain.project(place), rel=1e-14)
+
+
 def test_straight_down_shows_away_as_up():
     """From straight above, what is farther away stands higher in the picture, what is lower looks smaller."""
     camera = Camera(field_width=0.4, image_width=400, distance=1.0, elevation=np.pi / 2)
