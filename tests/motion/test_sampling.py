@@ -77,9 +77,9 @@ def test_what_cannot_be_thinned_is_refused_in_words():
 
 
 def test_a_hundred_thousand_samples_are_taken_evenly_and_no_more():
-    """2083 periods of 48 samples need 99,984 steps and two ends; one period more is thinned."""
+    """At 48 a period, and two ends: 99,997.5 steps are taken evenly, one more is thinned."""
     omega = 2.0 * np.pi * 1000.0
-    for periods, thinned in ((2083.0, False), (2083.4, True)):
+    for periods, thinned in ((99_997.5 / 48, False), (99_998.5 / 48, True)):
         found = sample_times(start=0.0, stop=periods / 1000.0, angular_frequency=[omega])
         assert (found.thinned, found.times.size <= 100_000) == (thinned, True)
 
