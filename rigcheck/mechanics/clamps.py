@@ -38,7 +38,7 @@ NUT_FACTOR = 0.2
 """Screw torque over clamp force times diameter, dry steel thread; common practice, no source."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class BedRoot:
     """Compliance of a member's root held in an elastic bed, at the face of the grip, shape (...).
 

@@ -37,7 +37,7 @@ _SLACK = 1e-13
 """Tension over EI/L^2 below which it changes no digit of an element's stiffness."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Inside:
     """One field of one element with its internal functions taken out; e ends, i internal functions.
 
@@ -63,7 +63,7 @@ class Inside:
         return rows * self.inverse[:, None] if self.inverse.ndim == 2 else rows @ self.inverse
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class _Form:
     """A quadratic form of one field of one element, measured from its static shapes: `CondensedFrame.modes`."""
 
@@ -97,7 +97,7 @@ class _Form:
         return np.asarray(whole[:count] + self.inside.shapes @ whole[count:])
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Nodes:
     """The nodes of a frame, n freedoms, under given tensions.
 
@@ -122,7 +122,7 @@ class Nodes:
     definite: Flags
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class CondensedSettled:
     """A frame at rest under a uniform field of acceleration; see `statics.Settled` for the common names.
 
@@ -158,7 +158,7 @@ class CondensedSettled:
     brought: tuple[list[Array], Array]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class CondensedModes:
     """The lowest modes in rising order; as `modes.Modes`, with the prop's part of each shape only.
 
@@ -177,7 +177,7 @@ class CondensedModes:
     participation: Array
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class CondensedMotion:
     """What fields of acceleration do to the prop: slowly, and mode by mode. k fields, m modes.
 
@@ -202,7 +202,7 @@ class CondensedMotion:
     elements: list[Array]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class _Balance:
     """A solved state: movement of the nodes, and the forces on both ends of each element in its own axes."""
 
@@ -800,7 +800,7 @@ def _root(matrix: Array) -> Array:
         return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0))[:, None])
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class _Scale:
     """Coordinates in which the condensed stiffness is the identity; see `CondensedFrame.motion`."""
 

@@ -45,7 +45,7 @@ class Order:
     torsion: int = 3
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Fields:
     """The element's fields as rows that multiply its vector, at given stations; shape (stations, freedoms).
 
@@ -67,7 +67,7 @@ class Fields:
     displacement: Array  # (stations, 3, freedoms): u, v, w
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Field:
     """Fields of the element that neither elasticity nor inertia nor tension couples with the others.
 

@@ -45,7 +45,7 @@ ELASTIC_EXPONENT = -0.12
 PLASTIC_EXPONENT = -0.6
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class FatigueLine:
     """Basquin's line for fully reversed stress: amplitude = coefficient * cycles ** exponent.
 
@@ -71,7 +71,7 @@ class FatigueLine:
         return np.asarray((stress / self.coefficient) ** (1 / self.exponent))
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class FatigueResult:
     """Damage of one take, shape (...).
 

@@ -56,7 +56,7 @@ def cross_matrix(vector: Array) -> Array:
     return result
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Support:
     """A batch of supports of one layout: polylines from root to tip, one section a segment.
 
@@ -125,7 +125,7 @@ class Support:
         return int(self.points.shape[1]) - 1
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Base:
     """The head that all roots sit on, turning a little about one point.
 
@@ -141,7 +141,7 @@ class Base:
     stiffness: Array
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Prop:
     """A batch of rigid props.
 
@@ -160,7 +160,7 @@ class Prop:
     inertia: Array
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Element:
     """One segment in place: its matrices in its own axes and its way into the frame.
 

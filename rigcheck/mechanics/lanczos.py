@@ -19,7 +19,7 @@ Flags = NDArray[np.bool_]
 Index = NDArray[np.intp]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Motion:
     """What fields of acceleration do to a frame of n freedoms: slowly, and mode by mode. k fields, m modes.
 
@@ -41,7 +41,7 @@ class Motion:
     follow: Array
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Arrow:
     """A symmetric matrix that couples nodes with insides, but insides of different fields not with each other.
 

@@ -16,7 +16,7 @@ __all__ = ["Modes", "natural_modes"]
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Modes:
     """Modes in rising order of frequency.
 

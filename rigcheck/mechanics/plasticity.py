@@ -60,7 +60,7 @@ MOMENT_TOLERANCE = 4e-15
 """A few rounding steps: near the plastic moment no curvature can be told apart more finely."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class PlasticSection:
     """A cross-section with its material law, for bending about local y and z (see `sections`).
 
@@ -108,7 +108,7 @@ class PlasticSection:
         return self.plastic_moment_y / self.yield_moment_y
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class LastingSet:
     """The bend that stays in a member clamped at its first station after the load is gone.
 
@@ -150,7 +150,7 @@ class LastingSet:
         return np.asarray(np.hypot(self.rotation_y[..., -1], self.rotation_z[..., -1]))
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class LoadMultipliers:
     """How many times the load could be multiplied before each stage, shape (...).
 

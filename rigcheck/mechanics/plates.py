@@ -64,7 +64,7 @@ PEAK_MOMENT_FACTOR = 2.0
 """Peak over mean moment in a sheet at the end of the wire; common practice, no source."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class StripDroop:
     """A level strip clamped at one end, bent by its own weight, shape (...).
 
@@ -86,7 +86,7 @@ class StripDroop:
     load_ratio: Array
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class InsertDroop:
     """Droop of a level prop over its insert, below the embedded support, shape (...).
 
@@ -120,7 +120,7 @@ class InsertDroop:
         return np.maximum(np.maximum(self.along, self.across), self.corner)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class InsertJoint:
     """Spring between a wire and the sheet it is glued in, at the sheet's edge, shape (...).
 
@@ -136,7 +136,7 @@ class InsertJoint:
     roll: Array
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class SheetChoice:
     """Droop and mass with each of several sheets.
 

@@ -110,7 +110,7 @@ def gauss(count: int) -> tuple[Array, Array]:
     return (points + 1) / 2, weights / 2
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Line:
     """One support, divided into E elements; its nodes follow each other from root to tip.
 
@@ -185,7 +185,7 @@ class Line:
         return Line(**parts)
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class LineEnergy:
     """Strain energy of one line and its derivatives by the displacements and spins of its nodes.
 

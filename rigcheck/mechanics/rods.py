@@ -56,7 +56,7 @@ _STIFF = 1e7
 rounding."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class State:
     """Where everything is.
 
@@ -88,7 +88,7 @@ class State:
         return State(shift=self.shift.copy(), turn=self.turn.copy(), root_angle=self.root_angle.copy())
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Evaluation:
     """Gradient and tangent of the potential energy at a state.
 
@@ -142,7 +142,7 @@ class Evaluation:
             mine[chosen] = theirs[rows]
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class LineInertia:
     """Of one line about a state, at the p + 1 Gauss points of each of its E elements.
 

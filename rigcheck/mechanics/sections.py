@@ -67,7 +67,7 @@ MOST_WIRES = 169
 """Wires a strand may have: one core wire and seven full rings around it."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Section:
     """Geometry of one cross-section, or of a batch of them.
 
@@ -130,7 +130,7 @@ class Section:
         return Section(**{field.name: getattr(self, field.name).reshape(shape) for field in fields(self)})
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class LoadShare:
     """Share of each internal force that one part of a bonded section carries.
 
@@ -148,7 +148,7 @@ class LoadShare:
     shear_z: Array
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class SleevedSection:
     """Stiffness and mass of a core with a sleeve bonded over it.
 
@@ -219,7 +219,7 @@ class SleevedSection:
         return states[0], states[1]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class StressState:
     """Largest stresses over one cross-section, all as magnitudes [Pa], shape (...).
 

@@ -15,7 +15,7 @@ __all__ = ["SectionForces", "Settled", "centre_lines", "element_forces", "sectio
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class SectionForces:
     """Section forces along one element, each of shape (B, stations) or (B, stations, k).
 
@@ -37,7 +37,7 @@ class SectionForces:
     shear_z: Array
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Settled:
     """A frame at rest under a steady load.
 
@@ -206,7 +206,7 @@ def settle(frame: Frame, load: Array, *, load_stiffens: bool = True) -> Settled:
     return _settled(frame, state, total, factor, pulled, acting)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class _Ends:
     tension: Array  # (B, 2)
     start: Array  # (B, 6) force and moment of the start node on the element, in frame axes

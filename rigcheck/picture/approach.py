@@ -20,7 +20,7 @@ _ROUNDS = 80  # tries around the best direction so far
 _SHRINK = 0.75  # of the search step after a round that found nothing
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Approach:
     """The closest approach of two props; time runs along the last axis of their poses.
 

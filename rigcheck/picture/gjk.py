@@ -27,7 +27,7 @@ _ACCEPTABLE = 1e-6  # bracket that is still taken when rounding stops the progre
 _FLAT = 1e-12  # a triangle or tetrahedron thinner than this share of its edges has no inside
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Distance:
     """Distances of n pairs.
 

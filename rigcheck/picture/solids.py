@@ -24,7 +24,7 @@ _DEFAULT_AXIS = {"box": 1, "cylinder": 1, "disc": 2, "sphere": 1}
 _ORTHONORMAL = 1e-6  # largest departure of R^T R from the identity that is taken as rounding
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Solid:
     """A convex solid in one or many poses.
 

@@ -33,7 +33,7 @@ _SHARPEST = 0.5  # 1 + cosine of the angle a bend turns through, above which it 
 _END_ON = 1e-9  # sine of the angle to the line of sight under which a segment has no direction in the picture
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Band:
     """A support as the camera sees it: straight segments from root to tip, in one or many poses.
 
@@ -93,7 +93,7 @@ class Band:
             object.__setattr__(self, "wide_direction", wide / length)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Visible:
     """What shows of a support in each pose.
 
@@ -132,7 +132,7 @@ class Visible:
         return np.asarray((self.area_px >= least).sum(axis=-1))
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Route:
     """One way to bring the support to the prop.
 

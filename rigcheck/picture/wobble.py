@@ -32,7 +32,7 @@ _DIRECTIONS = 180
 _MOST_LOOKALIKES = 10_000
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class PeakToPeak:
     """Extent of a path in the picture.
 
@@ -325,7 +325,7 @@ def vibration_blur(natural_frequency: ArrayLike, extent: ArrayLike, exposure: Ar
     return np.asarray(not_negative("extent", extent, "px") * share)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class SeenWobble:
     """A wobble as one frame rate shows it.
 

@@ -56,7 +56,7 @@ def status_of(gap: float, margin: float) -> Status:
     return Status.FAIL if gap < -margin else Status.CAUTION
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Found:
     """The closest approach of two shapes: gap [m], which of the times, and the nearest places if known."""
 

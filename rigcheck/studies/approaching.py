@@ -103,7 +103,7 @@ class Approach:
         return self.gap - self.margin
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Scene:
     """All props that can be placed, at times they share [s]."""
 

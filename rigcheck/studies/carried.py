@@ -27,7 +27,7 @@ _BEND_ERROR = 1e-4
 _MOST_BENDS = 12
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Line:
     """A settled support: straight pieces from root to tip.
 
@@ -52,7 +52,7 @@ class Line:
     sleeved: NDArray[np.bool_]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Carried:
     """A settled prop with its supports, moved as one body.
 

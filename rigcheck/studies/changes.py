@@ -34,7 +34,7 @@ _HANDLE = 1e-3
 """Advice on lengths comes in whole millimetres [m]."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Trial:
     """One size of a change, not computed yet.
 
@@ -53,7 +53,7 @@ class Trial:
     edit: Edit
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Kind:
     """Changes of one kind, sorted by how little they ask.
 

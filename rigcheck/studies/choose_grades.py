@@ -50,7 +50,7 @@ _COLUMNS = (
 )
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Graded:
     """Grades of many candidates; arrays of shape (n,).
 

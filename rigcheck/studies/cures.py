@@ -21,7 +21,7 @@ _SMALL, _PLENTY = 1e-3, 1e4
 """Values beyond which digits say nothing to anybody on a table top."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Step:
     """One size of a change.
 
@@ -40,7 +40,7 @@ class Step:
     cures: frozenset[str]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Cure:
     """One change.
 

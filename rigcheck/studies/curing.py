@@ -24,7 +24,7 @@ _ALL_APART = ("other material", "other side")
 _GRAVITY = (Status.SKIPPED, Status.PASS, Status.CAUTION, Status.FAIL)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class _Proof:
     """A change with what the whole check finds after it."""
 

@@ -120,7 +120,7 @@ class Settings:
         return Order() if self.shear else Order(shear=None)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Dynamics:
     """What moving the ground does to a settled rig, mode by mode.
 
@@ -194,7 +194,7 @@ class Dynamics:
         ]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Outcome:
     """Everything computed of a batch of rigs at rest; arrays lead with the batch axis.
 

@@ -25,7 +25,7 @@ from rigcheck.studies.yielding import with_yielding
 __all__ = ["Examined", "Work", "examine", "may_meet", "meetings", "with_prop", "work_on"]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Work:
     """One prop computed, before anything is said about it."""
 
@@ -40,7 +40,7 @@ class Work:
         return bool(self.still.solved[0])
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Examined:
     """One prop, with all that was found.
 

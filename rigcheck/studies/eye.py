@@ -15,7 +15,7 @@ __all__ = ["Eye"]
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Eye:
     """How the camera turns small movements of a prop into pixels.
 

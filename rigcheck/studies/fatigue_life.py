@@ -130,7 +130,7 @@ def check_fatigue(
     )
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class _Life:
     takes: float
     exponent: float

@@ -40,7 +40,7 @@ NOMINAL_PIXEL = 1e-4
 """Size of a pixel at the prop that wobble is graded with when there is no camera [m]: a choice, stated as one."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Limits:
     """Limits in SI: see design and rig file. `sag` is None where the user set none; `wobble` in pixels."""
 
@@ -50,7 +50,7 @@ class Limits:
     sag: float | None = None
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Grade:
     """One check of every variant: value and limit in SI (pixels for wobble with a camera), status in words."""
 

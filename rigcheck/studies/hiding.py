@@ -45,7 +45,7 @@ _IN_LINE_WORDS = "straight behind it as the lens sees it"
 HIDDEN_LABEL = "hidden support"
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Shown:
     """What shows of the supports: at rest [px, px, px^2], and frame by frame over the moves.
 
@@ -167,7 +167,7 @@ def _add(found: Array, body: Carried, camera: Camera, rotation: Array, position:
             found[2] += shows.area_px
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class _Sides:
     """A straight first support from r sides, in m poses: root and tip in the frame's axes, (r, m, 2, 3) [m]."""
 

@@ -275,7 +275,7 @@ def _root_way(support: SupportRig) -> Array:
 # -- the head -------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class _Shaft:
     """The head's shaft: a point on it [m], its unit vector, and the roll that turns it, if any."""
 

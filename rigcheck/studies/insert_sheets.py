@@ -22,7 +22,7 @@ WIDEST_INSERT = 0.95
 MOST_SHEETS = 3
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Sheet:
     """A sheet cut for an insert; along and across are of the support, not of the sheet.
 

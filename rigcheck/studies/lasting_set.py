@@ -37,7 +37,7 @@ _LEAST_SAG = 5e-5
 _NOUNS = {"tube": "tube", "strip": "strip", "strand": "strand", "threaded": "rod", "line": "line"}
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Bent:
     """What stays bent.
 

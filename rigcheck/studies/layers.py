@@ -30,7 +30,7 @@ Array = NDArray[np.float64]
 _FORCES = ("axial", "torque", "moment_y", "moment_z", "shear_y", "shear_z")
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Layer:
     """A support, or a sleeve on it, along one straight piece: what it is made of and what it carries.
 

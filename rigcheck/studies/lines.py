@@ -28,7 +28,7 @@ _CLOSE = 1.05
 _MOST_RAISED = 600.0
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class _Line:
     number: int  # as the file counts supports
     place: int

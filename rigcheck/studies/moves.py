@@ -21,7 +21,7 @@ Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Travel(Batched):
     """One slide or roll with a known course.
 
@@ -99,7 +99,7 @@ def span(travels: tuple[Travel, ...]) -> tuple[float, float]:
     return min(float(travel.start[0]) for travel in travels), max(float(travel.stop[0]) for travel in travels)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Push(Batched):
     """A straight move of which only the peak acceleration is known [m/s2], perhaps the duration [s]."""
 

@@ -26,7 +26,7 @@ _TRACED_SHARE = 1e-3
 _SILENT = 1e-9
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class MotionOutcome:
     """What the move does, each of shape (B,) unless said.
 
@@ -165,7 +165,7 @@ def move(
     )
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Course:
     """One rig followed over its moves.
 

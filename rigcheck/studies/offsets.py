@@ -38,7 +38,7 @@ _MOST_TURNS = 60
 _TENS = 10.0
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class MountOffset:
     """How the whole mount is set off from where it would be if nothing gave.
 

@@ -30,7 +30,7 @@ _SPEED_SAMPLES = 101
 """Places between which the speed is taken; a smooth move's top speed comes out within 0.1 %."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Frames:
     """The frames of the moves and the poses that are looked at first, which are worked out in one go.
 

@@ -19,7 +19,7 @@ STRAIGHT = 1e-3
 """Share of another direction up to which the support's end counts as along a direction of the frame."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Plan:
     """A level prop as a plate.
 

@@ -32,7 +32,7 @@ __all__ = ["Reading", "read_prop"]
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Reading:
     """One prop made ready to compute, with what had to be assumed on the way.
 

@@ -40,7 +40,7 @@ _INSIDE = 1e-9
 """Share of a stretch by which its end samples stay inside it, where an acceleration may jump."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Response:
     """Modal response to all moves together.
 
@@ -287,7 +287,7 @@ def _highest(value: Array, speed: Array, load: Array, omega: Array | float) -> A
     return np.asarray((np.abs(lag) + np.hypot(value - lag, speed / omega)).max(axis=-1))
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class _Felt:
     """What a rig feels in one stretch of its moves, in which every acceleration is continuous.
 

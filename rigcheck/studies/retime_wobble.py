@@ -51,7 +51,7 @@ _MOST_TRACED = 4_000_000
 about two seconds."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class View:
     """What of a settled rig decides the wobble: its modes, and how large each is to the eye.
 
@@ -226,7 +226,7 @@ def slide_states(view: View, travels: tuple[Travel, ...], shares: Array) -> Stat
     return total
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Load:
     """Field of acceleration over the planned moves: what of it grows as they are stretched, and what does not.
 

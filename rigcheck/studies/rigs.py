@@ -48,7 +48,7 @@ class Batched:
     """Marks the descriptions whose arrays all lead with the batch axis; see `take`, `repeat` and `stack`."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Material(Batched):
     """Elastic constants and strength of a batch of one kind of stock, each of shape (B,).
 
@@ -77,7 +77,7 @@ class Material(Batched):
         return np.where((ratio > 0) & (ratio <= 0.5), ratio, 0.3)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class SleeveRig(Batched):
     """A tube bonded over part of a support; `start` and `end` are measured along it from the jaw [m], (B,)."""
 
@@ -88,7 +88,7 @@ class SleeveRig(Batched):
     end: Array
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class SupportRig(Batched):
     """One support of a batch.
 
@@ -176,7 +176,7 @@ class SupportRig(Batched):
                 return sections.solid_round(self.diameter, nu)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Rig(Batched):
     """A batch of props on their supports.
 
@@ -217,7 +217,7 @@ class Rig(Batched):
         return np.asarray(np.min([support.material.damping_ratio for support in self.supports], axis=0))
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Part:
     """One layer of one segment: its section, stiffness share and strength, for stress recovery.
 
@@ -329,7 +329,7 @@ def build_frame(rig: Rig, *, order: Order | None = None) -> tuple[frames.Frame, 
     return frames.Frame(supports, prop, order, base), parts
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class _Layer:
     label: str
     section: sections.Section

@@ -53,7 +53,7 @@ _LABEL = "sag while it rolls"
 _TOO_LONG = "It bends so far that settling it anew in every pose takes too long."
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Poses:
     """Settled states in n poses over the moves, in the rig's own axes; the last is the pose at the end.
 

@@ -30,7 +30,7 @@ _SMALL_SHARE = 0.05
 _LEAST_SHARE = 0.04
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Loads:
     """Multiples of the load as the mass of a prop.
 

@@ -19,7 +19,7 @@ Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class CourseShape:
     """A prop, a straight piece of its support, or a capsule around a whole support, in the rig's axes.
 
@@ -44,7 +44,7 @@ class CourseShape:
         return np.asarray(np.hypot(*(own[..., index] for index in across)) + own[..., self.axis])
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class PropCourse:
     """A prop on its way, at the times all props share.
 

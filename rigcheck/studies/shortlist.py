@@ -25,7 +25,7 @@ _LOOKS = 4
 """Candidates looked at in full for each one wanted, at most: where nothing passes in full, all would be."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Proposal:
     """A candidate with what the whole check says of it.
 

@@ -17,7 +17,7 @@ __all__ = ["State", "Use", "state_under"]
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Use:
     """Shares of the yield strength in use in one layer.
 
@@ -53,7 +53,7 @@ class Use:
         return self.layer.onset_fraction * _inverse(self.peak)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class State:
     """What a load does to the layers that can set.
 

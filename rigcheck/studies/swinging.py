@@ -49,7 +49,7 @@ def _sample_times(travels: tuple[Travel, ...], least: int) -> Array | None:
     )
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Swing:
     """How the prop is off its intended path, and how it rings when the moves have ended.
 

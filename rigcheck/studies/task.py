@@ -20,7 +20,7 @@ __all__ = ["Choices", "Task", "Tube"]
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Task:
     """One prop as it will be computed: a batch of one, its moves, its limits."""
 
@@ -46,7 +46,7 @@ class Task:
         return grade(still, self.move(still, course=False), self.limits, self.eye)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Tube:
     """A tube that can be had: its material, sizes [m], and the constants of it, a batch of one."""
 
@@ -56,7 +56,7 @@ class Tube:
     constants: Material
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Choices:
     """What the user could take instead.
 

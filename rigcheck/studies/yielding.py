@@ -51,7 +51,7 @@ _STEPS = (0.1, 30.0)
 """Least and most that a step of the bend may be cut to or stretched by."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Bend:
     """What the bend of a support does to the prop, to first order.
 
