@@ -1,10 +1,14 @@
 """Settings for every test: helpers in `support/` and beside the benchmarks are importable, property tests repeat the
 same examples."""
 
+import os
 import sys
 from pathlib import Path
 
 from hypothesis import settings
+
+# As the program sets it: threads of the linear algebra library get in each other's way on small matrices.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 sys.path[:0] = [str(Path(__file__).parent / folder) for folder in ("support", "benchmarks")]
 
