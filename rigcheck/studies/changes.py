@@ -13,6 +13,7 @@ from rigcheck.motion.profiles import profile
 from rigcheck.studies.beside import on_several, side_by_side
 from rigcheck.studies.rigs import SleeveRig, SupportRig
 from rigcheck.studies.task import Choices, Task, Tube
+from rigcheck.studies.words import side_words
 from rigcheck.units import Measured, measured
 
 __all__ = ["Edit", "Kind", "Trial", "smoother_moves", "usual_changes", "wider_changes"]
@@ -397,16 +398,6 @@ def _second(task: Task, choices: Choices) -> list[Trial]:
     return trials
 
 
-_SIDE_WORDS = {
-    "behind": "behind",
-    "front": "the front",
-    "left": "the left",
-    "right": "the right",
-    "above": "above",
-    "below": "below",
-}
-
-
 def _other_side(task: Task) -> list[Trial]:
     support = task.rig.supports[0]
     if len(task.rig.supports) > 1 or support.points.shape[1] > 2 or support.root_in_place:
@@ -415,7 +406,7 @@ def _other_side(task: Task) -> list[Trial]:
     now = (support.points[0, 0] - tip) / length
     return [
         Trial(
-            words=f"Bring the support in from {_SIDE_WORDS[name]}",
+            words=f"Bring the support in {side_words(name)}",
             task=_with_supports(
                 task,
                 lambda item, way=way: replace(  # type: ignore[misc]

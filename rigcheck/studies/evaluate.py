@@ -39,6 +39,7 @@ __all__ = [
     "large_elements",
     "largest_stress",
     "listed_modes",
+    "needs_large",
     "strength_factor",
     "stress_of",
 ]
@@ -478,6 +479,18 @@ def _unit_loads(frame: Frame | MovedFrame, *, turning: bool) -> Array:
 
 
 def needs_large(outcome: Outcome) -> Flags:
+    """Which variants linear theory does not tell enough of.
+
+    Parameters
+    ----------
+    outcome : Outcome
+        By linear theory.
+
+    Returns
+    -------
+    bool array, shape (B,)
+        Those to solve for large displacement, as their settings want it.
+    """
     settings, rig = outcome.settings, outcome.rig
     # Several supports on a head that gives: the large solver knows no common base.
     beyond = rig.axis_stiffness is not None and len(rig.supports) > 1

@@ -16,7 +16,7 @@ from rigcheck.studies.moves import is_turning
 from rigcheck.studies.picture_frames import LOOKS, Frames
 from rigcheck.studies.results import Figure, Finding, Status
 from rigcheck.studies.rigs import width_direction
-from rigcheck.studies.words import share_words
+from rigcheck.studies.words import share_words, side_words
 
 if TYPE_CHECKING:
     from rigcheck.picture.projection import Camera
@@ -32,14 +32,6 @@ HIDDEN_AREA = 1.0
 WORTH_MOVING = 0.9
 """Another side is advised where it shows less than this share of what shows now: a choice."""
 _MOST_FRAMES = 2_000
-_SIDE_WORDS = {
-    "behind": "behind",
-    "front": "the front",
-    "left": "the left",
-    "right": "the right",
-    "above": "above",
-    "below": "below",
-}
 _IN_LINE = "in line"
 _IN_LINE_WORDS = "straight behind it as the lens sees it"
 HIDDEN_LABEL = "hidden support"
@@ -321,7 +313,7 @@ def _side_advice(sides: dict[str, float], shown: Shown, now: str | None) -> tupl
         )
     if area >= WORTH_MOVING * shown.most or name == now:
         return ()
-    words = _IN_LINE_WORDS if name == _IN_LINE else f"from {_SIDE_WORDS[name]}"
+    words = _IN_LINE_WORDS if name == _IN_LINE else side_words(name)
     return (
         f"Bring the support in {words}: {_area_words(area)} of it would show, not {_area_words(shown.most)}.",
     )

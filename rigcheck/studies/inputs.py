@@ -14,6 +14,7 @@ from rigcheck.model import OwnMaterial, Prop, Shot
 from rigcheck.stock import damping, find_clamp, practice, tolerance
 from rigcheck.studies.reading_supports import stock_material
 from rigcheck.studies.rigs import repeat
+from rigcheck.studies.sampling import Z90
 from rigcheck.studies.task import Task
 
 if TYPE_CHECKING:
@@ -23,8 +24,6 @@ __all__ = ["MEASUREMENTS", "Input", "inputs_of", "perturbed"]
 
 Array = NDArray[np.float64]
 
-_Z90 = 1.6448536269514722
-"""Standard normal deviate that one in twenty exceeds."""
 MASS_SHARE, LENGTH_SLACK, CENTRE_SLACK = 0.02, 1e-3, 1e-3
 """Kitchen scales and a ruler: 2 % of the mass, 1 mm of the free length and of the centre of mass; common practice,
 no source."""
@@ -82,7 +81,7 @@ class Input:
         Two halves of a normal distribution (of the logarithm for what is positive) with the value as its median:
         at +-1.645 it is at its ends. The halves differ where the value is not in the middle of its range.
         """
-        share = deviate / _Z90
+        share = deviate / Z90
         if self.is_positive:
             up, down = np.log(self.high / self.value), np.log(self.value / self.low)
             return np.asarray(self.value * np.exp(share * np.where(share > 0, up, down)))

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from rigcheck.errors import ArgumentError
 
-__all__ = ["POINTS", "SEED", "enough_points", "first_order_shares", "quantile_range", "sample"]
+__all__ = ["POINTS", "SEED", "Z90", "enough_points", "first_order_shares", "quantile_range", "sample"]
 
 Array = NDArray[np.float64]
 
@@ -28,6 +28,8 @@ _SWEEPS = 3
 _SIGNIFICANT = 2.0
 """Standard errors from which a coefficient of the fit is taken to be more than noise."""
 _HUGE = 1e200
+Z90 = 1.6448536269514722
+"""Standard normal deviate that one in twenty exceeds."""
 
 
 def enough_points(inputs: int) -> int:

@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-__all__ = ["length_words", "listed", "mass_words", "share_words", "way_words"]
+__all__ = ["length_words", "listed", "mass_words", "share_words", "side_words", "way_words"]
 
 _DIRECTIONS = (("right", "left"), ("up", "down"), ("toward the camera", "away from the camera"))
 
@@ -78,6 +78,26 @@ def share_words(share: float, *, places: int = 0) -> str:
     ('69 %', '1.2 %')
     """
     return f"{100.0 * share:.{places}f} %"
+
+
+def side_words(side: str) -> str:
+    """Where a support comes from.
+
+    Parameters
+    ----------
+    side : str
+        One of `rigcheck.model.SIDES`.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> side_words("left"), side_words("behind")
+    ('from the left', 'from behind')
+    """
+    return f"from the {side}" if side in ("front", "left", "right") else f"from {side}"
 
 
 def way_words(vector: NDArray[np.float64]) -> str:

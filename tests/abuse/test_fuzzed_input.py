@@ -68,7 +68,7 @@ FRESH = """
 import sys
 from pathlib import Path
 from fuzzing import cases, run_case
-watch = run_case(next(cases(int(sys.argv[1]), 1)), Path(sys.argv[2]), room=3)
+watch = run_case(next(cases(int(sys.argv[1]), 1)), Path(sys.argv[2]), room=float(sys.argv[3]))
 print(*watch.wrong, sep="; ")
 """
 
@@ -79,7 +79,7 @@ def test_memory_stays_bounded(tmp_path, number):
     """In a process of its own, since the most that this one has used hides what a case takes."""
     here = Path(__file__).parents[1]
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join([str(here / "support"), str(here.parent)])}
-    words = [sys.executable, "-c", FRESH, str(number), str(tmp_path)]
+    words = [sys.executable, "-c", FRESH, str(number), str(tmp_path), str(ROOM)]
     result = subprocess.run(words, env=environment, capture_output=True, text=True, check=True)
     assert result.stdout.strip() == ""
 

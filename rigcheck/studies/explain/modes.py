@@ -16,6 +16,7 @@ from rigcheck.studies.evaluate import Outcome, Settings, evaluate
 from rigcheck.studies.explain.faults import Fault
 from rigcheck.studies.inputs import Input, inputs_of, perturbed
 from rigcheck.studies.rigs import Rig, repeat
+from rigcheck.studies.sampling import Z90
 from rigcheck.studies.task import Task
 
 __all__ = ["INERTIA_SPREAD", "MODES", "Predicted", "Uncertain", "follow", "predict", "uncertain", "varied"]
@@ -29,7 +30,6 @@ INERTIA_SPREAD = 0.1
 """Standard deviation of the logarithm of an inertia that was taken from an even body of that shape: a choice."""
 _HOPELESS = 2.0
 """Linear sag over free length from which a rig with a fault is given up: one would see it hang down."""
-_Z90 = 1.6448536269514722
 _FINE = 49
 _CLOSE_PULL = 0.3
 """How much a distance in frequency counts against a likeness in shape when modes are followed."""
@@ -247,12 +247,12 @@ def _every_mode(settings: Settings) -> Settings:
 
 def _steps(unsure: Uncertain) -> Array:
     """Each input at the ends of its range, one after another: (2 k, k)."""
-    return np.concatenate([np.eye(unsure.count), -np.eye(unsure.count)]) * _Z90
+    return np.concatenate([np.eye(unsure.count), -np.eye(unsure.count)]) * Z90
 
 
 def _central(values: Array) -> Array:
     half = len(values) // 2
-    return np.asarray((values[:half] - values[half:]) / (2 * _Z90))
+    return np.asarray((values[:half] - values[half:]) / (2 * Z90))
 
 
 def _deviations(task: Task, unsure: Uncertain, base: Outcome) -> Outcome:

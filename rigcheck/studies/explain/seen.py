@@ -35,7 +35,6 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
-Z90 = 1.6448536269514722
 _SAME_CYCLES = 1.5
 """Components nearer than this many cycles over the part are one swing that changes with its size."""
 _SAME_SHARE = 0.02

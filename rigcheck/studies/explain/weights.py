@@ -22,7 +22,8 @@ from numpy.typing import NDArray
 
 from rigcheck.motion.identification import Component
 from rigcheck.studies.explain.modes import Predicted
-from rigcheck.studies.explain.seen import Z90, Bend
+from rigcheck.studies.explain.seen import Bend
+from rigcheck.studies.sampling import Z90
 
 __all__ = [
     "ALONE",
