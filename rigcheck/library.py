@@ -19,10 +19,10 @@ from rigcheck.model import Shot
 from rigcheck.units import DIMENSIONS, Measured, parse_quantity, registry
 
 if TYPE_CHECKING:
-    from rigcheck.studies.choose_results import ChoiceResult
+    from rigcheck.studies.choose.results import ChoiceResult
     from rigcheck.studies.explain.results import ExplainResult
     from rigcheck.studies.results import CheckResult
-    from rigcheck.studies.retime_results import RetimeResult
+    from rigcheck.studies.retime.results import RetimeResult
     from rigcheck.studies.sheet.study import SheetResult
 
 __all__ = ["Rig", "check", "choose", "explain", "load", "retime", "sheet", "to_csv", "to_dict", "to_html"]
@@ -153,7 +153,7 @@ def choose(
     ArgumentError
         There is nothing to choose from.
     """
-    from rigcheck.studies.choose import choose as study
+    from rigcheck.studies.choose.study import choose as study
 
     own = None if stock is None else load(stock)
     return study(load(rig), prop=prop, stock=own, most=most, pareto=pareto, progress=progress)
@@ -191,7 +191,7 @@ def retime(
     UnknownNameError
         The shot has no prop of that name, or there is no such profile.
     """
-    from rigcheck.studies.retime import retime as study
+    from rigcheck.studies.retime.study import retime as study
 
     return study(load(rig), prop=prop, profile=profile, progress=progress)
 

@@ -60,7 +60,7 @@ def choose(
       rigcheck choose shared/shots/desk-set.toml --prop notebook --csv notebook-choices.csv
     """
     from rigcheck.files import read_rig
-    from rigcheck.studies.choose import choose as choose_for
+    from rigcheck.studies.choose.study import choose as choose_for
     from rigcheck.views.choose_view import choose_json, render_choice
 
     if table is not None:
@@ -86,7 +86,7 @@ def choose(
         write_figure(figure, choose_figure(result), overwrite=overwrite)
     if table is not None:
         from rigcheck.files import write_whole
-        from rigcheck.studies.choose_table import candidates_csv
+        from rigcheck.studies.choose.table import candidates_csv
 
         write_whole(table, candidates_csv(result), overwrite=overwrite)
     if as_json:

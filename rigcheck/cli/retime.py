@@ -60,8 +60,8 @@ def retime(
       rigcheck retime shared/shots/desk-set.toml --figure desk-set-timing.svg
     """
     from rigcheck.files import read_rig
-    from rigcheck.studies.keys_export import export_keys
-    from rigcheck.studies.retime import retime as retime_shot
+    from rigcheck.studies.retime.keys_export import export_keys
+    from rigcheck.studies.retime.study import retime as retime_shot
 
     if rate is not None and export is None:
         raise click.UsageError("--rate says how many keys are written: give --export FILE.csv too.")

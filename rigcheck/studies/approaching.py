@@ -18,7 +18,7 @@ from rigcheck.studies.carried import Carried, carried
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.moves import span
 from rigcheck.studies.moving import MotionOutcome
-from rigcheck.studies.reading import Reading
+from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Status
 from rigcheck.studies.shape_courses import PropCourse
 from rigcheck.studies.swinging import swing

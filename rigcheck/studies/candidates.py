@@ -14,8 +14,8 @@ from rigcheck.errors import ArgumentError, ValidityError
 from rigcheck.model import Prop, Shot, Support
 from rigcheck.stock import find_clamp, find_material, names, stock_sizes
 from rigcheck.studies.beside import on_several, side_by_side
-from rigcheck.studies.reading import read_prop
-from rigcheck.studies.reading_supports import choices_for, constants_of, stock_material
+from rigcheck.studies.reading.prop import read_prop
+from rigcheck.studies.reading.supports import choices_for, constants_of, stock_material
 from rigcheck.studies.rigs import END_BENDS, GRAVITY, LINE_SHARE, Material, Rig, SupportRig, repeat
 from rigcheck.studies.task import Choices, Task, Tube
 from rigcheck.units import measured

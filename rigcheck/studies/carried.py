@@ -12,7 +12,7 @@ from rigcheck.model import Prop
 from rigcheck.motion.sampling import distinct
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.moves import Travel, field_at, is_turning
-from rigcheck.studies.reading import Reading
+from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.rigs import SupportRig, width_direction
 
 if TYPE_CHECKING:

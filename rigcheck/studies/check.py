@@ -17,7 +17,7 @@ from rigcheck.studies.findings import find, in_order
 from rigcheck.studies.grading import Grade
 from rigcheck.studies.mode_words import describe_modes
 from rigcheck.studies.moving import MotionOutcome
-from rigcheck.studies.reading import Reading
+from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import (
     CheckResult,
     Figure,

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from rigcheck.model import Prop, Shot
     from rigcheck.studies.evaluate import Outcome
     from rigcheck.studies.moving import MotionOutcome
-    from rigcheck.studies.reading import Reading
+    from rigcheck.studies.reading.prop import Reading
 
 __all__ = ["CheckPart", "Said", "graded", "skipped", "together"]
 

@@ -9,7 +9,7 @@ from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.grading import CAUTION_SHARE, NOMINAL_PIXEL
 from rigcheck.studies.moves import Travel
 from rigcheck.studies.moving import MotionOutcome
-from rigcheck.studies.reading import Reading
+from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.words import share_words
 from rigcheck.units import registry

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from rigcheck.model import Shot
 from rigcheck.studies.cures import KINDS, Cure, Step, effect, find_cures
 from rigcheck.studies.examining import Examined, Work, examine, meetings, with_prop, work_on
-from rigcheck.studies.reading_supports import choices_for
+from rigcheck.studies.reading.supports import choices_for
 from rigcheck.studies.results import Finding, Status
 from rigcheck.studies.task import Choices
 

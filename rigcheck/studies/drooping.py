@@ -10,7 +10,7 @@ from rigcheck.studies.insert_sheets import given_sheet
 from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.prop_droop import DROOP_LABEL, check_droop, check_droop_on_hub
 from rigcheck.studies.prop_plan import plan_of
-from rigcheck.studies.reading import Reading
+from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Contribution
 
 __all__ = ["drooping", "joint_of"]

@@ -18,7 +18,7 @@ from rigcheck.studies.lasting import lasting
 from rigcheck.studies.moves import is_turning
 from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.offsets import offsets
-from rigcheck.studies.reading import Reading, read_prop
+from rigcheck.studies.reading.prop import Reading, read_prop
 from rigcheck.studies.results import Contribution, Finding, Status, worst
 from rigcheck.studies.yielding import with_yielding
 

@@ -7,7 +7,7 @@ import numpy as np
 from rigcheck.studies.cures import Cure
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.grading import NOMINAL_PIXEL, Grade
-from rigcheck.studies.reading import Reading
+from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Finding, Status
 from rigcheck.studies.words import share_words
 

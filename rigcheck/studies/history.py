@@ -14,7 +14,7 @@ from rigcheck.motion.response import free_decay
 from rigcheck.motion.sampling import distinct
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.moving import follow
-from rigcheck.studies.reading import Reading, read_prop
+from rigcheck.studies.reading.prop import Reading, read_prop
 
 __all__ = ["History", "history_csv", "response_history", "response_of"]
 

@@ -27,7 +27,7 @@ from rigcheck.studies.grading import NOMINAL_PIXEL
 from rigcheck.studies.layers import forces_by_place, piece_axes
 from rigcheck.studies.moves import Travel
 from rigcheck.studies.moving import MotionOutcome
-from rigcheck.studies.reading import Reading
+from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.rigs import GRAVITY, SupportRig
 from rigcheck.studies.words import length_words, mass_words, share_words

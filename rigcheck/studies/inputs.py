@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from rigcheck.errors import ArgumentError, ValidityError
 from rigcheck.model import OwnMaterial, Prop, Shot
 from rigcheck.stock import damping, find_clamp, practice, tolerance
-from rigcheck.studies.reading_supports import stock_material
+from rigcheck.studies.reading.supports import stock_material
 from rigcheck.studies.rigs import repeat
 from rigcheck.studies.sampling import Z90
 from rigcheck.studies.task import Task

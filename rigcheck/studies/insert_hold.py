@@ -10,7 +10,7 @@ from rigcheck.studies.cautions import REQUIRED_FACTOR
 from rigcheck.studies.contributions import skipped
 from rigcheck.studies.insert_sheets import Sheet, given_sheet, insert_size
 from rigcheck.studies.prop_plan import STRAIGHT, Plan, tip_way
-from rigcheck.studies.reading import Reading
+from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Contribution, Finding, Status
 from rigcheck.studies.rigs import GRAVITY
 from rigcheck.studies.words import length_words

@@ -13,7 +13,7 @@ from rigcheck.motion.sampled_load import piecewise_linear_response
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.eye import Eye
 from rigcheck.studies.moves import Travel, field_at
-from rigcheck.studies.reading import Reading
+from rigcheck.studies.reading.prop import Reading
 
 __all__ = ["Shake", "keyed_shake"]
 

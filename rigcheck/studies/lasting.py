@@ -9,7 +9,7 @@ from rigcheck.studies.fatigue_life import FATIGUE_LABEL, check_fatigue, hand_ben
 from rigcheck.studies.lasting_set import SET_LABEL, check_set
 from rigcheck.studies.layers import layers_of
 from rigcheck.studies.moving import MotionOutcome
-from rigcheck.studies.reading import Reading
+from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Contribution
 from rigcheck.studies.tube_walls import check_tube_walls
 

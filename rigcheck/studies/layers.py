@@ -17,7 +17,7 @@ from rigcheck.mechanics.statics import SectionForces
 from rigcheck.model import Prop, Shot
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.moving import MotionOutcome
-from rigcheck.studies.reading_supports import stock_material
+from rigcheck.studies.reading.supports import stock_material
 from rigcheck.studies.rigs import Material, Part, Rig, SleeveRig, SupportRig, build_frame, width_direction
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from rigcheck.model import Prop, Shot
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.moving import MotionOutcome
-from rigcheck.studies.reading import Reading
+from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.rigs import SupportRig
 from rigcheck.studies.slack import can_slacken, line_pull, line_swing, may_push

@@ -9,7 +9,7 @@ from rigcheck.studies.approaching import Approach, approaches, mark_tolerance, n
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.meeting_advice import advice_for
 from rigcheck.studies.moving import MotionOutcome
-from rigcheck.studies.reading import Reading
+from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.words import length_words
 

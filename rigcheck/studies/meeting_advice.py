@@ -12,7 +12,7 @@ from rigcheck.studies.approach_search import gap_bound, likely_ways
 from rigcheck.studies.approaching import Approach, Scene, approach_of, scene_of
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.moving import MotionOutcome
-from rigcheck.studies.reading import Reading
+from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Status
 from rigcheck.studies.shape_courses import prop_shape
 from rigcheck.studies.words import way_words

@@ -11,7 +11,7 @@ from rigcheck.model import Prop, Shot
 from rigcheck.studies.contributions import skipped
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.moving import MotionOutcome
-from rigcheck.studies.reading import Reading
+from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.rigs import GRAVITY, build_frame, take
 from rigcheck.studies.slack import can_slacken

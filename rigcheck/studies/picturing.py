@@ -28,7 +28,7 @@ from rigcheck.studies.mode_words import direction_words
 from rigcheck.studies.moves import is_turning
 from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.picture_frames import Frames, frames_of
-from rigcheck.studies.reading import Reading
+from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.swinging import swing
 from rigcheck.studies.words import length_words, listed, share_words

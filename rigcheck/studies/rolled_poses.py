@@ -28,7 +28,7 @@ from rigcheck.studies.evaluate import (
 from rigcheck.studies.grading import BUCKLING_FACTOR, NOMINAL_PIXEL
 from rigcheck.studies.moves import Travel, field_at, is_turning, span
 from rigcheck.studies.moving import MotionOutcome
-from rigcheck.studies.reading import Reading
+from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.rigs import DOWN, GRAVITY, Part, Rig, build_frame, repeat, take
 from rigcheck.studies.words import share_words

@@ -12,7 +12,7 @@ from rigcheck.motion.sampled_load import piecewise_linear_response
 from rigcheck.motion.sampling import distinct
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.moves import Travel, field_at, is_turning, span
-from rigcheck.studies.reading import Reading
+from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.rigs import DOWN
 
 __all__ = ["Swing", "swing"]

@@ -14,7 +14,7 @@ from rigcheck.model import Prop, Shot
 from rigcheck.studies.evaluate import TooMuchWorkError
 from rigcheck.studies.grading import NOMINAL_PIXEL, Grade, grade
 from rigcheck.studies.inputs import MEASUREMENTS, Input, inputs_of, perturbed
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.results import Finding, Influence, Status
 from rigcheck.studies.sampling import SEED, enough_points, first_order_shares, quantile_range, sample
 from rigcheck.studies.task import Task
@@ -111,7 +111,7 @@ def ranges(
     seed : int
         Of the sample. The same one gives the same digits.
     task : Task, optional
-        What `rigcheck.studies.reading.read_prop` makes of the prop, where it is at hand.
+        What `rigcheck.studies.reading.prop.read_prop` makes of the prop, where it is at hand.
 
     Returns
     -------

@@ -10,9 +10,9 @@ from rigcheck.views.format import WIDEST, amount, marks_for, number, printable, 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from rigcheck.studies.choose_results import Candidate, ChoiceResult, PropChoice
+    from rigcheck.studies.choose.reach import Reach
+    from rigcheck.studies.choose.results import Candidate, ChoiceResult, PropChoice
     from rigcheck.studies.cures import Cure
-    from rigcheck.studies.reach import Reach
 
 __all__ = ["choose_json", "render_choice"]
 

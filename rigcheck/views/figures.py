@@ -33,10 +33,10 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from rigcheck.studies.choose_results import Candidate, ChoiceResult, PropChoice
+    from rigcheck.studies.choose.results import Candidate, ChoiceResult, PropChoice
     from rigcheck.studies.explain.results import Curves, ExplainResult
     from rigcheck.studies.results import CheckResult
-    from rigcheck.studies.retime_results import PropRetiming, RetimeResult
+    from rigcheck.studies.retime.results import PropRetiming, RetimeResult
     from rigcheck.studies.sheet.study import PropPictures
 
 __all__ = ["check_figure", "choose_figure", "explain_figure", "retime_figure"]

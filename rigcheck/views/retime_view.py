@@ -22,7 +22,7 @@ from rigcheck.views.wrapped import WrappedPage
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from rigcheck.studies.retime_results import (
+    from rigcheck.studies.retime.results import (
         Curve,
         ExportedKeys,
         NullTime,

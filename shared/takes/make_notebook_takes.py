@@ -24,7 +24,7 @@ from rigcheck.studies.evaluate import Outcome, evaluate
 from rigcheck.studies.explain.faults import faults_of
 from rigcheck.studies.explain.modes import MODES
 from rigcheck.studies.explain.seen import intended
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.task import Task
 
 __all__ = ["takes"]

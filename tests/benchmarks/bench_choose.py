@@ -26,7 +26,7 @@ from figures import Figure
 
 from rigcheck.files import read_rig
 from rigcheck.studies.candidates import Candidates, Item, stock_items
-from rigcheck.studies.choose_grades import grade_candidates
+from rigcheck.studies.choose.grades import grade_candidates
 
 CHECKOUT = Path(__file__).parents[2]
 SHOT = CHECKOUT / "shared" / "shots" / "desk-set.toml"

@@ -45,7 +45,7 @@ def main() -> None:
         from rigcheck.files import read_rig
         from rigcheck.motion.keyframes import keyframe_path
         from rigcheck.studies.check import check
-        from rigcheck.studies.reading import read_prop
+        from rigcheck.studies.reading.prop import read_prop
 
         loaded = time.process_time()
         shot = read_rig(Path(folder) / "day.toml")

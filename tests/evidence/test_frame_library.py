@@ -19,7 +19,7 @@ import pytest
 
 from rigcheck.files import rig_from_text
 from rigcheck.studies.evaluate import Outcome, evaluate, listed_modes, stress_of
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 
 FEModel3D = pytest.importorskip("Pynite").FEModel3D
 

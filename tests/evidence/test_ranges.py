@@ -7,7 +7,7 @@ import pytest
 
 from rigcheck.files import rig_from_text
 from rigcheck.studies.inputs import Input, inputs_of, perturbed
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.rigs import repeat, take
 from rigcheck.studies.sampling import POINTS, first_order_shares, quantile_range, sample
 from rigcheck.studies.uncertainty import ranges

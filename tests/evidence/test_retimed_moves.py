@@ -23,8 +23,8 @@ from scipy.interpolate import CubicSpline
 
 from rigcheck.cli import commands
 from rigcheck.files import read_rig
-from rigcheck.studies.keys_export import export_keys
-from rigcheck.studies.retime import retime
+from rigcheck.studies.retime.keys_export import export_keys
+from rigcheck.studies.retime.study import retime
 
 pytestmark = pytest.mark.evidence(
     what="Retimed and shaped moves, rig file to keyframes",

@@ -12,7 +12,7 @@ from scipy.integrate import solve_ivp
 from scipy.spatial.distance import pdist
 
 from rigcheck.files import rig_from_text
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 
 pytestmark = pytest.mark.evidence(
     what="A rolling, sliding, unbalanced prop",

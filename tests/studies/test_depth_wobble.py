@@ -8,8 +8,8 @@ import pytest
 from rigcheck.files import rig_from_text
 from rigcheck.studies.check import check
 from rigcheck.studies.history import response_history
-from rigcheck.studies.reading import read_prop
-from rigcheck.studies.retime import retime
+from rigcheck.studies.reading.prop import read_prop
+from rigcheck.studies.retime.study import retime
 
 RIG = """
 [camera]

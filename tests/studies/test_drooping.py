@@ -13,7 +13,7 @@ from rigcheck.files import rig_from_text
 from rigcheck.mechanics import plates
 from rigcheck.stock import find_sheet
 from rigcheck.studies.drooping import drooping, joint_of
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.results import Contribution, Status
 
 G = 9.80665

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from rigcheck.files import rig_from_text
 from rigcheck.studies.evaluate import Outcome, Settings, evaluate
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.rigs import Rig, repeat, stack, take
 from rigcheck.studies.task import Task
 

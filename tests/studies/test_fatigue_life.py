@@ -11,7 +11,7 @@ from lasting_rigs import OWN, SOFT, move, run, wire
 
 from rigcheck.files import rig_from_text
 from rigcheck.studies.lasting import lasting
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.results import Status
 
 

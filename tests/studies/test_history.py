@@ -15,7 +15,7 @@ from rigcheck.files import read_rig, rig_from_text
 from rigcheck.motion.profiles import profile
 from rigcheck.studies.check import check
 from rigcheck.studies.history import history_csv, response_history
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 from rigcheck.units import registry
 
 DESK_SET = Path(__file__).parents[2] / "shared" / "shots" / "desk-set.toml"

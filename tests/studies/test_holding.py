@@ -9,7 +9,7 @@ from check_parts import figure, finding
 
 from rigcheck.files import rig_from_text
 from rigcheck.studies.holding import AXIS_CAUTION_SHARE, COUNTERWEIGHT_ARM, holding
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.results import Contribution, Status
 from rigcheck.studies.words import mass_words
 

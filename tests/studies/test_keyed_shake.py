@@ -8,7 +8,7 @@ import pytest
 from rigcheck.files import rig_from_text
 from rigcheck.motion.moving_frame import Carrier, frame_field
 from rigcheck.studies.keyed_shake import keyed_shake
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 
 RIG = """
 [camera]

@@ -18,7 +18,7 @@ from rigcheck.studies.approach_search import NEAR
 from rigcheck.studies.approaching import Approach, approaches
 from rigcheck.studies.carried import carried
 from rigcheck.studies.meeting import meeting
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.results import Contribution, Status
 from rigcheck.studies.swinging import swing
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from rigcheck.files import rig_from_text
 from rigcheck.motion.profiles import PROFILE_NAMES, profile
 from rigcheck.studies.moving import MotionOutcome
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.rigs import stack
 from rigcheck.studies.task import Task
 

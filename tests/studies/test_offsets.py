@@ -14,7 +14,7 @@ from rigcheck.files import rig_from_text
 from rigcheck.studies.check import check
 from rigcheck.studies.evaluate import Outcome, evaluate
 from rigcheck.studies.offsets import MountOffset, mount_offsets, offsets
-from rigcheck.studies.reading import Reading, read_prop
+from rigcheck.studies.reading.prop import Reading, read_prop
 from rigcheck.studies.results import Contribution, Status
 from rigcheck.studies.rigs import Rig
 

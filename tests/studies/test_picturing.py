@@ -14,7 +14,7 @@ from rigcheck.studies.carried import Carried, carried
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.hiding import HIDDEN_AREA
 from rigcheck.studies.picturing import picturing
-from rigcheck.studies.reading import Reading, read_prop
+from rigcheck.studies.reading.prop import Reading, read_prop
 from rigcheck.studies.results import Contribution, Finding, Status
 
 FIELD = '[camera]\nfield_width = "400 mm"\nimage_width = 4000\n'

@@ -8,7 +8,7 @@ import pytest
 from rigcheck.files import rig_from_text
 from rigcheck.studies.check import check
 from rigcheck.studies.history import response_history
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.results import Status
 from rigcheck.studies.rolled_poses import settled_poses
 

@@ -11,7 +11,7 @@ from rigcheck.files import rig_from_text
 from rigcheck.studies.check import check
 from rigcheck.studies.evaluate import evaluate, listed_modes
 from rigcheck.studies.lines import lines as lines_part
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.results import Status
 from rigcheck.studies.rigs import stack
 from rigcheck.studies.slack import _is_stretched, can_slacken, line_pull, may_push

@@ -10,7 +10,7 @@ from rigcheck.files import rig_from_text
 from rigcheck.studies.check import check
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.layers import layers_of
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.strength_used import state_under
 
 G = 9.80665

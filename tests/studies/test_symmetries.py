@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from rigcheck.files import rig_from_text
 from rigcheck.studies.evaluate import Outcome, evaluate, listed_modes
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 
 G = 9.80665
 INCH = 25.4

@@ -11,7 +11,7 @@ from rigcheck.errors import ArgumentError
 from rigcheck.files import read_rig, rig_from_text
 from rigcheck.studies.check import check
 from rigcheck.studies.inputs import Input, inputs_of, perturbed
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.rigs import take
 from rigcheck.studies.sampling import POINTS, SEED, enough_points, first_order_shares, quantile_range, sample
 from rigcheck.studies.uncertainty import ranges

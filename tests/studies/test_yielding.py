@@ -15,7 +15,7 @@ from rigcheck.files import rig_from_text
 from rigcheck.studies.check import check
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.lasting import lasting
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.results import Status
 from rigcheck.studies.yielding import with_yielding
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rigcheck.files import rig_from_text
 from rigcheck.studies.lasting import lasting
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.results import Contribution
 from rigcheck.studies.yielding import with_yielding
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from rigcheck.files import rig_from_text
 from rigcheck.model import Shot
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.task import Task
 
 Vector = tuple[float, float, float]

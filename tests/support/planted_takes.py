@@ -21,7 +21,7 @@ from rigcheck.studies.explain.faults import faults_of
 from rigcheck.studies.explain.modes import MODES, uncertain, varied
 from rigcheck.studies.explain.seen import intended
 from rigcheck.studies.explain.study import explain
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.rigs import Rig
 
 KINDS = (

@@ -8,9 +8,9 @@ import pytest
 from rich.console import Console
 
 from rigcheck.studies.candidates import Item
-from rigcheck.studies.choose_results import Candidate, ChoiceResult, PropChoice
+from rigcheck.studies.choose.reach import Reach
+from rigcheck.studies.choose.results import Candidate, ChoiceResult, PropChoice
 from rigcheck.studies.cures import Cure, Step
-from rigcheck.studies.reach import Reach
 from rigcheck.studies.results import Status
 from rigcheck.views.as_json import dump
 from rigcheck.views.choose_view import choose_json, render_choice

@@ -13,9 +13,9 @@ import pytest
 from rigcheck.errors import OutputError
 from rigcheck.files import read_rig, rig_from_text
 from rigcheck.studies.check import check
-from rigcheck.studies.choose import choose
+from rigcheck.studies.choose.study import choose
 from rigcheck.studies.explain.study import explain
-from rigcheck.studies.retime import retime
+from rigcheck.studies.retime.study import retime
 from rigcheck.studies.sheet.study import pictures, sheet
 from rigcheck.views.figure_rig import draw_side, scale_for, scale_words, side_height
 from rigcheck.views.figure_style import Drawing, drawing, figure_bytes, figure_kind, new_figure, svg_for_page

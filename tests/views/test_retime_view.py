@@ -11,7 +11,7 @@ import pytest
 from rich.console import Console
 
 from rigcheck.studies.results import Status
-from rigcheck.studies.retime_results import (
+from rigcheck.studies.retime.results import (
     Curve,
     ExportedKeys,
     ModeShare,

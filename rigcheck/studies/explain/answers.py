@@ -14,7 +14,7 @@ from rigcheck.studies.explain.modes import Uncertain
 from rigcheck.studies.explain.results import Cause, Implied
 from rigcheck.studies.explain.seen import screen_words
 from rigcheck.studies.explain.words import Sight, describe, mode_id, plain_cure, telling
-from rigcheck.studies.reading import Reading
+from rigcheck.studies.reading.prop import Reading
 
 __all__ = ["SURE", "Answers", "answers", "named", "next_step"]
 

@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from rigcheck.errors import RigcheckError
 from rigcheck.model import Prop, Shot
 from rigcheck.stock import stock_sizes
-from rigcheck.studies.reading import Reading
-from rigcheck.studies.reading_supports import constants_of, stock_material
+from rigcheck.studies.reading.prop import Reading
+from rigcheck.studies.reading.supports import constants_of, stock_material
 from rigcheck.studies.rigs import Rig, SupportRig, build_frame, stack, take
 
 __all__ = ["FIRM", "Fault", "faults_of", "root_stiffness_of"]

@@ -17,7 +17,7 @@ from rigcheck.studies.explain.modes import Predicted, Uncertain, follow, varied
 from rigcheck.studies.explain.results import Change, Fitted
 from rigcheck.studies.explain.weights import MODEL_ERROR, Bench, Weighed
 from rigcheck.studies.grading import Grade
-from rigcheck.studies.reading_supports import choices_for
+from rigcheck.studies.reading.supports import choices_for
 from rigcheck.studies.results import Status
 from rigcheck.studies.rigs import Rig, repeat
 from rigcheck.studies.task import Task

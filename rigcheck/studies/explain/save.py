@@ -12,7 +12,7 @@ from rigcheck.files import read_rig, rig_from_text, write_whole
 from rigcheck.files.locate import KeyPath, Place, locate
 from rigcheck.model import Shot, Support
 from rigcheck.studies.explain.results import Change, Fitted
-from rigcheck.studies.reading_supports import constants_of, stock_material
+from rigcheck.studies.reading.supports import constants_of, stock_material
 
 __all__ = ["fitted_text", "save_fitted"]
 

@@ -36,7 +36,7 @@ from rigcheck.studies.explain.weights import Bench, Damping, Evidence, Source
 from rigcheck.studies.explain.words import Sight
 from rigcheck.studies.inputs import inputs_of
 from rigcheck.studies.mode_words import describe_modes
-from rigcheck.studies.reading import Reading, read_prop
+from rigcheck.studies.reading.prop import Reading, read_prop
 from rigcheck.studies.task import Task
 
 __all__ = ["HungMass", "explain", "rate_as_shot"]

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.model import Insert, Prop, Sleeve, Support
-from rigcheck.studies.reading import Reading
+from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.rigs import SupportRig
 from rigcheck.studies.words import listed, way_words
 

@@ -20,7 +20,7 @@ from rigcheck.studies.carried import Carried, carried
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.history import History
 from rigcheck.studies.moves import span
-from rigcheck.studies.reading import Reading
+from rigcheck.studies.reading.prop import Reading
 
 __all__ = ["FrameView", "Spot", "WobblePath", "frame_view", "wobble_path"]
 

@@ -13,7 +13,7 @@ from rigcheck.studies.cautions import REQUIRED_FACTOR
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.lasting_set import check_set
 from rigcheck.studies.layers import layers_of
-from rigcheck.studies.reading import Reading
+from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Status
 from rigcheck.studies.rigs import GRAVITY
 from rigcheck.studies.words import length_words, mass_words, way_words

@@ -17,7 +17,7 @@ from rigcheck.picture.solids import Solid
 from rigcheck.studies.carried import Carried, carried
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.history import History
-from rigcheck.studies.reading import Reading
+from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.sheet.shape import Curve, settled_curves
 from rigcheck.studies.sheet.strokes import (
     IN_PLANE,

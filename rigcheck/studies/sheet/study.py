@@ -21,8 +21,8 @@ from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.examining import Work, work_on
 from rigcheck.studies.grading import CAUTION_SHARE, NOMINAL_PIXEL, grade
 from rigcheck.studies.history import History, response_of
-from rigcheck.studies.reading import Reading
-from rigcheck.studies.reading_supports import stock_material
+from rigcheck.studies.reading.prop import Reading
+from rigcheck.studies.reading.supports import stock_material
 from rigcheck.studies.results import CheckResult, Figure, Finding, PropResult
 from rigcheck.studies.sheet.cuts import (
     Cut,

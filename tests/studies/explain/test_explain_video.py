@@ -15,7 +15,7 @@ from rigcheck.motion.response import unit_displacement
 from rigcheck.studies.evaluate import evaluate
 from rigcheck.studies.explain.faults import faults_of
 from rigcheck.studies.explain.seen import intended
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 
 RIG = """
 [camera]

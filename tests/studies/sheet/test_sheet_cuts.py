@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from rigcheck.files import rig_from_text
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.sheet.cuts import blanks, cuts, sleeve_cuts, stock_needed
 from tests.support.sheet_rigs import hard, plain
 

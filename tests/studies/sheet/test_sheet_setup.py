@@ -8,7 +8,7 @@ import pytest
 from rigcheck.files import rig_from_text
 from rigcheck.stock import practice
 from rigcheck.studies.cautions import cautions
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.sheet.setup import clamp_notes, counterweight, proof_load
 from tests.support.sheet_rigs import plain
 

@@ -15,11 +15,11 @@ from rigcheck.motion.keyframes import keyframe_path
 from rigcheck.motion.shaping import Shaper
 from rigcheck.studies.grading import CAUTION_SHARE, grade
 from rigcheck.studies.moves import Travel
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.results import Status
-from rigcheck.studies.retime_advice import wobble_words
-from rigcheck.studies.retime_results import ExportedKeys, PropRetiming, ShapedMove
-from rigcheck.studies.retime_study import TimingStudy, travelling
+from rigcheck.studies.retime.advice import wobble_words
+from rigcheck.studies.retime.results import ExportedKeys, PropRetiming, ShapedMove
+from rigcheck.studies.retime.timings import TimingStudy, travelling
 from rigcheck.units import parse_quantity, registry
 
 __all__ = ["export_keys"]

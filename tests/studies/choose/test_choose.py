@@ -18,14 +18,14 @@ from rigcheck.studies.candidates import (
     stock_items,
 )
 from rigcheck.studies.check import check
-from rigcheck.studies.choose import choose
-from rigcheck.studies.choose_grades import grade_candidates
-from rigcheck.studies.choose_ranking import pareto_front, ranked, visible_width
-from rigcheck.studies.choose_table import COLUMNS, candidates_csv
-from rigcheck.studies.choose_words import by_luck
+from rigcheck.studies.choose.grades import grade_candidates
+from rigcheck.studies.choose.ranking import pareto_front, ranked, visible_width
+from rigcheck.studies.choose.shortlist import Proposal, Proposals
+from rigcheck.studies.choose.study import choose
+from rigcheck.studies.choose.table import COLUMNS, candidates_csv
+from rigcheck.studies.choose.words import by_luck
 from rigcheck.studies.examining import work_on
 from rigcheck.studies.results import Status
-from rigcheck.studies.shortlist import Proposal, Proposals
 
 RIG = """
 [camera]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from rigcheck import load
-from rigcheck.studies.reading_supports import describe
+from rigcheck.studies.reading.supports import describe
 
 
 @pytest.mark.parametrize(

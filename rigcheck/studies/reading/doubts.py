@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 
 from rigcheck.model import Part, Prop, Shot
-from rigcheck.studies.reading_notes import Notes, si
-from rigcheck.studies.reading_supports import stock_material, support_points
+from rigcheck.studies.reading.notes import Notes, si
+from rigcheck.studies.reading.supports import stock_material, support_points
 from rigcheck.units import Measured
 
 __all__ = ["doubts_of", "name_unused"]

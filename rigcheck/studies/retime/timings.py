@@ -29,7 +29,7 @@ from rigcheck.studies.grading import NOMINAL_PIXEL, grade
 from rigcheck.studies.mode_words import direction_words
 from rigcheck.studies.moves import Travel, is_turning
 from rigcheck.studies.results import Status, worst
-from rigcheck.studies.retime_results import (
+from rigcheck.studies.retime.results import (
     FREQUENCY_ERROR,
     Curve,
     ModeShare,
@@ -39,7 +39,7 @@ from rigcheck.studies.retime_results import (
     ShapedMove,
     Timing,
 )
-from rigcheck.studies.retime_wobble import (
+from rigcheck.studies.retime.wobble import (
     MOST_SAMPLES,
     SAMPLES_A_KEY,
     Load,

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from rigcheck.studies.candidates import Item
+from rigcheck.studies.choose.reach import Reach
 from rigcheck.studies.cures import Cure
-from rigcheck.studies.reach import Reach
 from rigcheck.studies.results import Status
 
 __all__ = ["Candidate", "ChoiceResult", "PropChoice"]

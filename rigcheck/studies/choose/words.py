@@ -8,12 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.studies.candidates import Candidates
-from rigcheck.studies.choose_grades import FINDINGS, Graded
-from rigcheck.studies.choose_results import Candidate
+from rigcheck.studies.choose.grades import FINDINGS, Graded
+from rigcheck.studies.choose.reach import LONGEST
+from rigcheck.studies.choose.results import Candidate
+from rigcheck.studies.choose.shortlist import Proposal, Proposals
 from rigcheck.studies.grading import NOMINAL_PIXEL
-from rigcheck.studies.reach import LONGEST
 from rigcheck.studies.results import Status
-from rigcheck.studies.shortlist import Proposal, Proposals
 
 __all__ = ["assumptions_of", "by_luck", "what_fails", "why_not_thinner"]
 

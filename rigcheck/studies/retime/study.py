@@ -12,11 +12,11 @@ from rigcheck.motion.profiles import PROFILE_NAMES
 from rigcheck.studies.cautions import cautions
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.grading import NOMINAL_PIXEL
-from rigcheck.studies.reading import Reading, read_prop
+from rigcheck.studies.reading.prop import Reading, read_prop
 from rigcheck.studies.results import Status, worst
-from rigcheck.studies.retime_advice import recommended, timing_notes
-from rigcheck.studies.retime_results import OFF_WORDS, PropRetiming, Recommendation, RetimeResult
-from rigcheck.studies.retime_study import TimingStudy, travelling
+from rigcheck.studies.retime.advice import recommended, timing_notes
+from rigcheck.studies.retime.results import OFF_WORDS, PropRetiming, Recommendation, RetimeResult
+from rigcheck.studies.retime.timings import TimingStudy, travelling
 from rigcheck.studies.task import Task
 
 __all__ = ["retime"]

@@ -5,8 +5,8 @@ import pytest
 
 from rigcheck.files import rig_from_text
 from rigcheck.studies.candidates import Candidates, Item
-from rigcheck.studies.choose_grades import grade_candidates
-from rigcheck.studies.reach import LONGEST, SHORTEST, longest_reach
+from rigcheck.studies.choose.grades import grade_candidates
+from rigcheck.studies.choose.reach import LONGEST, SHORTEST, longest_reach
 
 RIG = """
 [limits]

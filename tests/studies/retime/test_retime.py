@@ -12,10 +12,10 @@ from rigcheck.errors import ArgumentError, OutputError, UnitError, UnknownNameEr
 from rigcheck.files import rig_from_text
 from rigcheck.motion.profiles import PROFILE_NAMES
 from rigcheck.studies.check import check
-from rigcheck.studies.keys_export import export_keys
-from rigcheck.studies.reading import read_prop
+from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.results import Status
-from rigcheck.studies.retime import retime
+from rigcheck.studies.retime.keys_export import export_keys
+from rigcheck.studies.retime.study import retime
 
 CAMERA = '[camera]\nfield_width = "420 mm"\nimage_width = 3840\nframe_rate = "50 fps"\n'
 SLIDE = '[[prop.move]]\nslide = "220 mm"\nduration = "{duration!r} s"\nprofile = "{profile}"\n'

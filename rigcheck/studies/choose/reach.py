@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.studies.candidates import Candidates, Item
-from rigcheck.studies.choose_grades import grade_candidates
+from rigcheck.studies.choose.grades import grade_candidates
 
 __all__ = ["LONGEST", "SHORTEST", "Reach", "longest_reach", "reach_rows", "reaches_of"]
 

@@ -10,16 +10,16 @@ from numpy.typing import NDArray
 from rigcheck.model import Shot
 from rigcheck.studies.candidates import Candidates, own_items, stock_items, wide_choices
 from rigcheck.studies.cautions import cautions
-from rigcheck.studies.choose_grades import RANKS, Graded, grade_candidates
-from rigcheck.studies.choose_ranking import as_found, pareto_front, pixels_per_metre, ranked, visible_width
-from rigcheck.studies.choose_results import Candidate, ChoiceResult, PropChoice
-from rigcheck.studies.choose_words import assumptions_of, by_luck, what_fails, why_not_thinner
+from rigcheck.studies.choose.grades import RANKS, Graded, grade_candidates
+from rigcheck.studies.choose.ranking import as_found, pareto_front, pixels_per_metre, ranked, visible_width
+from rigcheck.studies.choose.reach import reach_rows, reaches_of
+from rigcheck.studies.choose.results import Candidate, ChoiceResult, PropChoice
+from rigcheck.studies.choose.shortlist import Proposal, Proposals
+from rigcheck.studies.choose.words import assumptions_of, by_luck, what_fails, why_not_thinner
 from rigcheck.studies.cures import Cure
 from rigcheck.studies.curing import proven_cures
 from rigcheck.studies.examining import examine, may_meet, meetings, work_on
-from rigcheck.studies.reach import reach_rows, reaches_of
-from rigcheck.studies.reading_supports import stock_material
-from rigcheck.studies.shortlist import Proposal, Proposals
+from rigcheck.studies.reading.supports import stock_material
 
 __all__ = ["choose"]
 
@@ -85,12 +85,12 @@ def choose(
     Candidates come in the order of verdict, visible width (to a tenth of a millimetre), margin (those within 10 %
     and all above 10 are equal), how easy to buy, how easy to shape. Each is graded by the functions that
     `rigcheck.studies.check` uses, on strength, buckling, sag, wobble and settling; the best of them are then given
-    the whole check of the prop (`rigcheck.studies.shortlist`), and what comes out worse moves down. A candidate
-    whose sag by ``W L^3/(3 E I)`` alone would be more than its free length (`Candidates.least_sag`) is set aside as
-    far too soft; settled, it hangs by more than half its length (elastica: 0.60 L at ``W L^2/(E I) = 3``; K. E.
-    Bisshopp and D. C. Drucker, Q. Appl. Math. 3, 1945, from memory). What would need the solution for large
-    displacement is set aside as too weak where it fails in any case: its buckling factor, which that solution does
-    not change, is under 3; or linear theory leaves it less than half the strength it needs (the lever arm of a
+    the whole check of the prop (`rigcheck.studies.choose.shortlist`), and what comes out worse moves down. A
+    candidate whose sag by ``W L^3/(3 E I)`` alone would be more than its free length (`Candidates.least_sag`) is
+    set aside as far too soft; settled, it hangs by more than half its length (elastica: 0.60 L at ``W L^2/(E I) =
+    3``; K. E. Bisshopp and D. C. Drucker, Q. Appl. Math. 3, 1945, from memory). What would need the solution for
+    large displacement is set aside as too weak where it fails in any case: its buckling factor, which that solution
+    does not change, is under 3; or linear theory leaves it less than half the strength it needs (the lever arm of a
     level support shrinks by a quarter at most as far as the first rule lets it droop, so it cannot come back from
     that).
     """

@@ -6,7 +6,7 @@ import csv
 import io
 
 from rigcheck.errors import ArgumentError
-from rigcheck.studies.choose_results import Candidate, ChoiceResult
+from rigcheck.studies.choose.results import Candidate, ChoiceResult
 
 __all__ = ["COLUMNS", "candidate_rows", "candidates_csv"]
 
@@ -43,7 +43,7 @@ def candidate_rows(result: ChoiceResult) -> list[dict[str, str]]:
     Parameters
     ----------
     result : ChoiceResult
-        Of `rigcheck.studies.choose.choose` with ``every=True``.
+        Of `rigcheck.studies.choose.study.choose` with ``every=True``.
 
     Returns
     -------
@@ -72,7 +72,7 @@ def candidates_csv(result: ChoiceResult) -> str:
     Parameters
     ----------
     result : ChoiceResult
-        Of `rigcheck.studies.choose.choose` with ``every=True``.
+        Of `rigcheck.studies.choose.study.choose` with ``every=True``.
 
     Returns
     -------

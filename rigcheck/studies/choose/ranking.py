@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.studies.candidates import Candidates
-from rigcheck.studies.choose_grades import Graded
-from rigcheck.studies.shortlist import Proposals
+from rigcheck.studies.choose.grades import Graded
+from rigcheck.studies.choose.shortlist import Proposals
 
 __all__ = ["as_found", "pareto_front", "pixels_per_metre", "ranked", "visible_width"]
 

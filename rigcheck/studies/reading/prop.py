@@ -1,6 +1,6 @@
-"""From the shot as its user describes it to what is computed.
+"""One prop made ready to compute.
 
-Quantities become SI arrays here and in the modules named ``reading_...``, and nowhere else.
+Quantities become SI arrays in the modules of this folder, and nowhere else.
 """
 
 from __future__ import annotations
@@ -14,10 +14,10 @@ from rigcheck.model import Insert, Prop, Shot, Support
 from rigcheck.stock import find_sheet
 from rigcheck.studies.evaluate import Settings
 from rigcheck.studies.grading import Limits
-from rigcheck.studies.reading_doubts import doubts_of, name_unused
-from rigcheck.studies.reading_moves import read_eye, read_moves
-from rigcheck.studies.reading_notes import Notes, array, metres
-from rigcheck.studies.reading_supports import (
+from rigcheck.studies.reading.doubts import doubts_of, name_unused
+from rigcheck.studies.reading.moves import read_eye, read_moves
+from rigcheck.studies.reading.notes import Notes, array, metres
+from rigcheck.studies.reading.supports import (
     describe,
     read_support,
     set_share,

@@ -6,9 +6,9 @@ import math
 from collections.abc import Iterator
 
 from rigcheck.studies.results import Status
-from rigcheck.studies.retime_results import OFF_WORDS, ProfileTimes, Recommendation, ShapedMove, Timing
-from rigcheck.studies.retime_study import LONGEST_SEARCH, TimingStudy
-from rigcheck.studies.retime_wobble import MOST_SAMPLES, SAMPLES_A_KEY
+from rigcheck.studies.retime.results import OFF_WORDS, ProfileTimes, Recommendation, ShapedMove, Timing
+from rigcheck.studies.retime.timings import LONGEST_SEARCH, TimingStudy
+from rigcheck.studies.retime.wobble import MOST_SAMPLES, SAMPLES_A_KEY
 
 __all__ = ["recommended", "timing_notes", "wobble_words"]
 

@@ -14,7 +14,7 @@ from rigcheck.motion.profiles import RAMPED_PROFILES, profile
 from rigcheck.picture.projection import Camera
 from rigcheck.studies.eye import Eye
 from rigcheck.studies.moves import Push, Travel
-from rigcheck.studies.reading_notes import Notes, array, metres
+from rigcheck.studies.reading.notes import Notes, array, metres
 from rigcheck.units import registry
 
 if TYPE_CHECKING:

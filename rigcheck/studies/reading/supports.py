@@ -12,7 +12,7 @@ from rigcheck.errors import ArgumentError, ValidityError
 from rigcheck.mechanics.sections import strand_diameter
 from rigcheck.model import SIDES, Prop, Shot, Sleeve, Support
 from rigcheck.stock import find_clamp, find_material, own_material, practice, stock_sizes
-from rigcheck.studies.reading_notes import Notes, array, metres, si
+from rigcheck.studies.reading.notes import Notes, array, metres, si
 from rigcheck.studies.rigs import Material, SleeveRig, SupportRig
 from rigcheck.studies.task import Choices
 from rigcheck.studies.words import share_words, side_words

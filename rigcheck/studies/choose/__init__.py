@@ -1,0 +1,1 @@
+"""What to buy: every size in stock given the check, ranked, the best of them checked whole."""

@@ -1,0 +1,1 @@
+"""From the shot as its user describes it to what is computed."""

@@ -1,0 +1,1 @@
+"""How fast a move can go and still arrive still."""
