@@ -233,8 +233,8 @@ def _off_path(reading: Reading, still: Outcome, motion: MotionOutcome | None, ti
     return np.interp(times, course.times, course.reach)
 
 
-def approach_of(scene: Scene, one: PropCourse, other: PropCourse) -> Approach:
-    """The closest approach of two props of a scene."""
+def approach_of(scene: Scene, one: PropCourse, other: PropCourse, *, when: bool = True) -> Approach:
+    """The closest approach of two props of a scene; without `when`, not from when on they overlap."""
     at_rest_only = not (one.known and other.known)
     pair = (one.last(), other.last()) if at_rest_only else (one, other)
     names = one.prop.name, other.prop.name
@@ -242,7 +242,7 @@ def approach_of(scene: Scene, one: PropCourse, other: PropCourse) -> Approach:
     try:
         found, at = closer_between(*pair, closest_of(*pair))
         touch = None
-        if found.gap < 0 and scene.moves and not at_rest_only:
+        if when and found.gap < 0 and scene.moves and not at_rest_only:
             first_row = first_touch(*pair, supports=found.supports, row=found.row)
             touch = float(scene.times[first_row]) if first_row else None
     except NotConvergedError as error:
@@ -285,6 +285,8 @@ def approaches(
     readings: Sequence[Reading],
     stills: Sequence[Outcome],
     motions: Sequence[MotionOutcome | None],
+    *,
+    of: int | None = None,
 ) -> tuple[Approach, ...]:
     """Find the closest approach of every two props over their moves.
 
@@ -294,6 +296,8 @@ def approaches(
         With its props.
     readings, stills, motions : sequence
         Of each prop, in the order of the shot.
+    of : int, optional
+        The only prop whose pairs are wanted, for a verdict alone: from when on two overlap is left out.
 
     Returns
     -------
@@ -307,7 +311,11 @@ def approaches(
     """
     one_each(shot, readings, stills, motions)
     scene = scene_of(shot, readings, stills, motions)
-    found = [approach_of(scene, one, other) for one, other in combinations(scene.courses, 2)]
+    found = [
+        approach_of(scene, one, other, when=of is None)
+        for one, other in combinations(scene.courses, 2)
+        if of is None or of in (one.index, other.index)
+    ]
     return tuple(sorted(found, key=lambda pair: pair.clearance))
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from rigcheck.model import Shot
 from rigcheck.studies.cures import KINDS, Cure, Step, effect, find_cures
-from rigcheck.studies.examining import Examined, Work, examine, meetings, with_prop, work_on
+from rigcheck.studies.examining import Examined, Work, examine, meeting_in, with_prop, work_on
 from rigcheck.studies.reading.supports import choices_for
 from rigcheck.studies.results import Finding, Status
 from rigcheck.studies.task import Choices
@@ -86,12 +86,13 @@ def proven_cures(
         from rigcheck.studies.candidates import wide_choices
 
         found = find_cures(*given, wide_choices(shot, work.prop), thorough=True)
+    prover = _Prover(shot, examined, others)
     proofs: list[_Proof] = []
     for cure in found:
         if not thorough and (len(proofs) >= _ENOUGH or any(not proof.left for proof in proofs)):
             break
         tried = cure if thorough else replace(cure, larger=())
-        if (proof := _prove(shot, examined, tried, others)) is not None:
+        if (proof := prover.prove(tried)) is not None:
             proofs.append(proof)
     return [_worded(proof) for proof in _least(sorted(proofs, key=lambda proof: proof.order))]
 
@@ -131,55 +132,76 @@ def _wrong(examined: Examined) -> set[str]:
     return set() if reading.doubts or not examined.work.solved else wrong
 
 
-def _prove(shot: Shot, before: Examined, cure: Cure, others: Sequence[Work]) -> _Proof | None:
-    """The smallest step of a change that makes everything pass, else the first that mends what it should."""
-    first: _Proof | None = None
-    for step in (cure.step, *cure.larger[:_LARGER]):
-        proof = _judged(shot, before, cure, step)
-        if proof is None:
-            continue
-        if not proof.left:
-            return _beside(shot, before, proof, others)
-        first = first or proof
-        if not _may_help(proof.left, cure):
-            break
-    return None if first is None else _beside(shot, before, first, others)
+class _Prover:
+    """Changes in one prop of a shot, each judged once."""
 
+    def __init__(self, shot: Shot, before: Examined, others: Sequence[Work]) -> None:
+        self._shot, self._before, self._others = shot, before, others
+        self._wrong = _wrong(before)
+        self._findings = before.findings
+        self._known: dict[Step, _Proof | None] = {}
 
-def _judged(shot: Shot, before: Examined, cure: Cure, step: Step) -> _Proof | None:
-    """What one step of a change does to the prop alone; None where it cures nothing or breaks something."""
-    prop = step.edit(before.work.prop)
-    changed = with_prop(shot, before.work.prop, prop)
-    # A smoother move leaves the rig at rest as it is.
-    still = before.work.still if cure.kind == "smoother" else None
-    after = examine(changed, work_on(changed, prop, still), for_verdict=True)
-    passing = frozenset(name for name in _wrong(before) if str(after.grades[name].status[0]) == Status.PASS)
-    mended = passing & step.cures
-    if passing - mended:
-        # By luck: the next larger step may fail again.
-        return None
-    left, worse = _compared(before.findings, after.findings)
-    if not after.work.solved or not mended or any(item.status is Status.FAIL for item in worse):
-        return None
-    graded = {
-        name: (float(item.value[0]), Status(str(item.status[0]))) for name, item in after.grades.items()
-    }
-    says = effect(step.words, graded, mended, before.grades, before.work.reading.task.eye)
-    cure = replace(cure, says=says, cures=mended, step=step)
-    return _Proof(cure=cure, after=after.work, left=left, worse=worse)
+    def prove(self, cure: Cure) -> _Proof | None:
+        """The smallest step of a change that makes everything pass, else the first that mends what it should."""
+        first: _Proof | None = None
+        for step in (cure.step, *cure.larger[:_LARGER]):
+            if first is not None and step.leaves:
+                # Not all passes with it as graded, so not in the whole check either.
+                continue
+            proof = self._judged(cure, step)
+            if proof is None:
+                continue
+            if not proof.left:
+                return self._beside(proof)
+            first = first or proof
+            if not _may_help(proof.left, cure):
+                break
+        return None if first is None else self._beside(first)
 
+    def _judged(self, cure: Cure, step: Step) -> _Proof | None:
+        """What one step of a change does to the prop alone; None where it cures nothing or breaks something."""
+        if step not in self._known:
+            self._known[step] = self._judge(cure, step)
+        known = self._known[step]
+        if known is None:
+            return None
+        done = known.cure
+        return replace(known, cure=replace(cure, says=done.says, cures=done.cures, step=step))
 
-def _beside(shot: Shot, before: Examined, proof: _Proof, others: Sequence[Work]) -> _Proof | None:
-    """The same among the other props; None where it comes too close to one of them."""
-    if not others:
-        return proof
-    place = next(index for index, one in enumerate(shot.prop) if one is before.work.prop)
-    works = [*others[:place], proof.after, *others[place:]]
-    changed = with_prop(shot, before.work.prop, proof.after.prop)
-    left, worse = _compared(before.findings, meetings(changed, works)[place].findings)
-    if any(item.status is Status.FAIL for item in worse):
-        return None
-    return replace(proof, left=(*proof.left, *left), worse=(*proof.worse, *worse))
+    def _judge(self, cure: Cure, step: Step) -> _Proof | None:
+        before = self._before
+        prop = step.edit(before.work.prop)
+        changed = with_prop(self._shot, before.work.prop, prop)
+        # A smoother move leaves the rig at rest as it is.
+        still = before.work.still if cure.kind == "smoother" else None
+        after = examine(changed, work_on(changed, prop, still), for_verdict=True)
+        passing = frozenset(name for name in self._wrong if str(after.grades[name].status[0]) == Status.PASS)
+        mended = passing & step.cures
+        if passing - mended:
+            # By luck: the next larger step may fail again.
+            return None
+        left, worse = _compared(self._findings, after.findings)
+        if not after.work.solved or not mended or any(item.status is Status.FAIL for item in worse):
+            return None
+        graded = {
+            name: (float(item.value[0]), Status(str(item.status[0]))) for name, item in after.grades.items()
+        }
+        says = effect(step.words, graded, mended, before.grades, before.work.reading.task.eye)
+        cure = replace(cure, says=says, cures=mended, step=step)
+        return _Proof(cure=cure, after=after.work, left=left, worse=worse)
+
+    def _beside(self, proof: _Proof) -> _Proof | None:
+        """The same among the other props; None where it comes too close to one of them."""
+        if not self._others:
+            return proof
+        shot, prop = self._shot, self._before.work.prop
+        place = next(index for index, one in enumerate(shot.prop) if one is prop)
+        works = [*self._others[:place], proof.after, *self._others[place:]]
+        changed = with_prop(shot, prop, proof.after.prop)
+        left, worse = _compared(self._findings, meeting_in(changed, works, place))
+        if any(item.status is Status.FAIL for item in worse):
+            return None
+        return replace(proof, left=(*proof.left, *left), worse=(*proof.worse, *worse))
 
 
 def _may_help(left: tuple[Finding, ...], cure: Cure) -> bool:

@@ -22,7 +22,7 @@ from rigcheck.studies.reading.prop import Reading, read_prop
 from rigcheck.studies.results import Contribution, Finding, Status, worst
 from rigcheck.studies.yielding import with_yielding
 
-__all__ = ["Examined", "Work", "examine", "may_meet", "meetings", "with_prop", "work_on"]
+__all__ = ["Examined", "Work", "examine", "may_meet", "meeting_in", "meetings", "with_prop", "work_on"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -127,6 +127,16 @@ def meetings(shot: Shot, works: Sequence[Work]) -> list[Contribution]:
 
     readings, stills = [work.reading for work in works], [work.still for work in works]
     return list(meeting(shot, readings, stills, [work.motion for work in works]))
+
+
+def meeting_in(shot: Shot, works: Sequence[Work], place: int) -> tuple[Finding, ...]:
+    """How close one of the props comes to the others, as far as a verdict needs it; nothing without their places."""
+    if not may_meet(shot):
+        return ()
+    from rigcheck.studies.meeting import meeting_of
+
+    readings, stills = [work.reading for work in works], [work.still for work in works]
+    return (meeting_of(shot, readings, stills, [work.motion for work in works], place),)
 
 
 def with_prop(shot: Shot, prop: Prop, changed: Prop) -> Shot:

@@ -13,7 +13,7 @@ from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.words import length_words
 
-__all__ = ["meeting"]
+__all__ = ["meeting", "meeting_of"]
 
 _LABEL = "closest approach"
 
@@ -70,8 +70,7 @@ def meeting(
         if not own:
             contributions.append(Contribution(findings=(_cannot(left_out, index),)))
             continue
-        good = [pair for pair in own if not pair.problem]
-        worst = min(good, key=lambda pair: pair.clearance) if good else own[0]
+        worst = _worst(own)
         advice: tuple[str, ...] = ()
         if worst.status in (Status.CAUTION, Status.FAIL):
             advice = advice_for(shot, readings, stills, motions, index, worst)
@@ -84,6 +83,46 @@ def meeting(
             )
         )
     return tuple(contributions)
+
+
+def meeting_of(
+    shot: Shot,
+    readings: Sequence[Reading],
+    stills: Sequence[Outcome],
+    motions: Sequence[MotionOutcome | None],
+    index: int,
+) -> Finding:
+    """Check that one prop of a shot does not meet any other: the finding of `meeting`, as far as a verdict needs it.
+
+    Parameters
+    ----------
+    shot : Shot
+        With two or more props.
+    readings, stills, motions : sequence
+        Of each prop, in the order of the shot.
+    index : int
+        Which prop.
+
+    Returns
+    -------
+    Finding
+        Its status alone; words, figures and advice are left out.
+
+    Raises
+    ------
+    ArgumentError
+        Not one of each for every prop.
+    """
+    own = approaches(shot, readings, stills, motions, of=index)
+    if not own:
+        return _cannot(not_placed(shot, stills), index)
+    return Finding(id="meeting", label=_LABEL, status=_worst(own).status, says="")
+
+
+def _worst(pairs: Sequence[Approach]) -> Approach:
+    """The pair that is least clear, of those that could be looked at."""
+    good = [pair for pair in pairs if not pair.problem]
+    return min(good, key=lambda pair: pair.clearance) if good else pairs[0]
 
 
 def _cannot(left_out: dict[int, str], index: int) -> Finding:

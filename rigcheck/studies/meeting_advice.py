@@ -47,8 +47,11 @@ def advice_for(
 def _clear(scene: Scene, index: int, shift: Array) -> bool:
     """Whether one prop keeps clear of all others with its mark shifted, by the whole search."""
     own = next(course for course in scene.courses if course.index == index).shifted(shift)
-    pairs = [approach_of(scene, own, other) for other in scene.courses if other.index != index]
-    return all(pair.status is Status.PASS for pair in pairs)
+    return all(
+        approach_of(scene, own, other, when=False).status is Status.PASS
+        for other in scene.courses
+        if other.index != index
+    )
 
 
 def _clear_by_bound(scene: Scene, index: int, shift: Array) -> bool:

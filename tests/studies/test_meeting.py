@@ -17,7 +17,7 @@ from rigcheck.motion.profiles import profile
 from rigcheck.studies.approach_search import NEAR
 from rigcheck.studies.approaching import Approach, approaches
 from rigcheck.studies.carried import carried
-from rigcheck.studies.meeting import meeting
+from rigcheck.studies.meeting import meeting, meeting_of
 from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.results import Contribution, Status
 from rigcheck.studies.swinging import swing
@@ -73,7 +73,11 @@ class Run:
         return meeting(self.shot, self.readings, self.stills, self.motions)
 
     def statuses(self) -> list[str]:
-        return [part.findings[0].status.value for part in self.meeting()]
+        """Of every prop; what each says alone, for a verdict, is held against what it says among all."""
+        given = (self.shot, self.readings, self.stills, self.motions)
+        found = [part.findings[0].status.value for part in self.meeting()]
+        assert [meeting_of(*given, index).status.value for index in range(len(found))] == found
+        return found
 
 
 CUBE = (20, 20, 20)
