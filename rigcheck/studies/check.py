@@ -11,7 +11,7 @@ from rigcheck.picture.wobble import seen_frequency
 from rigcheck.studies.cautions import cautions
 from rigcheck.studies.curing import proven_cures
 from rigcheck.studies.evaluate import Outcome
-from rigcheck.studies.examining import Examined, Work, examine, may_meet, meetings, work_on
+from rigcheck.studies.examining import Examined, examine, may_meet, meetings
 from rigcheck.studies.eye import Eye
 from rigcheck.studies.findings import find, in_order
 from rigcheck.studies.grading import Grade
@@ -29,6 +29,7 @@ from rigcheck.studies.results import (
     worst,
 )
 from rigcheck.studies.uncertainty import ranges_of, with_chances
+from rigcheck.studies.work import Work, work_on
 
 __all__ = ["check"]
 
@@ -60,7 +61,7 @@ def check(shot: Shot, *, prop: str | None = None, thorough: bool = False) -> Che
     results = tuple(
         _result(
             shot,
-            examine(shot, work, met[place]),
+            examine(work, met[place]),
             others=[*works[:place], *works[place + 1 :]] if thorough and may_meet(shot) else [],
             thorough=thorough,
         )

@@ -2,45 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Protocol
+from typing import TypeAlias
 
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
-
-if TYPE_CHECKING:
-    from rigcheck.model import Prop, Shot
-    from rigcheck.studies.evaluate import Outcome
-    from rigcheck.studies.moving import MotionOutcome
-    from rigcheck.studies.reading.prop import Reading
+from rigcheck.studies.work import Work
 
 __all__ = ["CheckPart", "Said", "graded", "skipped", "together"]
 
 
-class CheckPart(Protocol):
-    """One part of the check of a prop, a function; all are called alike, whatever of it they need."""
-
-    def __call__(
-        self, shot: Shot, prop: Prop, reading: Reading, still: Outcome, motion: MotionOutcome | None, /
-    ) -> Contribution:
-        """Look at one thing.
-
-        Parameters
-        ----------
-        shot, prop : Shot, Prop
-            What the user gave.
-        reading : Reading
-            The same made ready to compute.
-        still : Outcome
-            At rest; the first variant is used.
-        motion : MotionOutcome or None
-            Moving; None where it does not move, or nothing settles.
-
-        Returns
-        -------
-        Contribution
-            Findings, figures and assumptions; nothing where it does not concern the prop.
-        """
+CheckPart: TypeAlias = Callable[[Work], Contribution]
+"""One part of the check of a prop: what it finds, shows and assumes; nothing where it does not concern the prop."""
 
 
 @dataclass
@@ -50,6 +23,14 @@ class Said:
     findings: list[Finding] = field(default_factory=list)
     figures: list[Figure] = field(default_factory=list)
     assumptions: list[str] = field(default_factory=list)
+
+    def contribution(self) -> Contribution:
+        """All of it, each assumption once."""
+        return Contribution(
+            findings=tuple(self.findings),
+            figures=tuple(self.figures),
+            assumptions=tuple(dict.fromkeys(self.assumptions)),
+        )
 
 
 def skipped(name: str, label: str, reason: str) -> Finding:

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from rigcheck.model import Prop, Shot
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.grading import CAUTION_SHARE, NOMINAL_PIXEL
 from rigcheck.studies.moves import Travel
-from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.words import share_words
+from rigcheck.studies.work import Work
 from rigcheck.units import registry
 
 __all__ = ["FAST_ROLL", "JERKY", "course"]
@@ -22,32 +21,30 @@ FAST_ROLL = 0.1
 """Twice the fastest roll over the lowest angular frequency from which the neglected Coriolis force is told."""
 
 
-def course(
-    shot: Shot,  # noqa: ARG001  all parts of the check are called alike
-    prop: Prop,
-    reading: Reading,
-    still: Outcome,
-    motion: MotionOutcome | None,
-) -> Contribution:
+def course(work: Work) -> Contribution:
     """Look at the moves themselves.
 
-    A `CheckPart`.
+    Parameters
+    ----------
+    work : Work
+        One prop computed.
 
     Returns
     -------
     Contribution
         Findings ``keys-rounded`` and ``keys-coarse`` for keyframes, ``fast-roll`` for rolls.
     """
+    moves, motion = work.prop.move, work.motion
     findings: list[Finding] = []
     figures: list[Figure] = []
     for number, (move, travel) in enumerate(
-        zip([move for move in prop.move if move.kind != "acceleration"], reading.task.travels, strict=True),
+        zip([move for move in moves if move.kind != "acceleration"], work.reading.task.travels, strict=True),
         start=1,
     ):
         if travel.keys is not None:
-            name = "the keyframes" if len(prop.move) == 1 else f"the keyframes of move {number}"
+            name = "the keyframes" if len(moves) == 1 else f"the keyframes of move {number}"
             findings.append(_rounded(travel, name, move.key_unit or "m"))
-            findings.append(_coarse(number - 1, name, reading, still))
+            findings.append(_coarse(number - 1, name, work.reading, work.still))
             figures += [_reconstruction(travel, name), _added(travel, name)]
     if motion is not None and motion.turning_share[0] > FAST_ROLL:
         findings.append(_fast_roll(float(motion.turning_share[0])))

@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 
 from rigcheck.model import Shot
 from rigcheck.studies.cures import KINDS, Cure, Step, effect, find_cures
-from rigcheck.studies.examining import Examined, Work, examine, meeting_in, with_prop, work_on
+from rigcheck.studies.examining import Examined, examine, meeting_in, with_prop
 from rigcheck.studies.reading.supports import choices_for
 from rigcheck.studies.results import Finding, Status
 from rigcheck.studies.task import Choices
+from rigcheck.studies.work import Work, work_on
 
 __all__ = ["proven_cures"]
 
@@ -174,7 +175,7 @@ class _Prover:
         changed = with_prop(self._shot, before.work.prop, prop)
         # A smoother move leaves the rig at rest as it is.
         still = before.work.still if cure.kind == "smoother" else None
-        after = examine(changed, work_on(changed, prop, still), for_verdict=True)
+        after = examine(work_on(changed, prop, still), for_verdict=True)
         passing = frozenset(name for name in self._wrong if str(after.grades[name].status[0]) == Status.PASS)
         mended = passing & step.cures
         if passing - mended:

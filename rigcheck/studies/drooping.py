@@ -2,28 +2,26 @@
 
 from __future__ import annotations
 
-from rigcheck.model import Prop, Shot
 from rigcheck.studies.contributions import skipped, together
-from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.insert_hold import STRENGTH_LABEL, check_strength, joint_of
 from rigcheck.studies.insert_sheets import given_sheet
-from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.prop_droop import DROOP_LABEL, check_droop, check_droop_on_hub
 from rigcheck.studies.prop_plan import plan_of
-from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Contribution
+from rigcheck.studies.work import Work
 
 __all__ = ["drooping", "joint_of"]
 
 _RIGID_JOINT = "The insert counts as rigidly held by the support: its hold cannot be worked out here."
 
 
-def drooping(
-    shot: Shot, prop: Prop, reading: Reading, still: Outcome, motion: MotionOutcome | None
-) -> Contribution:
+def drooping(work: Work) -> Contribution:
     """Check the droop of a soft prop, the stress in its insert, and what would cure it.
 
-    A `CheckPart`.
+    Parameters
+    ----------
+    work : Work
+        One prop computed.
 
     Returns
     -------
@@ -31,7 +29,7 @@ def drooping(
         Findings ``droop`` for a prop with a flexural rigidity or a droop test, and ``insert-strength`` for
         one with an insert; nothing for a stiff prop without one.
     """
-    del still, motion
+    shot, prop = work.shot, work.prop
     soft = prop.flexural_rigidity is not None or prop.droop_test is not None
     if not soft and prop.insert is None:
         return Contribution()
@@ -57,6 +55,6 @@ def drooping(
         parts.append(check_droop(shot, prop, plan, sheet))
     if sheet is not None:
         parts.append(check_strength(prop, plan, sheet))
-        if joint_of(shot, prop, reading) is None:
+        if joint_of(shot, prop, work.reading) is None:
             parts.append(Contribution(assumptions=(_RIGID_JOINT,)))
     return together(parts)

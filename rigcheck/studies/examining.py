@@ -10,34 +10,16 @@ import numpy as np
 from rigcheck.model import Prop, Shot
 from rigcheck.studies.contributions import CheckPart
 from rigcheck.studies.course import course
-from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.findings import find
 from rigcheck.studies.grading import Grade, grade
 from rigcheck.studies.holding import holding
 from rigcheck.studies.lasting import lasting
 from rigcheck.studies.moves import is_turning
-from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.offsets import offsets
-from rigcheck.studies.reading.prop import Reading, read_prop
 from rigcheck.studies.results import Contribution, Finding, Status, worst
-from rigcheck.studies.yielding import with_yielding
+from rigcheck.studies.work import Work
 
-__all__ = ["Examined", "Work", "examine", "may_meet", "meeting_in", "meetings", "with_prop", "work_on"]
-
-
-@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
-class Work:
-    """One prop computed, before anything is said about it."""
-
-    prop: Prop
-    reading: Reading
-    still: Outcome
-    motion: MotionOutcome | None
-
-    @property
-    def solved(self) -> bool:
-        """Whether it has a settled state."""
-        return bool(self.still.solved[0])
+__all__ = ["Examined", "examine", "may_meet", "meeting_in", "meetings", "with_prop"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -73,26 +55,13 @@ class Examined:
         return worst([finding.status for finding in self.findings])
 
 
-def work_on(shot: Shot, prop: Prop, still: Outcome | None = None) -> Work:
-    """Compute one prop of a shot; at rest it may be known already, where only the move is another."""
-    reading = read_prop(shot, prop)
-    if still is None:
-        still = with_yielding(shot, prop, reading.task.evaluate())
-    motion = reading.task.move(still) if still.solved[0] else None
-    return Work(prop=prop, reading=reading, still=still, motion=motion)
-
-
-def examine(
-    shot: Shot, work: Work, met: Contribution | None = None, *, for_verdict: bool = False
-) -> Examined:
+def examine(work: Work, met: Contribution | None = None, *, for_verdict: bool = False) -> Examined:
     """Make every check of one prop.
 
     Parameters
     ----------
-    shot : Shot
-        The prop's.
     work : Work
-        Of `work_on`.
+        The prop computed.
     met : Contribution, optional
         What `meetings` found of it.
     for_verdict : bool
@@ -103,7 +72,7 @@ def examine(
     Examined
     """
     task = work.reading.task
-    parts, lasting_set = _parts(shot, work, for_verdict=for_verdict) if work.solved else ([], None)
+    parts, lasting_set = _parts(work, for_verdict=for_verdict) if work.solved else ([], None)
     if met is not None:
         parts.append(met)
     return Examined(
@@ -145,11 +114,10 @@ def with_prop(shot: Shot, prop: Prop, changed: Prop) -> Shot:
     return shot.model_copy(update={"prop": props})
 
 
-def _parts(shot: Shot, work: Work, *, for_verdict: bool) -> tuple[list[Contribution], float | None]:
+def _parts(work: Work, *, for_verdict: bool) -> tuple[list[Contribution], float | None]:
     """What the other rooms of the check add, and the lasting set [m]."""
     prop = work.prop
-    given = (shot, prop, work.reading, work.still, work.motion)
-    stays, lasting_set = lasting(*given)
+    stays, lasting_set = lasting(work)
     others: list[CheckPart] = [holding, offsets, course]
     if is_turning(work.reading.task.travels):
         from rigcheck.studies.rolled_poses import rolled_poses
@@ -165,7 +133,7 @@ def _parts(shot: Shot, work: Work, *, for_verdict: bool) -> tuple[list[Contribut
         from rigcheck.studies.lines import lines
 
         others.append(lines)
-    if shot.camera is not None:
+    if work.shot.camera is not None:
         from rigcheck.studies.picturing import picturing
 
         others.append(picturing)
@@ -174,4 +142,4 @@ def _parts(shot: Shot, work: Work, *, for_verdict: bool) -> tuple[list[Contribut
     if for_verdict or lost:
         # What keeps a bend settles elsewhere than computed, so no offset can be promised.
         others.remove(offsets)
-    return [stays, *(part(*given) for part in others)], lasting_set
+    return [stays, *(part(work) for part in others)], lasting_set

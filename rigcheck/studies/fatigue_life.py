@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from rigcheck.model import Prop, Shot
 from rigcheck.stock import practice
 from rigcheck.studies.contributions import skipped
 from rigcheck.studies.evaluate import Outcome, stress_of
@@ -13,6 +12,7 @@ from rigcheck.studies.layers import Layer
 from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.words import share_words
+from rigcheck.studies.work import Work
 
 if TYPE_CHECKING:
     from rigcheck.stock import Material as StockMaterial
@@ -29,25 +29,13 @@ HAND_RADIUS = 2.0
 """Inside radius of a bend by hand in wire diameters, for the figure."""
 
 
-def check_fatigue(
-    shot: Shot,
-    prop: Prop,
-    still: Outcome,
-    motion: MotionOutcome | None,
-    layers: list[Layer],
-    *,
-    first_yield: float,
-) -> Contribution:
+def check_fatigue(work: Work, layers: list[Layer], *, first_yield: float) -> Contribution:
     """Check how many takes the supports last.
 
     Parameters
     ----------
-    shot, prop : Shot, Prop
-        What the user gave.
-    still : Outcome
-        At rest and solved; the first variant is used.
-    motion : MotionOutcome or None
-        Moving.
+    work : Work
+        One prop computed, with a settled state.
     layers : list of Layer
         Of all supports.
     first_yield : float
@@ -62,6 +50,7 @@ def check_fatigue(
     def none(reason: str) -> Contribution:
         return Contribution(findings=(skipped("fatigue", FATIGUE_LABEL, reason),))
 
+    still, motion = work.still, work.motion
     if motion is None:
         return none("No move is given.")
     if first_yield < 1:
@@ -73,13 +62,13 @@ def check_fatigue(
     lives: list[_Life] = []
     assumptions: list[str] = []
     for place, layer in enumerate(layers):
-        life = _life(layer, *stresses[place], moves=len(prop.move), damping=damping)
+        life = _life(layer, *stresses[place], moves=len(work.prop.move), damping=damping)
         if isinstance(life, str):
             return none(life)
         lives.append(life)
         assumptions += life.assumptions
     shortest = min(lives, key=lambda life: life.takes)
-    limit = float(shot.limits.takes)
+    limit = float(work.shot.limits.takes)
     takes = shortest.takes
     if takes >= TAKES_IN_HAND * limit:
         status = Status.PASS

@@ -19,8 +19,7 @@ from rigcheck.mechanics.clamps import (
     slip_use,
 )
 from rigcheck.mechanics.frame import cross_matrix, local_axes
-from rigcheck.model import Prop, Shot
-from rigcheck.stock import find_clamp
+from rigcheck.stock import Clamp, find_clamp
 from rigcheck.studies.contributions import Said, graded, skipped
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.grading import NOMINAL_PIXEL
@@ -31,6 +30,7 @@ from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.rigs import GRAVITY, SupportRig
 from rigcheck.studies.words import length_words, mass_words, share_words
+from rigcheck.studies.work import Work
 
 __all__ = ["AXIS_CAUTION_SHARE", "COUNTERWEIGHT_ARM", "holding"]
 
@@ -62,12 +62,13 @@ _ALONG = 0.999
 """Cosine of the angle to the shaft up to which a support is turned about itself."""
 
 
-def holding(
-    shot: Shot, prop: Prop, reading: Reading, still: Outcome, motion: MotionOutcome | None
-) -> Contribution:
+def holding(work: Work) -> Contribution:
     """Check the clamps and the head.
 
-    A `CheckPart`.
+    Parameters
+    ----------
+    work : Work
+        One prop computed.
 
     Returns
     -------
@@ -77,19 +78,15 @@ def holding(
         Supports after the first carry their number in the finding's name.
     """
     said = Said()
-    for index, (given, support) in enumerate(zip(prop.support, still.rig.supports, strict=True)):
-        if given.clamp is not None:
-            _clamp(shot, prop, reading, still, motion, index, support, given.clamp, said)
-    if still.solved[0]:
-        _axis(prop, reading, still, motion, said)
-    elif prop.axis is not None:
+    for index, support in enumerate(work.prop.support):
+        if support.clamp is not None:
+            _clamp(work, index, find_clamp(support.clamp), said)
+    if work.solved:
+        _axis(work, said)
+    elif work.prop.axis is not None:
         for name, label in (("payload", _PAYLOAD), ("moment", _MOMENT), ("torque", _TORQUE)):
             said.findings.append(skipped(f"axis-{name}", label, "There is no settled state to judge it by."))
-    return Contribution(
-        findings=tuple(said.findings),
-        figures=tuple(said.figures),
-        assumptions=tuple(dict.fromkeys(said.assumptions)),
-    )
+    return said.contribution()
 
 
 _PAYLOAD = "mass on the head"
@@ -100,20 +97,10 @@ _TORQUE = "torque about the shaft"
 # -- clamps ---------------------------------------------------------------------------------------------
 
 
-def _clamp(
-    shot: Shot,
-    prop: Prop,
-    reading: Reading,
-    still: Outcome,
-    motion: MotionOutcome | None,
-    index: int,
-    support: SupportRig,
-    name: str,
-    said: Said,
-) -> None:
-    clamp = find_clamp(name)
+def _clamp(work: Work, index: int, clamp: Clamp, said: Said) -> None:
+    support = work.still.rig.supports[index]
     mark = "" if index == 0 else f"-{index + 1}"
-    whose = "" if len(prop.support) == 1 else f" of support {index + 1}"
+    whose = "" if len(work.prop.support) == 1 else f" of support {index + 1}"
     grip = float(support.grip[0])
     size = float(support.across[0])
     if clamp.play is not None and clamp.play.value > 0:
@@ -122,10 +109,8 @@ def _clamp(
             said.findings.append(skipped(f"play{mark}", label, "No grip is given."))
         else:
             low, high = clamp.play.bounds
-            reach = float(np.linalg.norm(still.rig.centre_of_mass[0] - support.points[0, 0]))
-            said.findings.append(
-                _play(shot, reading, f"play{mark}", label, clamp.play.value, grip=grip, reach=reach)
-            )
+            reach = float(np.linalg.norm(work.still.rig.centre_of_mass[0] - support.points[0, 0]))
+            said.findings.append(_play(work, f"play{mark}", label, clamp.play.value, grip=grip, reach=reach))
             said.assumptions.append(
                 f"The hole of the {clamp.name} is {length_words(clamp.play.value)} wider than the wire"
                 f" ({low * 1e3:g} to {high * 1e3:g} mm, {clamp.play.mark}): measure it."
@@ -161,19 +146,17 @@ def _clamp(
         )
     elif support.form == "round" and clamp.name != "rigid":
         said.findings.append(
-            _roll_slip(still, motion, index, support, clamp.name, f"roll-slip{mark}", whose, reading, said)
+            _roll_slip(work, index, clamp.name, f"roll-slip{mark}", f"slip in the clamp{whose}", said)
         )
 
 
-def _play(
-    shot: Shot, reading: Reading, name: str, label: str, clearance: float, *, grip: float, reach: float
-) -> Finding:
+def _play(work: Work, name: str, label: str, clearance: float, *, grip: float, reach: float) -> Finding:
     value = float(play_at_tip(clearance=clearance, grip_length=grip, free_length=reach))
-    eye = reading.task.eye
+    eye = work.reading.task.eye
     # Of the ways it can lean, the camera sees the widest best.
     scale = 1 / NOMINAL_PIXEL if eye is None else float(np.linalg.svd(eye.jacobian, compute_uv=False)[0])
     # Wobble counts from one end to the other, play from the middle.
-    limit = shot.limits.wobble / scale / 2
+    limit = work.shot.limits.wobble / scale / 2
     pixels = "" if eye is None else f" ({value * scale:.3g} px)"
     moves = f"the prop can shift by up to {length_words(value)}{pixels} either way"
     status, says = Status.PASS, f"Should the screw come loose, {moves}."
@@ -200,22 +183,13 @@ def _play(
     )
 
 
-def _roll_slip(
-    still: Outcome,
-    motion: MotionOutcome | None,
-    index: int,
-    support: SupportRig,
-    clamp: str,
-    name: str,
-    whose: str,
-    reading: Reading,
-    said: Said,
-) -> Finding:
-    label = f"slip in the clamp{whose}"
+def _roll_slip(work: Work, index: int, clamp: str, name: str, label: str, said: Said) -> Finding:
+    reading, still, motion = work.reading, work.still, work.motion
+    support = still.rig.supports[index]
     screws = _SCREWS.get(clamp)
     if screws is None:
         return skipped(name, label, f"How tightly a {clamp} holds a wire against turning is not known.")
-    if not still.solved[0]:
+    if not work.solved:
         return skipped(name, label, "There is no settled state to judge it by.")
     at_root = forces_by_place(still.parts, still.forces)[index, 0]
     torque, pull = abs(float(at_root.torque[0, 0])), abs(float(at_root.axial[0, 0]))
@@ -391,7 +365,8 @@ def _swing_moment(still: Outcome, motion: MotionOutcome, shaft: _Shaft) -> tuple
     return float(np.hypot(bound[1], bound[2])), float(bound[0])
 
 
-def _axis(prop: Prop, reading: Reading, still: Outcome, motion: MotionOutcome | None, said: Said) -> None:
+def _axis(work: Work, said: Said) -> None:
+    reading, still, motion = work.reading, work.still, work.motion
     shaft = _shaft(reading, still)
     total, unbalance = _unbalance(still, shaft)
     settled = _settled_moment(still, shaft)
@@ -413,7 +388,7 @@ def _axis(prop: Prop, reading: Reading, still: Outcome, motion: MotionOutcome | 
                 note=f"{mass_words(total)} is {length_words(off)} off the shaft",
             )
         )
-    axis = prop.axis
+    axis = work.prop.axis
     ratings = (
         (None, None, None)
         if axis is None

@@ -2,26 +2,24 @@
 
 from __future__ import annotations
 
-from rigcheck.model import Prop, Shot
 from rigcheck.studies.contributions import skipped, together
-from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.fatigue_life import FATIGUE_LABEL, check_fatigue, hand_bends
 from rigcheck.studies.lasting_set import SET_LABEL, check_set
 from rigcheck.studies.layers import layers_of
-from rigcheck.studies.moving import MotionOutcome
-from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Contribution
 from rigcheck.studies.tube_walls import check_tube_walls
+from rigcheck.studies.work import Work
 
 __all__ = ["lasting"]
 
 
-def lasting(
-    shot: Shot, prop: Prop, reading: Reading, still: Outcome, motion: MotionOutcome | None
-) -> tuple[Contribution, float | None]:
+def lasting(work: Work) -> tuple[Contribution, float | None]:
     """Check what stays bent, how many takes the supports last, and thin tubes.
 
-    A `CheckPart`, with the lasting set beside it.
+    Parameters
+    ----------
+    work : Work
+        One prop computed.
 
     Returns
     -------
@@ -38,15 +36,16 @@ def lasting(
     strength, and the bending law keeps what they leave; with the plastic moment this errs on the safe side.
     Layers of a sleeved piece share one curvature.
     """
-    if not still.solved[0]:
+    if not work.solved:
         reason = "There is no settled state to judge it by."
         unmade = (skipped("set", SET_LABEL, reason), skipped("fatigue", FATIGUE_LABEL, reason))
         return Contribution(findings=unmade), None
-    layers = layers_of(shot, prop, reading.task.rig, still.parts)
+    still, motion = work.still, work.motion
+    layers = layers_of(work.shot, work.prop, work.reading.task.rig, still.parts)
     bent = check_set(still, motion, layers)
     parts = (
         bent.contribution,
-        check_fatigue(shot, prop, still, motion, layers, first_yield=bent.first_yield),
+        check_fatigue(work, layers, first_yield=bent.first_yield),
         check_tube_walls(still, motion, layers),
         hand_bends(layers),
     )

@@ -7,14 +7,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from rigcheck.model import Prop, Shot
-from rigcheck.studies.evaluate import Outcome
-from rigcheck.studies.moving import MotionOutcome
+from rigcheck.model import Prop
 from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.rigs import SupportRig
 from rigcheck.studies.slack import can_slacken, line_pull, line_swing, may_push
 from rigcheck.studies.words import listed
+from rigcheck.studies.work import Work
 
 __all__ = ["lines"]
 
@@ -42,22 +41,20 @@ class _Line:
         return f"line {self.number}"
 
 
-def lines(
-    shot: Shot,  # noqa: ARG001  all parts of the check are called alike
-    prop: Prop,
-    reading: Reading,
-    still: Outcome,
-    motion: MotionOutcome | None,
-) -> Contribution:
+def lines(work: Work) -> Contribution:
     """Say how hard each line pulls, and which of them go slack at rest or in the move.
 
-    A `CheckPart`.
+    Parameters
+    ----------
+    work : Work
+        One prop computed.
 
     Returns
     -------
     Contribution
         Finding ``line-slack``, and the pull of each line against what its knots hold as figures.
     """
+    still, motion = work.still, work.motion
     pulls = line_pull(still)[0]
     swings = np.zeros_like(pulls) if motion is None else line_swing(still, motion.swing_forces)[0]
     found = [
@@ -73,7 +70,7 @@ def lines(
         if can_slacken(support)
     ]
     return Contribution(
-        findings=(_finding(prop, reading, found),),
+        findings=(_finding(work.prop, work.reading, found),),
         figures=tuple(_figure(line) for line in found),
         assumptions=("A line that would have to push hangs slack: it carries nothing and steadies nothing.",)
         if any(line.slack for line in found)

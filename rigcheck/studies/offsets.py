@@ -7,15 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from rigcheck.model import Prop, Shot
 from rigcheck.studies.contributions import skipped
 from rigcheck.studies.evaluate import Outcome
-from rigcheck.studies.moving import MotionOutcome
-from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.rigs import GRAVITY, build_frame, take
 from rigcheck.studies.slack import can_slacken
 from rigcheck.studies.words import listed
+from rigcheck.studies.work import Work
 
 __all__ = ["MountOffset", "mount_offsets", "offsets"]
 
@@ -129,25 +127,23 @@ def _turned(vector: Array, place: Array) -> Array:
     return np.asarray(place + np.sin(angle) * across + (1 - np.cos(angle)) * np.cross(axis, across))
 
 
-def offsets(
-    shot: Shot,  # noqa: ARG001  all parts of the check are called alike
-    prop: Prop,
-    reading: Reading,  # noqa: ARG001
-    still: Outcome,
-    motion: MotionOutcome | None,  # noqa: ARG001
-) -> Contribution:
+def offsets(work: Work) -> Contribution:
     """Say how to set the mount so that the settled prop sits on its mark.
 
-    A `CheckPart`.
+    Parameters
+    ----------
+    work : Work
+        One prop computed.
 
     Returns
     -------
     Contribution
         Finding ``offsets``, whose value is how far to raise the mount by a shift alone.
     """
-    if not still.solved[0]:
+    if not work.solved:
         reason = "There is no settled state to set the mount by."
         return Contribution(findings=(skipped("offsets", _LABEL, reason),))
+    still = work.still
     alone, level = mount_offsets(still)
     points = still.rig.supports[0].points[0]
     shift = _shift_words(alone.shift)
@@ -157,7 +153,7 @@ def offsets(
         both = ", then ".join(filter(None, [tilt, _shift_words(level.shift)]))
     advice: tuple[str, ...] = ()
     if shift:
-        advice = (f"{_sentence(shift)}, and {prop.name} settles on its mark.",)
+        advice = (f"{_sentence(shift)}, and {work.prop.name} settles on its mark.",)
     if tilt:
         advice += (
             f"{'Or ' if shift else ''}{both if shift else _sentence(both)}; then it also hangs straight.",

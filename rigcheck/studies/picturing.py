@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.errors import ValidityError
-from rigcheck.model import Prop, Shot
+from rigcheck.model import Shot
 from rigcheck.motion.response import free_decay
 from rigcheck.picture.wobble import (
     blur_length,
@@ -32,6 +32,7 @@ from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.swinging import swing
 from rigcheck.studies.words import length_words, listed, share_words
+from rigcheck.studies.work import Work
 
 if TYPE_CHECKING:
     from rigcheck.picture.projection import Camera
@@ -45,12 +46,13 @@ STILL = 0.01
 _RING_SAMPLES = 33
 
 
-def picturing(
-    shot: Shot, prop: Prop, reading: Reading, still: Outcome, motion: MotionOutcome | None
-) -> Contribution:
+def picturing(work: Work) -> Contribution:
     """Say what the camera sees of a prop.
 
-    A `CheckPart`.
+    Parameters
+    ----------
+    work : Work
+        One prop computed.
 
     Returns
     -------
@@ -58,30 +60,28 @@ def picturing(
         Finding ``hidden``; ``false-frequency`` where a wobble that shows is faster than the frames can follow;
         ``cleanup`` where ``[post]`` gives a rate and what else it would cost. Figures on wobble and blur.
     """
-    eye = reading.task.eye
+    shot, eye = work.shot, work.reading.task.eye
     said = Said()
     if eye is None or shot.camera is None:
         said.findings.append(skipped("hidden", HIDDEN_LABEL, "No [camera] is given."))
-    elif not still.solved[0]:
+    elif not work.solved:
         said.findings.append(skipped("hidden", HIDDEN_LABEL, "There is no settled state to judge it by."))
     else:
-        body = carried(prop, reading, still)
+        body = carried(work.prop, work.reading, work.still)
         try:
-            if motion is not None:
-                _wobble(shot, reading, still, motion, eye, said)
+            if work.motion is not None:
+                _wobble(shot, work.reading, work.still, work.motion, eye, said)
             frames = frames_of(shot, body)
             if body.travels:
                 _course(shot, body, eye.camera, frames, said)
-            shown = hidden_support(prop, body, eye.camera, frames, said)
+            shown = hidden_support(work.prop, body, eye.camera, frames, said)
         except ValidityError as error:
             said.findings.append(skipped("hidden", HIDDEN_LABEL, f"{str(error)[:1].upper()}{str(error)[1:]}"))
             shown = None
         weigh_cleanup(shot, shown, said)
     if shot.camera is None and shot.post is not None:
         weigh_cleanup(shot, None, said)
-    return Contribution(
-        findings=tuple(said.findings), figures=tuple(said.figures), assumptions=tuple(said.assumptions)
-    )
+    return said.contribution()
 
 
 def _wobble(

@@ -13,7 +13,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.mechanics.frame import Frame
-from rigcheck.model import Prop, Shot
 from rigcheck.studies.cautions import REQUIRED_FACTOR
 from rigcheck.studies.evaluate import (
     LARGE_SHARE,
@@ -27,11 +26,11 @@ from rigcheck.studies.evaluate import (
 )
 from rigcheck.studies.grading import BUCKLING_FACTOR, NOMINAL_PIXEL
 from rigcheck.studies.moves import Travel, field_at, is_turning, span
-from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.rigs import DOWN, GRAVITY, Part, Rig, build_frame, repeat, take
 from rigcheck.studies.words import share_words
+from rigcheck.studies.work import Work
 
 __all__ = ["NEGLECTED", "Poses", "rolled_poses", "settled_poses"]
 
@@ -221,16 +220,13 @@ def _with_large(found: _Found, rig: Rig, gravity: Array, settings: Settings, far
     return found
 
 
-def rolled_poses(
-    shot: Shot,
-    prop: Prop,  # noqa: ARG001  all parts of the check are called alike
-    reading: Reading,
-    still: Outcome,
-    motion: MotionOutcome | None,
-) -> Contribution:
+def rolled_poses(work: Work) -> Contribution:
     """Check a rolling rig where its weight pulls in other directions than at the end.
 
-    A `CheckPart`.
+    Parameters
+    ----------
+    work : Work
+        One prop computed.
 
     Returns
     -------
@@ -238,6 +234,7 @@ def rolled_poses(
         Nothing where no move rolls. Finding ``roll-sag``: fails where it folds, buckles or is too weak on the way;
         a caution where what the moves leave out passes a tenth.
     """
+    reading, still, motion = work.reading, work.still, work.motion
     travels = reading.task.travels
     if motion is None or not is_turning(travels):
         return Contribution()
@@ -256,7 +253,7 @@ def rolled_poses(
     eye = reading.task.eye
     change = (poses.displacement - poses.displacement[-1]).T
     pixels = np.linalg.norm(change, axis=0) / NOMINAL_PIXEL if eye is None else eye.sizes(change)
-    required = REQUIRED_FACTOR[shot.limits.hazard]
+    required = REQUIRED_FACTOR[work.shot.limits.hazard]
     findings = [_left_out(poses, shows=float(pixels.max()) > _SEEN)]
     worst = int(poses.buckling_factor.argmin())
     if poses.buckling_factor[worst] < BUCKLING_FACTOR <= still.buckling_factor[0]:

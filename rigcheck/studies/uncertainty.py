@@ -20,7 +20,7 @@ from rigcheck.studies.sampling import SEED, enough_points, first_order_shares, q
 from rigcheck.studies.task import Task
 
 if TYPE_CHECKING:
-    from rigcheck.studies.examining import Work
+    from rigcheck.studies.work import Work
 
 __all__ = ["Ranges", "ranges", "ranges_of", "with_chances"]
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from check_parts import figure, finding
+from check_parts import computed, figure, finding
 
 from rigcheck.files import rig_from_text
 from rigcheck.mechanics import plates
@@ -20,10 +21,7 @@ G = 9.80665
 
 
 def run(text: str) -> Contribution:
-    shot = rig_from_text(text)
-    prop = shot.prop[0]
-    reading = read_prop(shot, prop)
-    return drooping(shot, prop, reading, reading.task.evaluate(), None)
+    return drooping(computed(text))
 
 
 def joint(text: str) -> np.ndarray | None:
@@ -266,10 +264,8 @@ def test_disc_on_an_upright_support() -> None:
 )
 def test_what_cannot_be_worked_out_is_skipped(text: str, reason: str) -> None:
     shot = rig_from_text(text)
-    prop = shot.prop[0]
     # The rest of the check reads the thickness too; only this part of it is looked at.
-    reading = read_prop(rig_from_text(notebook()), rig_from_text(notebook()).prop[0])
-    result = drooping(shot, prop, reading, reading.task.evaluate(), None)
+    result = drooping(replace(computed(notebook()), shot=shot, prop=shot.prop[0]))
     for name in ("droop", "insert-strength"):
         found = finding(result, name)
         assert (found.status, found.says) == (Status.SKIPPED, reason)

@@ -6,24 +6,19 @@ import math
 import re
 
 import pytest
-from check_parts import figure, finding
+from check_parts import computed, figure, finding
 from lasting_rigs import OWN, SOFT, move, run, wire
 
-from rigcheck.files import rig_from_text
 from rigcheck.studies.lasting import lasting
-from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.results import Status
 
 
 def test_fatigue_life_by_hand() -> None:
     """Basquin from 0.9 Rm at 1e3 to 34.5 MPa at 5e8, Goodman, Kf 2, Miner (the lines of the data file, by hand)."""
-    shot = rig_from_text(wire("2 g", move=move("200 mm", "1.2 s"), head="[limits]\ntakes = 1"))
-    prop = shot.prop[0]
-    reading = read_prop(shot, prop)
-    still = reading.task.evaluate()
-    motion = reading.task.move(still)
+    work = computed(wire("2 g", move=move("200 mm", "1.2 s"), head="[limits]\ntakes = 1"))
+    still, motion = work.still, work.motion
     assert motion is not None
-    result, _ = lasting(shot, prop, reading, still, motion)
+    result, _ = lasting(work)
     exponent = math.log(34.5 / (0.9 * 90)) / math.log(5e8 / 1e3)
     coefficient = 0.9 * 90e6 / 1e3**exponent
     mean = 1 - float(still.peak_stress[0]) / 90e6

@@ -5,11 +5,9 @@ from __future__ import annotations
 import math
 
 import pytest
-from check_parts import figure, finding
+from check_parts import computed, figure, finding
 
-from rigcheck.files import rig_from_text
 from rigcheck.studies.holding import AXIS_CAUTION_SHARE, COUNTERWEIGHT_ARM, holding
-from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.results import Contribution, Status
 from rigcheck.studies.words import mass_words
 
@@ -17,12 +15,7 @@ G = 9.80665
 
 
 def run(text: str) -> Contribution:
-    shot = rig_from_text(text)
-    prop = shot.prop[0]
-    reading = read_prop(shot, prop)
-    still = reading.task.evaluate()
-    motion = reading.task.move(still) if still.solved[0] else None
-    return holding(shot, prop, reading, still, motion)
+    return holding(computed(text))
 
 
 def rig(

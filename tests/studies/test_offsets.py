@@ -7,6 +7,7 @@ from typing import Literal
 
 import numpy as np
 import pytest
+from check_parts import computed
 from line_rigs import Line, shot_on_lines
 from scipy.spatial.transform import Rotation
 
@@ -42,16 +43,12 @@ diameter = "{size}"
 
 
 def settled(text: str) -> tuple[Reading, Outcome]:
-    shot = rig_from_text(text)
-    reading = read_prop(shot, shot.prop[0])
-    return reading, reading.task.evaluate()
+    work = computed(text)
+    return work.reading, work.reading.task.evaluate()
 
 
 def said(text: str) -> Contribution:
-    shot = rig_from_text(text)
-    prop = shot.prop[0]
-    reading = read_prop(shot, prop)
-    return offsets(shot, prop, reading, reading.task.evaluate(), None)
+    return offsets(computed(text))
 
 
 def miss(

@@ -6,15 +6,12 @@ import re
 
 import numpy as np
 import pytest
+from check_parts import computed
 
-from rigcheck.files import rig_from_text
-from rigcheck.model import Shot
 from rigcheck.motion.profiles import profile
-from rigcheck.studies.carried import Carried, carried
-from rigcheck.studies.evaluate import Outcome
+from rigcheck.studies.carried import carried
 from rigcheck.studies.hiding import HIDDEN_AREA
 from rigcheck.studies.picturing import picturing
-from rigcheck.studies.reading.prop import Reading, read_prop
 from rigcheck.studies.results import Contribution, Finding, Status
 
 FIELD = '[camera]\nfield_width = "400 mm"\nimage_width = 4000\n'
@@ -48,15 +45,7 @@ def prop(
 
 
 def look(*text: str) -> Contribution:
-    shot, reading, still = computed(*text)
-    motion = reading.task.move(still) if still.solved[0] else None
-    return picturing(shot, shot.prop[0], reading, still, motion)
-
-
-def computed(*text: str) -> tuple[Shot, Reading, Outcome]:
-    shot = rig_from_text("\n".join(text))
-    reading = read_prop(shot, shot.prop[0])
-    return shot, reading, reading.task.evaluate()
+    return picturing(computed(*text))
 
 
 def finding(part: Contribution, name: str = "hidden") -> Finding:
@@ -199,7 +188,8 @@ def test_a_bent_support_comes_into_view_over_the_prop() -> None:
     """Under its sag the root of a soft wire stands higher than the top of a flat prop."""
     soft = 'material = "music-wire"\ndiameter = "1.5 mm"\nlength = "200 mm"\n'
     text = (FIELD, prop(soft, mass="60 g", size="40 mm, 8 mm, 40 mm"))
-    part, (_, _, still) = look(*text), computed(*text)
+    work = computed(*text)
+    part, still = picturing(work), work.still
     sag, lean = float(still.sag[0]), float(still.rotation[0, 0])
     assert sag > 8e-3
     assert finding(part).status is Status.CAUTION
@@ -214,8 +204,8 @@ def test_a_bent_support_comes_into_view_over_the_prop() -> None:
 def test_the_settled_shape_is_the_elastic_line() -> None:
     """Cantilever with an end load: y = delta (3 s^2 - s^3) / 2 (any beam table; from memory)."""
     soft = 'material = "carbon-rod"\ndiameter = "3 mm"\nlength = "200 mm"\n'
-    shot, reading, still = computed(prop(soft, mass="60 g"), '[analysis]\ndisplacement = "linear"\n')
-    body: Carried = carried(shot.prop[0], reading, still)
+    work = computed(prop(soft, mass="60 g"), '[analysis]\ndisplacement = "linear"\n')
+    body, still = carried(work.prop, work.reading, work.still), work.still
     points = body.lines[0].points
     s = (points[:, 2] + 0.2) / 0.2
     sag = float(still.sag[0])
@@ -230,8 +220,8 @@ def test_the_settled_shape_is_the_elastic_line() -> None:
 
 def test_a_slanting_cylinder_lies_along_its_axis() -> None:
     more = "along = [0, 1, 1]\n"
-    shot, reading, still = computed(prop(stiff(), shape="cylinder", size="10 mm, 60 mm, 60 mm", more=more))
-    body = carried(shot.prop[0], reading, still)
+    work = computed(prop(stiff(), shape="cylinder", size="10 mm, 60 mm, 60 mm", more=more))
+    body = carried(work.prop, work.reading, work.still)
     assert body.axis == 1
     np.testing.assert_allclose(body.size, [0.01, 0.06, 0.06], rtol=1e-9)
     np.testing.assert_allclose(body.orientation[:, 1], np.array([0, 1, 1]) / np.sqrt(2), atol=1e-3)
@@ -289,13 +279,13 @@ def test_the_widest_direction_on_the_sensor(along: str, words: str) -> None:
 
 def test_how_a_wobble_looks_at_other_frame_rates() -> None:
     """Folded and slowed by hand; the true rate is that of the first mode."""
-    shot, reading, still = computed(FIELD, RATES, prop(WIRE, mass="60 g"), shake('"up"'))
-    motion = reading.task.move(still)
+    work = computed(FIELD, RATES, prop(WIRE, mass="60 g"), shake('"up"'))
+    still, motion = work.still, work.motion
     assert motion is not None
     assert motion.residual_px is not None
     true, extent = float(still.natural_frequency[0, 0]), float(motion.residual_px[0])
     assert 6 < true < 12.4
-    part = picturing(shot, shot.prop[0], reading, still, motion)
+    part = picturing(work)
     assert float(figure(part, "wobble in the picture")[0].split(" ")[0]) == pytest.approx(extent, rel=5e-3)
     value, note = figure(part, "seen on playback")
     assert float(value.split(" ")[0]) == pytest.approx(true / 2, rel=5e-3)
@@ -322,7 +312,8 @@ def test_how_a_wobble_looks_at_other_frame_rates() -> None:
 def test_a_wobble_too_fast_for_the_frames_is_called_false() -> None:
     slow_camera = FIELD + 'frame_rate = "12 fps"\n'
     text = (slow_camera, prop(WIRE, mass="60 g"), shake('"up"'))
-    part, (_, _, still) = look(*text), computed(*text)
+    work = computed(*text)
+    part, still = picturing(work), work.still
     true = float(still.natural_frequency[0, 0])
     assert 6 < true < 8
     found = finding(part, "false-frequency")
@@ -389,8 +380,7 @@ def test_a_wobble_in_depth_shows_off_the_middle_of_the_picture() -> None:
     hanging = WIRE + 'from = "above"\n'
     text = (prop(hanging, mass="60 g", mark="150 mm, 0 mm, 0 mm"), shake('"toward"'))
     near = look(LENS, RATES, *text)
-    _, reading, still = computed(LENS, RATES, *text)
-    motion = reading.task.move(still)
+    motion = computed(LENS, RATES, *text).motion
     assert motion is not None
     value = figure(near, "wobble in the picture")[0]
     assert "left-right" in value

@@ -15,6 +15,7 @@ from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.results import Status
 from rigcheck.studies.rigs import stack
 from rigcheck.studies.slack import _is_stretched, can_slacken, line_pull, may_push
+from rigcheck.studies.work import work_on
 
 GRAVITY = 9.80665
 WEIGHT = 0.06 * GRAVITY
@@ -37,10 +38,7 @@ def of(result, name):
 def told(lines, **given):
     """What the check says of the lines."""
     shot = shot_on_lines(lines, **TEN, **given)
-    prop = shot.prop[0]
-    reading = read_prop(shot, prop)
-    still = reading.task.evaluate()
-    return finding(lines_part(shot, prop, reading, still, reading.task.move(still)), "line-slack")
+    return finding(lines_part(work_on(shot, shot.prop[0])), "line-slack")
 
 
 def pulled(line, tension):
@@ -196,10 +194,7 @@ def test_the_move_can_slacken_a_line_and_a_longer_one_does_not():
 
 def test_pull_and_what_the_knots_hold_stand_in_the_details():
     shot = shot_on_lines([ABOVE], **TEN)
-    prop = shot.prop[0]
-    reading = read_prop(shot, prop)
-    still = reading.task.evaluate()
-    part = lines_part(shot, prop, reading, still, None)
+    part = lines_part(work_on(shot, shot.prop[0]))
     assert figure(part, "line 1 pulls") == "0.589 N at rest"
     # 600 MPa over the section, halved by the knots (both as in stock).
     (note,) = [item.note for item in part.figures]

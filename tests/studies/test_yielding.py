@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
+from check_parts import computed
 from lasting_rigs import OWN, TUBE, wire
 from numpy.polynomial.legendre import leggauss
 from scipy.integrate import solve_ivp
@@ -15,7 +17,6 @@ from rigcheck.files import rig_from_text
 from rigcheck.studies.check import check
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.lasting import lasting
-from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.results import Status
 from rigcheck.studies.yielding import with_yielding
 
@@ -27,12 +28,8 @@ LINEAR = '[analysis]\ndisplacement = "linear"\n'
 
 def both(text: str) -> tuple[Outcome, Outcome, float | None]:
     """The elastic state, the one that yields, and the bend that stays [m]."""
-    shot = rig_from_text(text)
-    prop = shot.prop[0]
-    reading = read_prop(shot, prop)
-    elastic = reading.task.evaluate()
-    yields = with_yielding(shot, prop, elastic)
-    return elastic, yields, lasting(shot, prop, reading, yields, None)[1]
+    work = computed(text)
+    return work.reading.task.evaluate(), work.still, lasting(replace(work, motion=None))[1]
 
 
 def curvature_law(onset: float):
@@ -167,8 +164,9 @@ def test_a_sleeved_wire_yields_as_one() -> None:
 
 
 def test_what_does_not_yield_is_left_as_it_is() -> None:
-    elastic, yields, _ = both(wire("1 g"))
-    assert yields is elastic
+    work = computed(wire("1 g"))
+    elastic = work.reading.task.evaluate()
+    assert with_yielding(work.shot, work.prop, elastic) is elastic
 
 
 def test_what_folds_gives_its_elastic_part_and_says_so() -> None:

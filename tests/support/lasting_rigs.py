@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from rigcheck.files import rig_from_text
+from check_parts import computed
+
 from rigcheck.studies.lasting import lasting
-from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.results import Contribution
-from rigcheck.studies.yielding import with_yielding
 
 SOFT = "aluminium-1100-o"
 # 34 MPa and 68.9 GPa at any size, but next to no weight and no soft onset: the wire of the data file's sums.
@@ -22,12 +21,7 @@ damping_ratio = {damping}
 
 def run(text: str) -> tuple[Contribution, float | None]:
     """What `lasting` returns for a rig file."""
-    shot = rig_from_text(text)
-    prop = shot.prop[0]
-    reading = read_prop(shot, prop)
-    still = with_yielding(shot, prop, reading.task.evaluate())
-    motion = reading.task.move(still) if still.solved[0] else None
-    return lasting(shot, prop, reading, still, motion)
+    return lasting(computed(text))
 
 
 def wire(

@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 
 from rigcheck.model import Shot
 from rigcheck.studies.candidates import Candidates, shot_with
-from rigcheck.studies.examining import Work, examine, work_on
+from rigcheck.studies.examining import examine
 from rigcheck.studies.results import Finding, Status
 from rigcheck.studies.uncertainty import ranges_of, with_chances
+from rigcheck.studies.work import Work, work_on
 
 __all__ = ["Proposal", "Proposals", "in_full"]
 
@@ -131,5 +132,5 @@ def in_full(candidates: Candidates, index: int, free_length: float | None = None
     place = next(number for number, prop in enumerate(candidates.shot.prop) if prop is candidates.prop)
     shot = shot_with(candidates.shot, candidates.prop, item, count=count, free_length=free_length)
     work = work_on(shot, shot.prop[place])
-    examined = examine(shot, work, for_verdict=True)
+    examined = examine(work, for_verdict=True)
     return Proposal(verdict=examined.verdict, findings=examined.findings, shot=shot, work=work)

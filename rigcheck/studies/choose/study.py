@@ -18,9 +18,10 @@ from rigcheck.studies.choose.shortlist import Proposal, Proposals
 from rigcheck.studies.choose.words import assumptions_of, by_luck, what_fails, why_not_thinner
 from rigcheck.studies.cures import Cure
 from rigcheck.studies.curing import proven_cures
-from rigcheck.studies.examining import examine, may_meet, meeting_in, work_on
+from rigcheck.studies.examining import examine, may_meet, meeting_in
 from rigcheck.studies.reading.supports import stock_material
 from rigcheck.studies.results import Contribution
+from rigcheck.studies.work import work_on
 
 __all__ = ["choose"]
 
@@ -217,6 +218,6 @@ def _cures(candidates: Candidates) -> list[Cure]:
     works = [work_on(shot, one) for one in shot.prop if one is prop or may_meet(shot)]
     place = next(index for index, work in enumerate(works) if work.prop is prop)
     met = Contribution(findings=meeting_in(shot, works, place))
-    examined = examine(shot, works[place], met, for_verdict=True)
+    examined = examine(works[place], met, for_verdict=True)
     others = [*works[:place], *works[place + 1 :]]
     return proven_cures(shot, examined, others=others, choices=wide_choices(shot, prop, candidates.items))

@@ -18,7 +18,6 @@ from rigcheck.model import Move, Prop, Shot
 from rigcheck.stock import Datum, Material, source_text
 from rigcheck.studies.check import check
 from rigcheck.studies.evaluate import Outcome
-from rigcheck.studies.examining import Work, work_on
 from rigcheck.studies.grading import CAUTION_SHARE, NOMINAL_PIXEL, grade
 from rigcheck.studies.history import History, response_of
 from rigcheck.studies.reading.prop import Reading
@@ -47,6 +46,7 @@ from rigcheck.studies.sheet.setup import (
 from rigcheck.studies.sheet.side import SideView, side_view
 from rigcheck.studies.sheet.steps import SetUp, Step, order_of_work
 from rigcheck.studies.words import length_words, way_words
+from rigcheck.studies.work import Work, work_on
 
 __all__ = ["MoveTrack", "PropPictures", "PropSheet", "SheetResult", "pictures", "sheet"]
 

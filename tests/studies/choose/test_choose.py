@@ -24,8 +24,8 @@ from rigcheck.studies.choose.shortlist import Proposal, Proposals
 from rigcheck.studies.choose.study import choose
 from rigcheck.studies.choose.table import COLUMNS, candidates_csv
 from rigcheck.studies.choose.words import by_luck
-from rigcheck.studies.examining import work_on
 from rigcheck.studies.results import Status
+from rigcheck.studies.work import work_on
 
 RIG = """
 [camera]

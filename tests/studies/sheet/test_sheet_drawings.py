@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from rigcheck.files import rig_from_text
-from rigcheck.studies.examining import work_on
 from rigcheck.studies.sheet.shape import settled_curves
 from rigcheck.studies.sheet.study import pictures
+from rigcheck.studies.work import work_on
 from tests.support.sheet_rigs import hard, plain
 
 GRAVITY = 9.80665
