@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any, Protocol
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
 
 from rich.cells import cell_len
 from rich.console import Console
@@ -12,7 +12,10 @@ from rich.text import Text
 
 from rigcheck.views.wrapped import WrappedPage
 
-__all__ = ["EntryLike", "FactLike", "ResultLike", "TableLike", "render_stock", "stock_json"]
+if TYPE_CHECKING:
+    from rigcheck.stock import Entry, Fact, FactTable, SearchResult
+
+__all__ = ["render_stock", "stock_json"]
 
 _NARROW = 76
 """Below this many columns the list is one block for each name."""
@@ -34,104 +37,6 @@ _STRENGTH_WORDS = {
 }
 
 
-class FactLike(Protocol):
-    """One value as people write it; `rigcheck.stock.Fact` has these."""
-
-    @property
-    def key(self) -> str: ...  # noqa: D102
-    @property
-    def label(self) -> str: ...  # noqa: D102
-    @property
-    def unit(self) -> str: ...  # noqa: D102
-    @property
-    def value(self) -> float | None: ...  # noqa: D102
-    @property
-    def low(self) -> float | None: ...  # noqa: D102
-    @property
-    def high(self) -> float | None: ...  # noqa: D102
-    @property
-    def condition(self) -> str: ...  # noqa: D102
-    @property
-    def source(self) -> tuple[str, ...]: ...  # noqa: D102
-    @property
-    def mark(self) -> str: ...  # noqa: D102
-
-
-class TableLike(Protocol):
-    """One value for several sizes; `rigcheck.stock.FactTable` has these."""
-
-    @property
-    def key(self) -> str: ...  # noqa: D102
-    @property
-    def label(self) -> str: ...  # noqa: D102
-    @property
-    def unit(self) -> str: ...  # noqa: D102
-    @property
-    def row_key(self) -> str: ...  # noqa: D102
-    @property
-    def rows(self) -> tuple[tuple[float | str, float, float | None], ...]: ...  # noqa: D102
-    @property
-    def condition(self) -> str: ...  # noqa: D102
-    @property
-    def source(self) -> tuple[str, ...]: ...  # noqa: D102
-    @property
-    def mark(self) -> str: ...  # noqa: D102
-
-
-class EntryLike(Protocol):
-    """One thing in stock; `rigcheck.stock.Entry` has these."""
-
-    @property
-    def kind(self) -> str: ...  # noqa: D102
-    @property
-    def name(self) -> str: ...  # noqa: D102
-    @property
-    def label(self) -> str: ...  # noqa: D102
-    @property
-    def aliases(self) -> tuple[str, ...]: ...  # noqa: D102
-    @property
-    def forms(self) -> tuple[str, ...]: ...  # noqa: D102
-    @property
-    def facts(self) -> Sequence[FactLike]: ...  # noqa: D102
-    @property
-    def tables(self) -> Sequence[TableLike]: ...  # noqa: D102
-    @property
-    def sizes(self) -> tuple[str, ...]: ...  # noqa: D102
-    @property
-    def matching_sizes(self) -> tuple[str, ...]: ...  # noqa: D102
-    @property
-    def cautions(self) -> tuple[str, ...]: ...  # noqa: D102
-    @property
-    def note(self) -> str: ...  # noqa: D102
-    @property
-    def standard(self) -> str: ...  # noqa: D102
-    @property
-    def buy_ease(self) -> int | None: ...  # noqa: D102
-    @property
-    def stiffness(self) -> FactLike | None: ...  # noqa: D102
-    @property
-    def strength(self) -> FactLike | None: ...  # noqa: D102
-    @property
-    def weight(self) -> FactLike | None: ...  # noqa: D102
-
-
-class ResultLike(Protocol):
-    """What a search found; `rigcheck.stock.SearchResult` has these."""
-
-    @property
-    def query(self) -> str: ...  # noqa: D102
-    @property
-    def entries(self) -> Sequence[EntryLike]: ...  # noqa: D102
-    @property
-    def notes(self) -> tuple[str, ...]: ...  # noqa: D102
-    @property
-    def suggestions(self) -> tuple[str, ...]: ...  # noqa: D102
-    @property
-    def caution(self) -> str: ...  # noqa: D102
-    @property
-    def sources(self) -> Mapping[str, str]: ...  # noqa: D102
-
-
 def _number(value: float) -> str:
     """Return three significant digits, never in powers of ten where a person would not write them."""
     if value == 0.0:
@@ -144,7 +49,7 @@ def _number(value: float) -> str:
     return f"{value:.2e}"
 
 
-def _value(fact: FactLike, *, unit: bool = True) -> str:
+def _value(fact: Fact, *, unit: bool = True) -> str:
     """Return value, range and unit in one line."""
     tail = f" {fact.unit}" if unit and fact.unit else ""
     ends = [_number(end) for end in (fact.low, fact.high) if end is not None]
@@ -160,7 +65,7 @@ def _value(fact: FactLike, *, unit: bool = True) -> str:
     return f"{shown}{tail}"
 
 
-def _brief(fact: FactLike | None) -> str:
+def _brief(fact: Fact | None) -> str:
     """Return the value alone, or its range where there is no single one, with the unit."""
     if fact is None:
         return "-"
@@ -169,7 +74,7 @@ def _brief(fact: FactLike | None) -> str:
     return f"{shown} {word}" if word else shown
 
 
-def _sizes(entry: EntryLike, *, most: int) -> str:
+def _sizes(entry: Entry, *, most: int) -> str:
     """Return the sizes: those asked for, else the ends of the list."""
     if entry.matching_sizes:
         return ", ".join(entry.matching_sizes)
@@ -178,14 +83,14 @@ def _sizes(entry: EntryLike, *, most: int) -> str:
     return f"{entry.sizes[0]} to {entry.sizes[-1]}, {len(entry.sizes)} sizes"
 
 
-def _mark(entry: EntryLike) -> str:
+def _mark(entry: Entry) -> str:
     """Return the mark of the stiffness, else of the first value: what the first columns rest on."""
-    facts: list[FactLike | TableLike] = [fact for fact in (entry.stiffness, *entry.facts) if fact is not None]
+    facts: list[Fact | FactTable] = [fact for fact in (entry.stiffness, *entry.facts) if fact is not None]
     facts += entry.tables
     return _MARKS[facts[0].mark] if facts else "-"
 
 
-def _other(entry: EntryLike) -> str:
+def _other(entry: Entry) -> str:
     """Return the first value of an entry that has no stiffness, strength or density to list."""
     if any(fact is not None for fact in (entry.stiffness, entry.strength, entry.weight)):
         return ""
@@ -195,7 +100,7 @@ def _other(entry: EntryLike) -> str:
     return ""
 
 
-def _list_table(entries: Sequence[EntryLike], *, wide: bool) -> Table:
+def _list_table(entries: Sequence[Entry], *, wide: bool) -> Table:
     rows = []
     for entry in entries:
         other = _other(entry)
@@ -221,7 +126,7 @@ def _list_table(entries: Sequence[EntryLike], *, wide: bool) -> Table:
     return table
 
 
-def _list(page: WrappedPage, console: Console, entries: Sequence[EntryLike]) -> None:
+def _list(page: WrappedPage, console: Console, entries: Sequence[Entry]) -> None:
     """Add the widest layout that fits without cutting a name or a value."""
     for wide in (True, False):
         table = _list_table(entries, wide=wide)
@@ -233,7 +138,7 @@ def _list(page: WrappedPage, console: Console, entries: Sequence[EntryLike]) -> 
     _list_lines(page, entries)
 
 
-def _list_lines(page: WrappedPage, entries: Sequence[EntryLike]) -> None:
+def _list_lines(page: WrappedPage, entries: Sequence[Entry]) -> None:
     """Add the list for narrow terminals: a name, then what it is, then its values."""
     for entry in entries:
         page.heading(entry.name)
@@ -255,11 +160,11 @@ def _list_lines(page: WrappedPage, entries: Sequence[EntryLike]) -> None:
         page.write(_mark(entry), hang=2)
 
 
-def _from(item: FactLike | TableLike) -> str:
+def _from(item: Fact | FactTable) -> str:
     return f"{_MARKS[item.mark]} [{', '.join(item.source)}]" if item.source else _MARKS[item.mark]
 
 
-def _facts_table(entry: EntryLike, *, narrow: bool) -> Table:
+def _facts_table(entry: Entry, *, narrow: bool) -> Table:
     table = Table(show_edge=False, pad_edge=False, header_style="bold")
     table.add_column("Value", ratio=2)
     table.add_column("Number", ratio=2)
@@ -283,7 +188,7 @@ _ROW_WORDS = {
 }
 
 
-def _write_table(page: WrappedPage, table: TableLike) -> None:
+def _write_table(page: WrappedPage, table: FactTable) -> None:
     word, unit = _ROW_WORDS[table.row_key]
     condition = f" {table.condition}." if table.condition else ""
     tail = f" ({table.unit})" if table.unit else ""
@@ -295,7 +200,7 @@ def _write_table(page: WrappedPage, table: TableLike) -> None:
     page.write("; ".join(cells), hang=2)
 
 
-def _details(page: WrappedPage, entry: EntryLike, *, narrow: bool) -> None:
+def _details(page: WrappedPage, entry: Entry, *, narrow: bool) -> None:
     """Everything that is known about one thing."""
     page.heading(f"{entry.name} ({entry.kind})")
     page.write(entry.label)
@@ -317,15 +222,15 @@ def _details(page: WrappedPage, entry: EntryLike, *, narrow: bool) -> None:
     page.blank()
 
 
-def render_stock(console: Console, result: ResultLike, *, details: bool = False) -> None:
+def render_stock(console: Console, result: SearchResult, *, details: bool = False) -> None:
     """Print what a search of the stock found.
 
     Parameters
     ----------
     console : rich.console.Console
         Where to print; its width decides the layout.
-    result : ResultLike
-        The result of `rigcheck.stock.search`.
+    result : SearchResult
+        Of `rigcheck.stock.search`.
     details : bool
         Every value with range, condition, mark and the text of its sources, instead of one line each.
     """
@@ -356,13 +261,13 @@ def render_stock(console: Console, result: ResultLike, *, details: bool = False)
     page.print()
 
 
-def stock_json(result: ResultLike) -> dict[str, Any]:
+def stock_json(result: SearchResult) -> dict[str, Any]:
     """Return what a search found as plain data; units are in the last part of the keys, absent is None.
 
     Parameters
     ----------
-    result : ResultLike
-        The result of `rigcheck.stock.search`.
+    result : SearchResult
+        Of `rigcheck.stock.search`.
 
     Returns
     -------
