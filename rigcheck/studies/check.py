@@ -11,7 +11,7 @@ from rigcheck.picture.wobble import seen_frequency
 from rigcheck.studies.cautions import cautions
 from rigcheck.studies.curing import proven_cures
 from rigcheck.studies.evaluate import Outcome
-from rigcheck.studies.examining import Examined, examine, may_meet, meetings
+from rigcheck.studies.examining import Examined, examine, meetings
 from rigcheck.studies.eye import Eye
 from rigcheck.studies.findings import find, in_order
 from rigcheck.studies.grading import Grade
@@ -29,9 +29,9 @@ from rigcheck.studies.results import (
     worst,
 )
 from rigcheck.studies.uncertainty import ranges_of, with_chances
-from rigcheck.studies.work import Work, work_on
+from rigcheck.studies.work import Work, may_meet, works_for
 
-__all__ = ["check"]
+__all__ = ["check", "check_of"]
 
 
 def check(shot: Shot, *, prop: str | None = None, thorough: bool = False) -> CheckResult:
@@ -55,8 +55,27 @@ def check(shot: Shot, *, prop: str | None = None, thorough: bool = False) -> Che
     UnknownNameError
         The shot has no prop of that name.
     """
-    wanted = shot.prop if prop is None else (shot.find_prop(prop),)
-    works = [work_on(shot, one) for one in shot.prop if one in wanted or may_meet(shot)]
+    return check_of(shot, works_for(shot, prop), prop=prop, thorough=thorough)
+
+
+def check_of(
+    shot: Shot, works: Sequence[Work], *, prop: str | None = None, thorough: bool = False
+) -> CheckResult:
+    """Check props that are computed.
+
+    Parameters
+    ----------
+    shot : Shot
+        The props'.
+    works : sequence of Work
+        Of `works_for`.
+    prop, thorough
+        As for `check`.
+
+    Returns
+    -------
+    CheckResult
+    """
     met = meetings(shot, works)
     results = tuple(
         _result(
@@ -66,7 +85,7 @@ def check(shot: Shot, *, prop: str | None = None, thorough: bool = False) -> Che
             thorough=thorough,
         )
         for place, work in enumerate(works)
-        if work.prop in wanted
+        if prop in (None, work.prop.name)
     )
     return CheckResult(
         title=shot.title,

@@ -17,9 +17,9 @@ from rigcheck.studies.lasting import lasting
 from rigcheck.studies.moves import is_turning
 from rigcheck.studies.offsets import offsets
 from rigcheck.studies.results import Contribution, Finding, Status, worst
-from rigcheck.studies.work import Work
+from rigcheck.studies.work import Work, may_meet
 
-__all__ = ["Examined", "examine", "may_meet", "meeting_in", "meetings", "with_prop"]
+__all__ = ["Examined", "examine", "meeting_in", "meetings", "with_prop"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -81,11 +81,6 @@ def examine(work: Work, met: Contribution | None = None, *, for_verdict: bool = 
         parts=tuple(parts),
         lasting_set=lasting_set,
     )
-
-
-def may_meet(shot: Shot) -> bool:
-    """Whether the props of a shot have places, so that they can come close."""
-    return len(shot.prop) > 1 and any(prop.mark is not None for prop in shot.prop)
 
 
 def meetings(shot: Shot, works: Sequence[Work]) -> list[Contribution]:

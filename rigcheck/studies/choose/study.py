@@ -18,10 +18,10 @@ from rigcheck.studies.choose.shortlist import Proposal, Proposals
 from rigcheck.studies.choose.words import assumptions_of, by_luck, what_fails, why_not_thinner
 from rigcheck.studies.cures import Cure
 from rigcheck.studies.curing import proven_cures
-from rigcheck.studies.examining import examine, may_meet, meeting_in
+from rigcheck.studies.examining import examine, meeting_in
 from rigcheck.studies.reading.supports import stock_material
 from rigcheck.studies.results import Contribution
-from rigcheck.studies.work import work_on
+from rigcheck.studies.work import works_for
 
 __all__ = ["choose"]
 
@@ -215,7 +215,7 @@ def _number(value: float) -> float | None:
 def _cures(candidates: Candidates) -> list[Cure]:
     """Single changes that cure the rig as it stands in the file."""
     shot, prop = candidates.shot, candidates.prop
-    works = [work_on(shot, one) for one in shot.prop if one is prop or may_meet(shot)]
+    works = works_for(shot, prop.name)
     place = next(index for index, work in enumerate(works) if work.prop is prop)
     met = Contribution(findings=meeting_in(shot, works, place))
     examined = examine(works[place], met, for_verdict=True)

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from rigcheck.errors import ValidityError
 from rigcheck.model import Move, Prop, Shot
 from rigcheck.stock import Datum, Material, source_text
-from rigcheck.studies.check import check
+from rigcheck.studies.check import check_of
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.grading import CAUTION_SHARE, NOMINAL_PIXEL, grade
 from rigcheck.studies.history import History, response_of
@@ -46,7 +46,7 @@ from rigcheck.studies.sheet.setup import (
 from rigcheck.studies.sheet.side import SideView, side_view
 from rigcheck.studies.sheet.steps import SetUp, Step, order_of_work
 from rigcheck.studies.words import length_words, way_words
-from rigcheck.studies.work import Work, work_on
+from rigcheck.studies.work import Work, work_on, works_for
 
 __all__ = ["MoveTrack", "PropPictures", "PropSheet", "SheetResult", "pictures", "sheet"]
 
@@ -244,9 +244,10 @@ def sheet(shot: Shot, *, prop: str | None = None) -> SheetResult:
     UnknownNameError
         The shot has no prop of that name.
     """
-    result = check(shot, prop=prop)
-    wanted = shot.prop if prop is None else (shot.find_prop(prop),)
-    works = [work_on(shot, one) for one in wanted]
+    computed = works_for(shot, prop)
+    result = check_of(shot, computed, prop=prop)
+    works = [work for work in computed if prop in (None, work.prop.name)]
+    wanted = [work.prop for work in works]
     props = tuple(_prop_sheet(shot, work, found) for work, found in zip(works, result.props, strict=True))
     supports = cuts([(work.prop, work.reading) for work in works])
     sleeves, sheets = sleeve_cuts(wanted), blanks(wanted)
