@@ -33,14 +33,14 @@ class Step:
         The same done to the prop, as its user would write it.
     cures : frozenset of str
         Findings that it makes pass, and not by luck: of a kind that lasts, larger ones make them pass too.
-    leaves : frozenset of str
-        Findings that do not pass with it. The whole check can only find more.
+    leaves : dict of str to Status
+        Findings that do not pass with it, as graded. The whole check can only find more.
     """
 
     words: str
     edit: Edit
     cures: frozenset[str]
-    leaves: frozenset[str]
+    leaves: dict[str, Status]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -160,9 +160,11 @@ def _smallest(kind: Kind, grades: list[_Graded], wrong: set[str], before: dict[s
             words=trial.words,
             edit=trial.edit,
             cures=frozenset(name for name, row in good.items() if row[index]),
-            leaves=frozenset(
-                name for name, (_, status) in grades[index].items() if status in (Status.CAUTION, Status.FAIL)
-            ),
+            leaves={
+                name: status
+                for name, (_, status) in grades[index].items()
+                if status in (Status.CAUTION, Status.FAIL)
+            },
         )
         for index, trial in enumerate(kind.trials)
     ]

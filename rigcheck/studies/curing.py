@@ -72,7 +72,8 @@ def proven_cures(
     list of Cure
         Those that make everything pass first, then those that cure most; among equals the kind that asks least
         (`KINDS`). Each says what it leaves. A change that makes another finding fail is left out, one that makes it
-        a caution says so.
+        a caution says so. Beside one that makes everything pass, those that leave a failure are left out too: half a
+        cure is no advice to somebody who can have a whole one.
     """
     work = examined.work
     wrong = _wrong(examined)
@@ -90,8 +91,11 @@ def proven_cures(
     prover = _Prover(shot, examined, others)
     proofs: list[_Proof] = []
     for cure in found:
-        if not thorough and (len(proofs) >= _ENOUGH or any(not proof.left for proof in proofs)):
+        whole = any(not proof.left for proof in proofs)
+        if not thorough and (whole or len(proofs) >= _ENOUGH):
             break
+        if whole and Status.FAIL in cure.step.leaves.values():
+            continue
         tried = cure if thorough else replace(cure, larger=())
         if (proof := prover.prove(tried)) is not None:
             proofs.append(proof)
