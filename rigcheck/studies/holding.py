@@ -32,7 +32,7 @@ from rigcheck.studies.rigs import GRAVITY, SupportRig
 from rigcheck.studies.words import length_words, mass_words, share_words
 from rigcheck.studies.work import Work
 
-__all__ = ["AXIS_CAUTION_SHARE", "COUNTERWEIGHT_ARM", "holding"]
+__all__ = ["AXIS_CAUTION_SHARE", "COUNTERWEIGHT_ARM", "holding", "short_grip"]
 
 Array = NDArray[np.float64]
 
@@ -97,6 +97,27 @@ _TORQUE = "torque about the shaft"
 # -- clamps ---------------------------------------------------------------------------------------------
 
 
+def short_grip(clamp: Clamp, *, grip: float, size: Array) -> NDArray[np.bool_]:
+    """Whether a clamp holds less of a support than it wants.
+
+    Parameters
+    ----------
+    clamp : Clamp
+        From `rigcheck.stock.find_clamp`.
+    grip : float
+        What it holds [m]; NaN where that is not known.
+    size : array
+        What it holds it by: diameter or thickness [m].
+
+    Returns
+    -------
+    array of bool
+        As `size`; what is not known is not short.
+    """
+    least = clamp.minimum_grip_diameters
+    return np.zeros(np.shape(size), dtype=bool) if least is None else np.asarray(grip < least.value * size)
+
+
 def _clamp(work: Work, index: int, clamp: Clamp, said: Said) -> None:
     support = work.still.rig.supports[index]
     mark = "" if index == 0 else f"-{index + 1}"
@@ -116,7 +137,7 @@ def _clamp(work: Work, index: int, clamp: Clamp, said: Said) -> None:
                 f" ({low * 1e3:g} to {high * 1e3:g} mm, {clamp.play.mark}): measure it."
             )
     least = clamp.minimum_grip_diameters
-    if least is not None and grip < least.value * size:
+    if least is not None and short_grip(clamp, grip=grip, size=support.across)[0]:
         wanted = least.value * size
         said.findings.append(
             Finding(

@@ -89,8 +89,5 @@ def pareto_front(width: Array, graded: Graded) -> Index:
 
 def as_found(order: Index, graded: Graded, proposals: Proposals) -> list[int]:
     """All candidates in order, those that had the whole check where that puts them."""
-    rank = {
-        index: proposals.of(index).rank if index in proposals else int(graded.rank[index])
-        for index in order.tolist()
-    }
+    rank = {index: proposals.rank(index, int(graded.rank[index])) for index in order.tolist()}
     return sorted(rank, key=rank.__getitem__)

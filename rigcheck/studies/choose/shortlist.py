@@ -10,8 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.model import Shot
+from rigcheck.stock import find_clamp
 from rigcheck.studies.candidates import Candidates, shot_with
 from rigcheck.studies.examining import examine
+from rigcheck.studies.holding import short_grip
 from rigcheck.studies.results import Finding, Status
 from rigcheck.studies.uncertainty import ranges_of, with_chances
 from rigcheck.studies.work import Work, work_on
@@ -69,6 +71,7 @@ class Proposals:
     def __init__(self, candidates: Candidates) -> None:
         self._candidates = candidates
         self._known: dict[int, Proposal] = {}
+        self._put_off: set[int] = set()
 
     def __contains__(self, index: int) -> bool:
         """Whether a candidate has been looked at."""
@@ -80,7 +83,24 @@ class Proposals:
             self._known[index] = in_full(self._candidates, index)
         return self._known[index]
 
-    def best(self, order: Index, ranks: Index, most: int) -> list[int]:
+    def rank(self, index: int, graded: int) -> int:
+        """Rank of a candidate as far as it has been looked at; `graded` is what it was graded."""
+        if index in self:
+            return self.of(index).rank
+        return max(graded, 1) if index in self._put_off else graded
+
+    @cached_property
+    def _short(self) -> frozenset[int]:
+        """Candidates that the clamp holds by less than it wants, which the whole check makes a caution at least."""
+        support = self._candidates.prop.support[0]
+        if support.clamp is None or support.grip is None:
+            return frozenset()
+        short = short_grip(
+            find_clamp(support.clamp), grip=support.grip.m_as("m"), size=self._candidates.across
+        )
+        return frozenset(np.flatnonzero(short[self._candidates.item]).tolist())
+
+    def best(self, order: Index, ranks: Index, most: int, *, every: bool = False) -> list[int]:
         """Give the first of the candidates when the whole check ranks them.
 
         Parameters
@@ -91,6 +111,9 @@ class Proposals:
             What they were graded; the whole check can only find more.
         most : int
             How many.
+        every : bool
+            Look at once at those too that could pass but for a short grip. Else they are put off until a caution is
+            good enough.
 
         Returns
         -------
@@ -105,9 +128,15 @@ class Proposals:
             rank, place, index, known = heapq.heappop(heap)
             if known:
                 found.append(index)
+            elif index in self._put_off:
+                heapq.heappush(heap, (max(rank, self.of(index).rank), place, index, True))
             elif looks < _LOOKS * most:
                 looks += 1
-                heapq.heappush(heap, (max(rank, self.of(index).rank), place, index, True))
+                if rank < 1 and not every and index not in self and index in self._short:
+                    self._put_off.add(index)
+                    heapq.heappush(heap, (1, place, index, False))
+                else:
+                    heapq.heappush(heap, (max(rank, self.of(index).rank), place, index, True))
         return found
 
 

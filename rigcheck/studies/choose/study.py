@@ -137,7 +137,7 @@ def _choose_prop(
     order = ranked(candidates, graded, width)
     proposals = Proposals(candidates)
     held = np.isfinite(candidates.clamp_diameters[candidates.item])
-    shown = proposals.best(order[np.isfinite(graded.sag[order])], graded.rank, max(1, most))
+    shown = proposals.best(order[np.isfinite(graded.sag[order])], graded.rank, max(1, most), every=every)
     front = pareto_front(width, graded) if pareto else np.zeros(0, dtype=np.intp)
     reaches = reaches_of(candidates, order) if reach and candidates.is_straight() else {}
 

@@ -86,12 +86,7 @@ def why_not_thinner(
     if not shown:
         return ""
     best = shown[0]
-    rank = np.array(
-        [
-            proposals.of(index).rank if index in proposals else graded.rank[index]
-            for index in range(len(width))
-        ]
-    )
+    rank = np.array([proposals.rank(index, int(graded.rank[index])) for index in range(len(width))])
     thinner = np.flatnonzero(
         (np.round(width * 1e4) < np.round(width[best] * 1e4)) & (rank > rank[best]) & ~graded.too_soft
     )

@@ -206,6 +206,23 @@ def test_the_whole_check_moves_candidates_down():
     assert any(proposals.of(int(index)).rank > 0 for index in good)
 
 
+def test_what_the_clamp_holds_too_short_is_put_off_and_comes_out_the_same():
+    """Two set screws want 5 diameters, 15 mm for a rod of 3 mm: it comes in order without being looked at."""
+    shot = rig(support='clamp = "two-set-screws"\ngrip = "11 mm"')
+    candidates = Candidates(shot, shot.prop[0], own_items(rig_from_text(STOCK)), counts=(1, 2))
+    graded = grade_candidates(candidates)
+    order = ranked(candidates, graded, visible_width(candidates))
+    few, every = Proposals(candidates), Proposals(candidates)
+    assert few.best(order, graded.rank, 3) == every.best(order, graded.rank, 3, every=True)
+    known = [[index for index in order.tolist() if index in one] for one in (few, every)]
+    put_off = set(known[1]) - set(known[0])
+    assert put_off
+    assert set(known[0]) < set(known[1])
+    for index in put_off:
+        assert "grip" in {one.id for one in every.of(index).findings}
+        assert few.rank(index, int(graded.rank[index])) == every.of(index).rank
+
+
 def test_looking_ends_where_nothing_passes_in_full():
     class Never(Proposals):
         looked = 0
