@@ -30,7 +30,18 @@ class UnitError(RigcheckError, ValueError):
 
 
 class UnknownNameError(RigcheckError, KeyError):
-    """A material, clamp, gauge or prop of that name is not known."""
+    """A material, clamp, gauge or prop of that name is not known.
+
+    Attributes
+    ----------
+    given, meant : str or None
+        The name as typed, and the known one that was probably meant.
+    """
+
+    def __init__(self, says: str, *, given: str | None = None, meant: str | None = None) -> None:
+        super().__init__(f'{says} Did you mean "{meant}"?' if meant else says)
+        self.given = given
+        self.meant = meant
 
     def __str__(self) -> str:
         """Give the message itself, not its ``repr`` as `KeyError` does."""
@@ -82,10 +93,21 @@ class Problem:
 
 
 class InputError(RigcheckError, ValueError):
-    """All the problems of one input, reported together."""
+    """All the problems of one input, reported together.
 
-    def __init__(self, source: str, problems: list[Problem]) -> None:
+    Attributes
+    ----------
+    source : str
+        The file as typed, or what else it is.
+    problems : tuple of Problem
+        In the order of its lines.
+    meant : str or None
+        The file that was probably meant, where this one is not there.
+    """
+
+    def __init__(self, source: str, problems: list[Problem], *, meant: str | None = None) -> None:
         self.source = source
+        self.meant = meant
         self.problems = tuple(problems)
         count = len(self.problems)
         head = f"{source}: {count} problem{'' if count == 1 else 's'}"

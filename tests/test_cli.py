@@ -7,6 +7,7 @@ import io
 import json
 import os
 import re
+import shlex
 import subprocess
 import sys
 import tomllib
@@ -217,8 +218,42 @@ def test_all_mistakes_of_a_file_are_reported_together(outcomes):
     assert told == told_with_json
 
 
+@pytest.mark.parametrize(
+    ("words", "mended"),
+    [
+        ("check good.toml --prop inkwel", "check good.toml --prop inkwell"),
+        (
+            "choose accents.toml --json --prop=encrier",
+            'choose accents.toml --json "--prop=encrier à l\'étage"',
+        ),
+        ("sheet godo --prop inkwell", "sheet good.toml --prop inkwell"),
+        ("retime good.toml --profile cyclodial", "retime good.toml --profile cycloidal"),
+        (
+            "explain tkae.csv --rig good.toml --prop 'ink well'",
+            "explain take.csv --rig good.toml --prop 'ink well'",
+        ),
+    ],
+)
+def test_a_mistyped_word_leads_to_the_corrected_command_line(tmp_path, words, mended):
+    (tmp_path / "good.toml").write_text(GOOD, encoding="utf-8")
+    (tmp_path / "accents.toml").write_text(ACCENTS, encoding="utf-8")
+    (tmp_path / "take.csv").write_text("time_s,x_mm\n", encoding="utf-8")
+    done = inside(tmp_path, *shlex.split(words))
+    assert done.returncode == 2
+    assert f"  Next: rigcheck {mended}\n" in done.stderr.replace('"ink well"', "'ink well'")
+    # As typed by the shell it says the same again, with the one word mended.
+    said = shlex.split(done.stderr.split("  Next: rigcheck ")[1])
+    assert len(said) == len(shlex.split(words))
+
+
+def test_what_a_shell_would_read_otherwise_is_quoted_whole(tmp_path):
+    (tmp_path / "good.toml").write_text(GOOD.replace("inkwell", "ink$well"), encoding="utf-8")
+    done = inside(tmp_path, "check", "good.toml", "--prop", "ink$wel")
+    assert "  Next: rigcheck check good.toml --prop 'ink$well'\n" in done.stderr
+
+
 def test_errors_name_the_next_command_to_try(outcomes):
-    assert "  Next: rigcheck start goof.toml " in outcomes["missing"].stderr
+    assert "  Next: rigcheck check good.toml\n" in outcomes["missing"].stderr
     assert "  Next: rigcheck check --help\n" in outcomes["wrong flags"].stderr
     for case in BAD_CASES:
         assert "rigcheck " in outcomes[case].stderr.replace("rigcheck: ", ""), case

@@ -52,8 +52,10 @@ def check(
 
     \b
       rigcheck check shared/shots/desk-set.toml
-      rigcheck check --material music-wire --diameter 3mm --length 180mm --mass 310g --slide 220mm --duration 4s
-      rigcheck check shared/shots/desk-set.toml --prop notebook --history notebook.csv
+      rigcheck check --material music-wire --diameter 3mm --length 180mm \\
+        --mass 310g --slide 220mm --duration 4s
+      rigcheck check shared/shots/desk-set.toml --prop notebook \\
+        --history notebook.csv
       rigcheck check shared/shots/desk-set.toml --figure desk-set.svg
     """
     from rigcheck.files import read_rig, rig_from_flags, write_whole

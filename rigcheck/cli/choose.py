@@ -56,8 +56,10 @@ def choose(
 
     \b
       rigcheck choose shared/shots/desk-set.toml --prop "paper crane"
-      rigcheck choose shared/shots/desk-set.toml --prop "paper crane" --figure crane-choice.svg
-      rigcheck choose shared/shots/desk-set.toml --prop notebook --csv notebook-choices.csv
+      rigcheck choose shared/shots/desk-set.toml --prop "paper crane" \\
+        --figure crane-choice.svg
+      rigcheck choose shared/shots/desk-set.toml --prop notebook \\
+        --csv notebook-choices.csv
     """
     from rigcheck.files import read_rig
     from rigcheck.studies.choose.study import choose as choose_for

@@ -109,10 +109,14 @@ def explain(
     proposed or named, and followed.
 
     \b
-      rigcheck explain shared/takes/notebook-take.csv --rig shared/shots/desk-set.toml --prop notebook
-      rigcheck explain shared/takes/notebook-tap.csv --rig shared/shots/desk-set.toml --prop notebook --tap
-      rigcheck explain take.mp4 --rig shared/shots/desk-set.toml --prop notebook --track-to take.csv
-      rigcheck explain --hung 200g --sag 2.8mm --rig shared/shots/desk-set.toml --prop notebook
+      rigcheck explain shared/takes/notebook-take.csv \\
+        --rig shared/shots/desk-set.toml --prop notebook
+      rigcheck explain shared/takes/notebook-tap.csv --tap \\
+        --rig shared/shots/desk-set.toml --prop notebook
+      rigcheck explain take.mp4 --track-to take.csv \\
+        --rig shared/shots/desk-set.toml --prop notebook
+      rigcheck explain --hung 200g --sag 2.8mm \\
+        --rig shared/shots/desk-set.toml --prop notebook
     """
     from rigcheck.files import read_rig
     from rigcheck.files.explain_flags import explain_flags

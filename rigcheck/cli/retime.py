@@ -56,7 +56,8 @@ def retime(
 
     \b
       rigcheck retime shared/shots/desk-set.toml
-      rigcheck retime shared/shots/desk-set.toml --prop notebook --export notebook-keys.csv --rate "50 fps"
+      rigcheck retime shared/shots/desk-set.toml --prop notebook \\
+        --export notebook-keys.csv --rate "50 fps"
       rigcheck retime shared/shots/desk-set.toml --figure desk-set-timing.svg
     """
     from rigcheck.files import read_rig

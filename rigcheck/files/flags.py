@@ -11,7 +11,7 @@ from rigcheck.errors import InputError, Problem
 from rigcheck.files.checking import check
 from rigcheck.files.locate import KeyPath
 from rigcheck.model import Analysis, Axis, Camera, Limits, Move, Shot, Support
-from rigcheck.model.fields import nearest
+from rigcheck.model.fields import nearest_hint
 from rigcheck.units import shown
 
 __all__ = ["FLAGS", "rig_from_flags"]
@@ -78,7 +78,7 @@ def rig_from_flags(flags: Mapping[str, Any], *, source: str = "flags", folder: P
             line=None,
             given=None,
             says="there is no such flag.",
-            hint=nearest(flag, list(FLAGS)),
+            hint=nearest_hint(flag, FLAGS),
         )
         for flag in given
         if flag not in FLAGS

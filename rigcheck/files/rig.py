@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -10,6 +9,7 @@ from typing import Any
 from rigcheck.errors import InputError, Problem
 from rigcheck.files.checking import Trouble, check
 from rigcheck.files.locate import KeyPath, Place, locate
+from rigcheck.files.missing import missing_file
 from rigcheck.files.syntax import parse_toml
 from rigcheck.model import Shot
 from rigcheck.units import shown
@@ -43,7 +43,7 @@ def read_rig(path: str | Path) -> Shot:
     try:
         content = None if path.is_dir() else _content(path)
     except FileNotFoundError:
-        raise _whole_file(source, "there is no such file.", _similar_hint(path)) from None
+        raise missing_file(path, ending=".toml") from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise _whole_file(source, f"cannot be opened: {reason[0].lower()}{reason[1:]}.", None) from None
@@ -145,21 +145,6 @@ def _content(path: Path) -> bytes:
 def _whole_file(source: str, says: str, hint: str | None) -> InputError:
     """Make the error for a file that cannot be read at all."""
     return InputError(source, [Problem(where="the file", line=None, given=None, says=says, hint=hint)])
-
-
-def _similar_hint(path: Path) -> str | None:
-    """Suggest the rig file of a similar name beside the one that is missing."""
-    try:
-        names = sorted(found.name for found in path.parent.glob("*.toml"))[:1000]
-    except OSError:
-        return None
-    close = difflib.get_close_matches(
-        path.name, [*names, *(name.removesuffix(".toml") for name in names)], n=1
-    )
-    if not close:
-        return None
-    name = close[0] if close[0] in names else f"{close[0]}.toml"
-    return f'Did you mean "{path.with_name(name)}"?'
 
 
 def _rigs_hint(folder: Path) -> str | None:

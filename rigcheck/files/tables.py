@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.errors import InputError, Problem
+from rigcheck.files.missing import missing_file
 from rigcheck.units import shown
 
 __all__ = [
@@ -26,7 +27,6 @@ __all__ = [
     "NUMBER",
     "Table",
     "Troubles",
-    "beside_hint",
     "check_finite",
     "check_increasing",
     "check_twice",
@@ -303,7 +303,7 @@ def read_text(path: Path) -> str:
         with path.open("rb") as stream:
             content = stream.read(LARGEST_TABLE + 1)
     except FileNotFoundError:
-        troubles.stop("the file", None, None, "there is no such file.", beside_hint(path))
+        raise missing_file(path) from None
     except (OSError, ValueError) as error:
         if isinstance(error, InputError):
             raise
@@ -317,29 +317,6 @@ def read_text(path: Path) -> str:
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
         troubles.stop("text", line, None, "this is not UTF-8 text.", _EXPORT)
-
-
-def beside_hint(path: Path) -> str | None:
-    """Suggest the file beside a missing one that was probably meant.
-
-    Parameters
-    ----------
-    path : Path
-        The missing one.
-
-    Returns
-    -------
-    str or None
-    """
-    close = difflib.get_close_matches(path.name, _beside(path), n=1)
-    return f'Did you mean "{path.with_name(close[0])}"?' if close else None
-
-
-def _beside(path: Path) -> list[str]:
-    try:
-        return sorted(found.name for found in path.parent.iterdir() if found.is_file())[:1000]
-    except OSError:
-        return []
 
 
 def _plain(name: str) -> str:

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.errors import InputError, Problem, RigcheckError
-from rigcheck.files.tables import beside_hint
+from rigcheck.files.missing import missing_file
 
 __all__ = [
     "MOST_FRAMES",
@@ -228,7 +228,7 @@ class Video:
         try:
             status = self.path.stat()
         except FileNotFoundError:
-            _stop(self.source, "there is no such file.", beside_hint(self.path))
+            raise missing_file(self.path) from None
         except (OSError, ValueError) as error:
             _stop(self.source, f"cannot be opened: {_reason(error)}.")
         if stat.S_ISDIR(status.st_mode):

@@ -9,7 +9,7 @@ from __future__ import annotations
 import difflib
 import math
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any, Literal, TypeAlias, get_args
@@ -57,6 +57,7 @@ __all__ = [
     "is_thread",
     "listing",
     "nearest",
+    "nearest_hint",
 ]
 
 SHARED = "x-shared"
@@ -117,25 +118,31 @@ def flaw(says: str, hint: str | None = None) -> PydanticCustomError:
     return PydanticCustomError(FLAW, "{message}", {"message": message, "says": says, "hint": hint})
 
 
-def nearest(word: str, known: list[str]) -> str | None:
-    """Suggest the known word that was probably meant.
+def nearest(word: str, known: Iterable[str]) -> str | None:
+    """Find the known word that was probably meant.
 
     Parameters
     ----------
     word : str
         As typed.
-    known : list of str
+    known : iterable of str
         The words there are.
 
     Returns
     -------
     str or None
-        ``Did you mean ...?``, or None where nothing is near.
+        None where nothing is near.
     """
     plain = {re.sub(r"[-_ ]", "", candidate).lower(): candidate for candidate in known}
     typed = re.sub(r"[-_ ]", "", word[:80]).lower()
     close = difflib.get_close_matches(typed, list(plain), n=1, cutoff=0.6)
-    return f'Did you mean "{plain[close[0]]}"?' if close else None
+    return plain[close[0]] if close else None
+
+
+def nearest_hint(word: str, known: Iterable[str]) -> str | None:
+    """The same as a hint: ``Did you mean ...?``."""
+    meant = nearest(word, known)
+    return f'Did you mean "{meant}"?' if meant else None
 
 
 def listing(words: list[str]) -> str:
@@ -410,7 +417,7 @@ class DirectionReader(Kind):
                 return DIRECTIONS[value.strip()]
             raise flaw(
                 f"is not a direction: {listing(words)}, or a vector [right, up, toward].",
-                nearest(value, words),
+                nearest_hint(value, words),
             )
         numbers = isinstance(value, (list, tuple)) and all(
             isinstance(part, (int, float)) and not isinstance(part, bool) and math.isfinite(part)
@@ -452,7 +459,7 @@ class Choice(Kind):
         """Read the word."""
         if isinstance(value, str) and value in self.words:
             return value
-        hint = nearest(value, self.words) if isinstance(value, str) else None
+        hint = nearest_hint(value, self.words) if isinstance(value, str) else None
         raise flaw(f"has to be {listing(self.words)}.", hint)
 
     def describe(self) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError, model_validator
 from pydantic.functional_validators import ModelWrapValidatorHandler
 from pydantic_core import ErrorDetails, InitErrorDetails, PydanticCustomError
 
-from rigcheck.model.fields import FLAW, flaw, nearest
+from rigcheck.model.fields import FLAW, flaw, nearest_hint
 
 __all__ = ["Flaw", "Part", "example_of", "raise_all"]
 
@@ -213,7 +213,7 @@ class Part(BaseModel):
         homes = [part.header or "the top of the file" for part in _parts(Part) if key in part.file_keys()]
         if homes:
             return f"It belongs to {' or '.join(homes)}."
-        return nearest(key, known)
+        return nearest_hint(key, known)
 
 
 def _parts(of: type[Part]) -> Iterator[type[Part]]:

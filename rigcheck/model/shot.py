@@ -99,10 +99,9 @@ class Shot(Part):
             if prop.name == name:
                 return prop
         names = [prop.name for prop in self.prop]
-        hint = nearest(name, names)
         known = listing([f'"{known}"' for known in names])
         says = f'no prop is called "{name[:80]}"; the shot has {known}.'
-        raise UnknownNameError(f"{says} {hint}" if hint else says)
+        raise UnknownNameError(says, given=name, meant=nearest(name, names))
 
     def own_material(self, name: str) -> OwnMaterial | None:
         """Find one of the shot's own materials.

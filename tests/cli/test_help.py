@@ -27,8 +27,8 @@ def command(name: str) -> click.Command:
 
 
 def examples(help_text: str) -> list[str]:
-    """The lines of the help that are commands."""
-    return re.findall(r"^\s*(rigcheck .*)$", help_text, re.MULTILINE)
+    """The lines of the help that are commands, each whole where it goes on below a backslash."""
+    return re.findall(r"^\s*(rigcheck .*)$", re.sub(r"\\\n\s*", "", help_text), re.MULTILINE)
 
 
 EXAMPLES = [(name, line) for name in COMMANDS for line in examples(command(name).help or "")]
@@ -92,6 +92,12 @@ def test_the_list_of_commands_is_not_cut_off(width):
     assert "..." not in said.split("\nCommands:\n")[1]
     for name in COMMANDS:
         assert re.search(rf"^  {name} ", said, re.MULTILINE)
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_no_line_of_the_help_is_wider_than_80_columns(name):
+    said = CliRunner().invoke(commands, [name, "--help"], terminal_width=80).stdout
+    assert max(map(len, said.splitlines())) <= 80
 
 
 def test_every_module_of_a_command_is_listed():

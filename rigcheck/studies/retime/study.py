@@ -58,7 +58,7 @@ def retime(
     """
     if profile is not None and profile not in PROFILE_NAMES:
         says = f'profile: "{profile}" is not known; choose one of {", ".join(PROFILE_NAMES)}.'
-        raise UnknownNameError(" ".join(filter(None, (says, nearest(profile, list(PROFILE_NAMES))))))
+        raise UnknownNameError(says, given=profile, meant=nearest(profile, PROFILE_NAMES))
     chosen = shot.prop if prop is None else (shot.find_prop(prop),)
     steps = len(PROFILE_NAMES) + 1
     results = []

@@ -13,7 +13,7 @@ from typing import Any
 from rigcheck.files.checking import Trouble, check
 from rigcheck.files.locate import KeyPath
 from rigcheck.model import Analysis, Axis, Camera, DroopTest, Insert, Limits, Move, Part, Prop, Shot, Support
-from rigcheck.model.fields import listing, nearest
+from rigcheck.model.fields import listing, nearest_hint
 from rigcheck.studies.start.questions import AFTER_PROPS, OF_A_PROP, OF_THE_SHOT, Question
 
 __all__ = ["LONGEST_ANSWER", "Asked", "Interview"]
@@ -343,7 +343,7 @@ def _chosen(asked: Asked, text: str) -> tuple[str, str]:
         return short[0], ""
     if asked.question.kind == "name":
         return text, ""  # the rig file's own check knows the stock and what comes nearest
-    hint = nearest(word, values)
+    hint = nearest_hint(word, values)
     return (
         text,
         f'"{_plain(text)}" is not one of {listing(values)}. {hint or "Give one of them, or its number."}',
