@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -65,7 +66,7 @@ def examine(work: Work, met: Contribution | None = None, *, for_verdict: bool = 
     met : Contribution, optional
         What `meetings` found of it.
     for_verdict : bool
-        Leave out what no verdict depends on: how to set the mount.
+        Leave out what no verdict depends on: how to set the mount, how a wobble looks, what other sides would show.
 
     Returns
     -------
@@ -131,7 +132,7 @@ def _parts(work: Work, *, for_verdict: bool) -> tuple[list[Contribution], float 
     if work.shot.camera is not None:
         from rigcheck.studies.picturing import picturing
 
-        others.append(picturing)
+        others.append(partial(picturing, for_verdict=for_verdict))
     yields = work.still.yielding
     lost = lasting_set is None or (lasting_set > 0 and (yields is None or not np.isfinite(yields[0]).all()))
     if for_verdict or lost:

@@ -54,8 +54,13 @@ class Shown:
     total: float
 
 
-def hidden_support(prop: Prop, body: Carried, camera: Camera, frames: Frames, said: Said) -> Shown | None:
-    """Say what shows of the supports of a prop, and give it; None where its outline is not known."""
+def hidden_support(
+    prop: Prop, body: Carried, camera: Camera, frames: Frames, said: Said, *, for_verdict: bool = False
+) -> Shown | None:
+    """Say what shows of the supports of a prop, and give it; None where its outline is not known.
+
+    `for_verdict` leaves the other sides out.
+    """
     if body.shape is None:
         said.findings.append(
             skipped("hidden", HIDDEN_LABEL, "No size is given, so its outline is not known.")
@@ -63,11 +68,15 @@ def hidden_support(prop: Prop, body: Carried, camera: Camera, frames: Frames, sa
         return None
     if prop.mark is None:
         said.assumptions.append("No mark is given, so the prop is pictured in the middle of the frame.")
-    sides = _sides(body, camera, frames)
-    found, areas = _first_look(body, camera, frames, sides)
+    by_side: dict[str, float] = {}
+    if for_verdict:
+        found = _visible(body, camera, frames.rotation, frames.position)
+    else:
+        sides = _sides(body, camera, frames)
+        found, areas = _first_look(body, camera, frames, sides)
+        order = np.argsort(areas, kind="stable")
+        by_side = {sides.names[index]: float(areas[index]) for index in order}
     shown = _look(body, camera, frames, found)
-    order = np.argsort(areas, kind="stable")
-    by_side = {sides.names[index]: float(areas[index]) for index in order}
     hides = shown.most < HIDDEN_AREA
     said.findings.append(
         Finding(
@@ -78,17 +87,18 @@ def hidden_support(prop: Prop, body: Carried, camera: Camera, frames: Frames, sa
             limit=HIDDEN_AREA,
             unit="px^2",
             says=_shown_words(shown, moves=bool(body.travels)),
-            advice=() if hides else _side_advice(by_side, shown, _now(prop)),
+            advice=() if hides or for_verdict else _side_advice(by_side, shown, _now(prop)),
         )
     )
     turning = is_turning(body.travels)
-    said.figures.append(
-        Figure(
-            label="support shown, by side",
-            value="; ".join(f"{name} {_area_words(area)}" for name, area in by_side.items()),
-            note=f"were it straight and unbent, {'at most over the moves' if turning else 'at the end'}",
+    if not for_verdict:
+        said.figures.append(
+            Figure(
+                label="support shown, by side",
+                value="; ".join(f"{name} {_area_words(area)}" for name, area in by_side.items()),
+                note=f"were it straight and unbent, {'at most over the moves' if turning else 'at the end'}",
+            )
         )
-    )
     said.assumptions += [
         f"A support counts as hidden where less than {HIDDEN_AREA:g} px^2 of it shows: a choice.",
         (

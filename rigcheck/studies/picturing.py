@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.errors import ValidityError
+from rigcheck.model import Camera as FilmCamera
 from rigcheck.model import Shot
 from rigcheck.motion.response import free_decay
 from rigcheck.picture.wobble import (
@@ -46,13 +47,15 @@ STILL = 0.01
 _RING_SAMPLES = 33
 
 
-def picturing(work: Work) -> Contribution:
+def picturing(work: Work, *, for_verdict: bool = False) -> Contribution:
     """Say what the camera sees of a prop.
 
     Parameters
     ----------
     work : Work
         One prop computed.
+    for_verdict : bool
+        Leave out what no verdict depends on: figures, and from which side less would show.
 
     Returns
     -------
@@ -70,11 +73,12 @@ def picturing(work: Work) -> Contribution:
         body = carried(work.prop, work.reading, work.still)
         try:
             if work.motion is not None:
-                _wobble(shot, work.reading, work.still, work.motion, eye, said)
+                _wobble(shot, work.reading, work.still, work.motion, eye, said, for_verdict=for_verdict)
             frames = frames_of(shot, body)
-            if body.travels:
+            # With a lens the course is looked at in any case: a prop that comes beside it cannot be judged.
+            if body.travels and not (for_verdict and eye.camera.distance is None):
                 _course(shot, body, eye.camera, frames, said)
-            shown = hidden_support(work.prop, body, eye.camera, frames, said)
+            shown = hidden_support(work.prop, body, eye.camera, frames, said, for_verdict=for_verdict)
         except ValidityError as error:
             said.findings.append(skipped("hidden", HIDDEN_LABEL, f"{str(error)[:1].upper()}{str(error)[1:]}"))
             shown = None
@@ -85,7 +89,14 @@ def picturing(work: Work) -> Contribution:
 
 
 def _wobble(
-    shot: Shot, reading: Reading, still: Outcome, motion: MotionOutcome, eye: Eye, said: Said
+    shot: Shot,
+    reading: Reading,
+    still: Outcome,
+    motion: MotionOutcome,
+    eye: Eye,
+    said: Said,
+    *,
+    for_verdict: bool,
 ) -> None:
     """How the wobble after the move looks: its direction, its rate on screen, its blur."""
     camera = shot.camera
@@ -95,18 +106,19 @@ def _wobble(
     if extent < STILL:
         said.figures.append(Figure(label="wobble in the picture", value=f"under {STILL:g} px"))
         return
-    way = _picture_way(reading, still, eye)
-    said.figures.append(
-        Figure(
-            label="wobble in the picture",
-            value=f"{extent:.3g} px, {direction_words(way)}",
-            note=(
-                "peak to peak after the moves, in its widest direction"
-                if eye.growth is None
-                else "peak to peak after the moves, at the farthest point of its outline"
-            ),
+    if not for_verdict:
+        way = _picture_way(reading, still, eye)
+        said.figures.append(
+            Figure(
+                label="wobble in the picture",
+                value=f"{extent:.3g} px, {direction_words(way)}",
+                note=(
+                    "peak to peak after the moves, in its widest direction"
+                    if eye.growth is None
+                    else "peak to peak after the moves, at the farthest point of its outline"
+                ),
+            )
         )
-    )
     if camera.frame_rate is None:
         return
     rate = camera.frame_rate.m_as("Hz")
@@ -115,52 +127,8 @@ def _wobble(
     true = float(motion.angular_frequency[0, int(size.argmax())]) / (2 * np.pi)
     on_screen, folded = seen_frequency(true, rate, shown)
     seen, is_false = float(on_screen), bool(folded)
-    speed = "at its own speed" if shown == rate else f"at {shown / rate:.3g} of its speed"
-    said.figures.append(
-        Figure(
-            label="seen on playback",
-            value=f"{seen:.3g} Hz",
-            note=f"a false rate: {true:.3g} Hz on set is faster than half of {rate:g} frames a second"
-            if is_false
-            else f"{true:.3g} Hz on set, shown {speed}",
-        )
-    )
-    alike = lookalike_frequencies(min(seen, shown / 2), rate, shown, highest=2 * rate)
-    others = [f"{value:.3g}" for value in alike if abs(value - true) > 1e-6 * rate]
-    if others:
-        said.figures.append(
-            Figure(
-                label="would look the same",
-                value=f"{listed(others)} Hz",
-                note=f"true rates up to {2 * rate:g} Hz that these frames cannot tell from it",
-            )
-        )
-    shutter = camera.shutter_angle.m_as("rad")
-    rates = np.array([rate, 2 * rate, rate / 2])
-    looks = seen_wobble(
-        true,
-        extent,
-        frame_rate=rates,
-        shutter_angle=shutter,
-        playback_rate=rates if camera.playback_rate is None else shown,
-    )
-    said.figures.append(
-        Figure(
-            label="blur of the wobble",
-            value=f"{float(looks.blur[0]):.3g} px",
-            note=f"in the frame that catches it fastest, open for {_exposure_words(shutter, rate)}",
-        )
-    )
-    for at in (1, 2):
-        frequency = f"{float(looks.frequency[at]):.3g} Hz{', false' if looks.aliased[at] else ''}"
-        said.figures.append(
-            Figure(
-                label=f"the same at {rates[at]:g} fps",
-                value=f"{frequency}, {float(looks.extent[at]):.3g} px from frame to frame,"
-                f" blur {float(looks.blur[at]):.3g} px",
-                note="shown as shot" if camera.playback_rate is None else f"shown at {shown:g} fps",
-            )
-        )
+    if not for_verdict:
+        said.figures += _on_screen(camera, rate, shown, true, seen, extent, is_false=is_false)
     if is_false and extent >= CAUTION_SHARE * reading.task.limits.wobble:
         enough = 10 * int(np.ceil(2.5 * true / 10))
         said.findings.append(
@@ -178,6 +146,60 @@ def _wobble(
                 advice=(f"Film a test at {enough} fps or more, where it shows as it is.",),
             )
         )
+
+
+def _on_screen(
+    camera: FilmCamera, rate: float, shown: float, true: float, seen: float, extent: float, *, is_false: bool
+) -> list[Figure]:
+    """How a wobble of a true frequency [Hz] and extent [px] looks, filmed at one rate and shown at another [1/s]."""
+    figures: list[Figure] = []
+    speed = "at its own speed" if shown == rate else f"at {shown / rate:.3g} of its speed"
+    figures.append(
+        Figure(
+            label="seen on playback",
+            value=f"{seen:.3g} Hz",
+            note=f"a false rate: {true:.3g} Hz on set is faster than half of {rate:g} frames a second"
+            if is_false
+            else f"{true:.3g} Hz on set, shown {speed}",
+        )
+    )
+    alike = lookalike_frequencies(min(seen, shown / 2), rate, shown, highest=2 * rate)
+    others = [f"{value:.3g}" for value in alike if abs(value - true) > 1e-6 * rate]
+    if others:
+        figures.append(
+            Figure(
+                label="would look the same",
+                value=f"{listed(others)} Hz",
+                note=f"true rates up to {2 * rate:g} Hz that these frames cannot tell from it",
+            )
+        )
+    shutter = camera.shutter_angle.m_as("rad")
+    rates = np.array([rate, 2 * rate, rate / 2])
+    looks = seen_wobble(
+        true,
+        extent,
+        frame_rate=rates,
+        shutter_angle=shutter,
+        playback_rate=rates if camera.playback_rate is None else shown,
+    )
+    figures.append(
+        Figure(
+            label="blur of the wobble",
+            value=f"{float(looks.blur[0]):.3g} px",
+            note=f"in the frame that catches it fastest, open for {_exposure_words(shutter, rate)}",
+        )
+    )
+    for at in (1, 2):
+        frequency = f"{float(looks.frequency[at]):.3g} Hz{', false' if looks.aliased[at] else ''}"
+        figures.append(
+            Figure(
+                label=f"the same at {rates[at]:g} fps",
+                value=f"{frequency}, {float(looks.extent[at]):.3g} px from frame to frame,"
+                f" blur {float(looks.blur[at]):.3g} px",
+                note="shown as shot" if camera.playback_rate is None else f"shown at {shown:g} fps",
+            )
+        )
+    return figures
 
 
 def _picture_way(reading: Reading, still: Outcome, eye: Eye) -> Array:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -45,7 +46,13 @@ def prop(
 
 
 def look(*text: str) -> Contribution:
-    return picturing(computed(*text))
+    """What the camera sees; the same findings have to come out where only a verdict is wanted."""
+    work = computed(*text)
+    seen, for_verdict = picturing(work), picturing(work, for_verdict=True)
+    assert [replace(one, advice=()) for one in for_verdict.findings] == [
+        replace(one, advice=()) for one in seen.findings
+    ]
+    return seen
 
 
 def finding(part: Contribution, name: str = "hidden") -> Finding:
