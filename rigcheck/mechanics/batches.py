@@ -5,7 +5,16 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["cross", "definite", "inverse_factor", "largest_pairs", "pairs_of", "runs_of", "uncoupled"]
+__all__ = [
+    "cross",
+    "definite",
+    "inverse_factor",
+    "largest_pairs",
+    "pairs_of",
+    "runs_of",
+    "uncoupled",
+    "upper_inverse_factor",
+]
 
 Array = NDArray[np.float64]
 
@@ -70,6 +79,28 @@ def inverse_factor(matrix: Array) -> Array:
     result[:, :half, :half], result[:, half:, half:] = first, last
     result[:, half:, :half] = -(last @ below @ first)
     return result
+
+
+def upper_inverse_factor(matrix: Array) -> Array:
+    """The same for the factor that is upper triangular, in which the first freedoms stand alone.
+
+    Parameters
+    ----------
+    matrix : array, shape (B, n, n)
+        Symmetric positive definite.
+
+    Returns
+    -------
+    array, shape (B, n, n)
+        Upper triangular ``U^-1`` with ``matrix = U U^T``.
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        If a matrix is not positive definite.
+    """
+    turned = inverse_factor(np.ascontiguousarray(matrix[:, ::-1, ::-1]))
+    return np.ascontiguousarray(turned[:, ::-1, ::-1])
 
 
 def pairs_of(stiffness: Array, mass: Array) -> tuple[Array, Array]:

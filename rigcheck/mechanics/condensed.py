@@ -16,10 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.errors import ArgumentError
-from rigcheck.mechanics.batches import definite, inverse_factor, pairs_of, runs_of, uncoupled
+from rigcheck.mechanics.batches import definite, pairs_of, runs_of, uncoupled, upper_inverse_factor
 from rigcheck.mechanics.elements import END_FREEDOMS, Field, Order
 from rigcheck.mechanics.frame import PROP_FREEDOMS, Element, Frame, mix
-from rigcheck.mechanics.lanczos import Arrow, few_modes, pushed, reached
+from rigcheck.mechanics.lanczos import Arrow, few_modes, reached
 
 __all__ = ["FEW_MODES", "CondensedFrame", "CondensedModes", "CondensedMotion", "CondensedSettled"]
 
@@ -539,8 +539,9 @@ class CondensedFrame:
         hundredth to 1e-7, even where supports weigh twenty times as much as the prop. Modes of the supports alone,
         which leave the prop at rest, do not appear.
 
-        In coordinates in which K is the identity, ``x = L^-T x'`` for the nodes and ``y = R y'`` with ``R R^T =
-        K_zz^-1`` inside, one step is a product with ``[[L^-1 M_n L^-T, L^-1 G^T R], [R^T G L^-T, R^T M_zz R]]``.
+        In coordinates in which K is the identity, ``x = U^-T x'`` with ``K_n = U U^T`` for the nodes and ``y = R y'``
+        with ``R R^T = K_zz^-1`` inside, one step is a product with ``[[U^-1 M_n U^-T, U^-1 G^T R], [R^T G U^-T,
+        R^T M_zz R]]``. With U upper triangular a load on the prop moves the prop's coordinates alone.
         Freedoms that nothing couples go apart, so that modes of equal frequency in two planes are not mixed.
         """
         state = settled.nodes
@@ -556,14 +557,14 @@ class CondensedFrame:
         field = scale.loads(self._unit_loads(state) if loads is None else self._condensed_loads(state, loads))
         omega, participation, states = few_modes(
             operator,
-            scale.lower,
+            scale.factor,
             field,
             uncoupled(state.stiffness, mass),
             prop=PROP_FREEDOMS,
             least_share=least_share,
             steps=steps,
         )
-        nodes = _across(scale.lower) @ states[:, : self._count]
+        nodes = _across(scale.factor) @ states[:, : self._count]
         count = field.shape[2]
         return CondensedMotion(
             angular_frequency=omega,
@@ -622,33 +623,15 @@ class CondensedFrame:
         lowest = np.zeros(frame.batch)
         for group in uncoupled(state.stiffness, added):
             part, _ = operator.part(group)
-            first = self._pushed(scale, part, group)
-            if first.shape[2]:
-                _, reduced = reached(part, first, steps)
+            count = int(np.sum(group < PROP_FREEDOMS))
+            if count or part.inner:
+                _, reduced = reached(part, count, steps, _bends(part, count))
                 lowest = np.minimum(lowest, np.linalg.eigvalsh(reduced)[:, 0])
         # Rounding leaves about 1e-12 where nothing is compressed.
         buckles = loaded & state.definite & (lowest < -_FAR_FROM_BUCKLING)
         factor[buckles] = -1 / lowest[buckles]
         factor[~state.definite & ~settled.stable] = 0.0
         return factor
-
-    def _pushed(self, scale: _Scale, part: Arrow, group: NDArray[np.intp]) -> Array:
-        """Static shapes of unit loads on the prop, and two bends of the insides of a part.
-
-        Each bend takes in the lowest internal function of every other field, with weights that all differ, so that
-        it is not at right angles to supports that bend against each other.
-        """
-        columns = group[group < PROP_FREEDOMS]
-        size, count = part.size, len(columns)
-        bends = min(2, len(part.inner))
-        result = np.zeros((self.frame.batch, size, count + bends))
-        result[:, :, :count] = pushed(scale.lower, group, columns, size)
-        place = len(group)
-        for number, (block, root) in enumerate(zip(part.inner, part.roots, strict=True)):
-            stop = place + block.shape[1]
-            result[:, place:stop, count + number % 2] = _first_row(root) / (1 + number // 2)
-            place = stop
-        return result
 
     def _scaled(self, scale: _Scale, nodes: Array, forms: Sequence[Sequence[_Form | None]]) -> Arrow:
         """A form of the whole frame in the coordinates of `scale`; insides of fields without one are left out."""
@@ -662,13 +645,13 @@ class CondensedFrame:
                     side = self._sides[index][:, :, rows] @ _times(form.coupling, root)
                     for part, place in self._runs[index]:
                         joined[:, place] += side[:, part]
-                    sides.append(scale.lower @ joined)
+                    sides.append(scale.factor @ joined)
                     inner.append(_times(_across(_times(form.inner, root)), root))
                     roots.append(root)
                     places.append(np.arange(start, stop))
                 start = stop
         return Arrow(
-            nodes=scale.lower @ nodes @ _across(scale.lower),
+            nodes=scale.factor @ nodes @ _across(scale.factor),
             sides=sides,
             inner=inner,
             roots=roots,
@@ -804,7 +787,7 @@ def _root(matrix: Array) -> Array:
 class _Scale:
     """Coordinates in which the condensed stiffness is the identity; see `CondensedFrame.motion`."""
 
-    lower: Array  # L^-1 of the nodes, (B, n, n)
+    factor: Array  # U^-1 of the nodes, upper triangular, (B, n, n)
     inner: list[list[Array]]  # R of each field: (B, i), diagonal, or (B, i, i)
 
     @classmethod
@@ -814,7 +797,7 @@ class _Scale:
             # Any regular stiffness will do: the variant is not stable, and its numbers mean nothing.
             stiffness = np.where(state.definite[:, None, None], stiffness, np.eye(stiffness.shape[1]))
         return cls(
-            lower=inverse_factor(stiffness),
+            factor=upper_inverse_factor(stiffness),
             inner=[
                 [
                     np.asarray(
@@ -832,7 +815,7 @@ class _Scale:
         nodes, inside = loads
         return np.concatenate(
             [
-                self.lower @ nodes,
+                self.factor @ nodes,
                 *(
                     own * root[..., None] if root.ndim == 2 else _across(root) @ own
                     for forces, roots in zip(inside, self.inner, strict=True)
@@ -841,6 +824,23 @@ class _Scale:
             ],
             axis=1,
         )
+
+
+def _bends(part: Arrow, count: int) -> Array | None:
+    """Two bends of the insides of a part, without its first freedoms, (B, N - count, 2), to start from.
+
+    Each bend takes in the lowest internal function of every other field, with weights that all differ, so that
+    it is not at right angles to supports that bend against each other.
+    """
+    if not part.inner:
+        return None
+    result = np.zeros((len(part.nodes), part.size - count, min(2, len(part.inner))))
+    place = part.nodes.shape[1] - count
+    for number, (block, root) in enumerate(zip(part.inner, part.roots, strict=True)):
+        stop = place + block.shape[1]
+        result[:, place:stop, number % 2] = _first_row(root) / (1 + number // 2)
+        place = stop
+    return result
 
 
 def _first_row(root: Array) -> Array:

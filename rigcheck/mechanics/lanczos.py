@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from rigcheck.mechanics.batches import inverse_factor, uncoupled
+from rigcheck.mechanics.batches import inverse_factor, uncoupled, upper_inverse_factor
 
-__all__ = ["Arrow", "Motion", "few_modes", "motion_of", "pushed", "reached", "those_that_count"]
+__all__ = ["Arrow", "Motion", "few_modes", "motion_of", "reached", "those_that_count"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -111,6 +111,19 @@ class Arrow:
         starts = [index for index, size in enumerate(sizes) if index == 0 or size != sizes[index - 1]]
         return [np.stack(self.inner[start:stop], axis=1) for start, stop in pairwise([*starts, len(sizes)])]
 
+    def split(self, count: int) -> tuple[Array, Array, Arrow]:
+        """The matrix among its first freedoms, which are nodes, from these to the others, and among the others."""
+        return (
+            self.nodes[:, :count, :count],
+            np.concatenate([self.nodes[:, count:, :count], self.back[:, :, :count]], axis=1),
+            replace(
+                self,
+                nodes=self.nodes[:, count:, count:],
+                sides=[side[:, count:] for side in self.sides],
+                places=[place - count for place in self.places],
+            ),
+        )
+
     def __call__(self, vectors: Array) -> Array:
         """Product with vectors (B, N, any)."""
         batch, count = self.nodes.shape[:2]
@@ -182,25 +195,25 @@ def motion_of(
         shapes.append(shape)
         places.append(np.arange(start, start + len(own)))
         start += len(own)
-    lower = inverse_factor(firm)
+    factor = upper_inverse_factor(firm)
     arrow = Arrow(
-        nodes=lower @ heavy @ _transposed(lower),
-        sides=[lower @ side for side in sides],
+        nodes=factor @ heavy @ _transposed(factor),
+        sides=[factor @ side for side in sides],
         inner=inner,
         roots=roots,
         places=places,
     )
     omega, participation, states = few_modes(
         arrow,
-        lower,
-        np.concatenate([lower @ load, *pushes], axis=1),
+        factor,
+        np.concatenate([factor @ load, *pushes], axis=1),
         uncoupled(firm, heavy),
         prop=prop,
         least_share=least_share,
         steps=steps,
     )
     result = np.empty((len(stiffness), size, states.shape[2]))
-    result[:, outside] = outer = _transposed(lower) @ states[:, : len(outside)]
+    result[:, outside] = outer = _transposed(factor) @ states[:, : len(outside)]
     for own, shape, root, place in zip(inside, shapes, roots, places, strict=True):
         result[:, own] = shape @ outer + root @ states[:, place]
     count = loads.shape[2]
@@ -214,7 +227,7 @@ def motion_of(
 
 def few_modes(
     arrow: Arrow,
-    lower: Array,
+    factor: Array,
     field: Array,
     groups: list[Index],
     *,
@@ -228,8 +241,8 @@ def few_modes(
     ----------
     arrow : Arrow
         The mass.
-    lower : array, shape (B, n, n)
-        ``L^-1`` of the nodes' stiffness ``L L^T``; the first nodes' freedoms are the prop's.
+    factor : array, shape (B, n, n)
+        ``U^-1`` of the nodes' stiffness ``U U^T``, upper triangular; the first nodes' freedoms are the prop's.
     field : array, shape (B, N, k)
         Loads of the fields.
     groups : list of int array
@@ -244,98 +257,97 @@ def few_modes(
     """
     spaces, values, moved, forces = [], [], [], []
     for group in groups:
-        columns = group[group < prop]
-        if not len(columns):
+        count = int(np.sum(group < prop))
+        if not count:
             continue
         part, places = arrow.part(group)
-        space, reduced = reached(part, pushed(lower, group, columns, len(places)), steps)
+        space, reduced = reached(part, count, steps)
         value, mixed = np.linalg.eigh(reduced)
+        own = field[:, places]
         values.append(value)
-        shape = _transposed(space @ mixed)
-        moved.append(shape[:, :, : len(group)] @ lower[:, group, :prop])
-        forces.append(shape @ field[:, places])
-        spaces.append((places, shape))
+        # The prop's freedoms stand alone in these coordinates, and move the prop alone.
+        moved.append(_transposed(mixed[:, :count]) @ factor[:, group[:count], :prop])
+        forces.append(
+            _transposed(mixed) @ np.concatenate([own[:, :count], _transposed(space) @ own[:, count:]], axis=1)
+        )
+        spaces.append((places, count, space, mixed))
     value, force = np.concatenate(values, axis=1), np.concatenate(forces, axis=1)
     kept, valid = those_that_count(value, _transposed(np.concatenate(moved, axis=1)), force, least_share)
     omega = 1 / np.sqrt(np.take_along_axis(value, kept, axis=1))
     size = np.where(valid, omega, 0.0)
-    rows, count = np.arange(len(lower))[:, None], field.shape[2]
+    rows, fields = np.arange(len(factor))[:, None], field.shape[2]
     # Which of all modes come where, and how large.
     picked = np.zeros((*value.shape, kept.shape[1]))
     picked[rows, kept, np.arange(kept.shape[1])] = size
-    states = np.zeros((*field.shape[:2], count + kept.shape[1]))
-    states[:, :, :count] = field
+    states = np.zeros((*field.shape[:2], fields + kept.shape[1]))
+    states[:, :, :fields] = field
     start = 0
-    for places, shape in spaces:
-        stop = start + shape.shape[1]
-        states[:, places, count:] += _transposed(shape) @ picked[:, start:stop]
+    for places, count, space, mixed in spaces:
+        stop = start + mixed.shape[2]
+        shares = mixed @ picked[:, start:stop]
+        states[:, places[:count], fields:] = shares[:, :count]
+        states[:, places[count:], fields:] = space @ shares[:, count:]
         start = stop
     return omega, np.asarray(force[rows, kept] * size[..., None]), states
 
 
-def pushed(lower: Array, group: Index, freedoms: Index, size: int) -> Array:
-    """Static shapes of unit loads on some nodes' freedoms, in the coordinates of `few_modes`.
+def reached(arrow: Arrow, count: int, steps: int, more: Array | None = None) -> tuple[Array, Array]:
+    """Orthonormal vectors reached from the first freedoms in some steps, and the matrix among them.
 
     Parameters
     ----------
-    lower : array, shape (B, n, n)
-        As there.
-    group, freedoms : int array
-        The nodes' freedoms that come first in the result; those that are loaded.
-    size : int
-        Length of the result's vectors.
-
-    Returns
-    -------
-    array, shape (B, size, freedoms)
-    """
-    result = np.zeros((len(lower), size, len(freedoms)))
-    result[:, : len(group)] = lower[:, group[:, None], freedoms]
-    return result
-
-
-def reached(operator: Callable[[Array], Array], first: Array, steps: int) -> tuple[Array, Array]:
-    """Orthonormal vectors reached from the first ones in some steps, and the operator among them.
-
-    Parameters
-    ----------
-    operator : callable
-        Product of a symmetric matrix with vectors (B, n, any).
-    first : array, shape (B, n, c)
-        Vectors to start from.
+    arrow : Arrow
+        A symmetric matrix of N freedoms, applied in every step.
+    count : int
+        How many freedoms, each a vector to start from; they are among its nodes.
     steps : int
-        How often the operator is worked in.
+        How often the matrix is worked in, at least 1.
+    more : array, shape (B, N - count, c), optional
+        Vectors among the other freedoms to start from besides.
 
     Returns
     -------
-    tuple of array, shape (B, n, k) and (B, k, k)
-        k is c (steps + 1); where that is not less than n, the whole space with k = n.
+    tuple of array, shape (B, N - count, k) and (B, count + k, count + k)
+        The vectors among the other freedoms; the first ones belong with them as they are. The matrix among them all.
+        k is ``c + steps (count + c)``; where that is not less than N - count, the whole space with k = N - count.
 
     Notes
     -----
-    Each step's vectors are made orthogonal to all before and orthonormal among themselves, twice over ("twice is
-    enough", B. N. Parlett, The Symmetric Eigenvalue Problem, ch. 6, from memory). Where a step brings nothing new,
-    rounding fills the place with a vector orthogonal to the others, which does no harm: Ritz values in a larger space
-    are no worse.
+    Vectors that start from freedoms leave nothing of these to the others, so that these need not be made orthogonal
+    to them. The two first steps are taken before the vectors are made orthonormal, all at once and by reflections,
+    which lose nothing to their lengths; what a third step brings is orthogonal to all before and orthonormal in
+    itself, twice over ("twice is enough", B. N. Parlett, The Symmetric Eigenvalue Problem, ch. 6, from memory). Where
+    a step brings nothing new, rounding fills the place with a vector orthogonal to the others, which does no harm:
+    Ritz values in a larger space are no worse.
     """
-    batch, size, count = first.shape
-    total = count * (steps + 1)
+    first, side, others = arrow.split(count)
+    batch, size = side.shape[:2]
+    started = [] if more is None else [more]
+    width = count + sum(block.shape[2] for block in started)
+    total = width * (steps + 1) - count
     if total >= size:
-        every = np.broadcast_to(np.eye(size), (batch, size, size))
-        return every, operator(every)
-    space, moved = np.empty((batch, size, total)), np.empty((batch, size, total))
-    block = np.linalg.qr(first).Q
-    for start in range(0, total, count):
-        stop = start + count
-        space[:, :, start:stop] = block
-        moved[:, :, start:stop] = operator(block)
-        if stop < total:
-            known = space[:, :, :stop]
-            block = np.linalg.qr(_beside(known, moved[:, :, start:stop])[0]).Q
-            block, lay = _beside(known, block)
+        space = np.broadcast_to(np.eye(size), (batch, size, size))
+        moved = others(space)
+    else:
+        block = np.concatenate([side, *(others(block) for block in started)], axis=2)
+        # Two steps at once.
+        blocks = [*started, block] if steps == 1 else [*started, block, others(block)]
+        space = np.linalg.qr(np.concatenate(blocks, axis=2)).Q
+        moved = others(space)
+        while space.shape[2] < total:
+            block = np.linalg.qr(_beside(space, moved[:, :, -width:])[0]).Q
+            block, lay = _beside(space, block)
             if lay > _SKEW:
-                block = np.linalg.qr(block).Q
-    return space, _transposed(space) @ moved
+                # Something in it was rounding, or nothing: reflections fill its place at right angles to all others.
+                block = np.linalg.qr(np.concatenate([space, block], axis=2)).Q[:, :, space.shape[2] :]
+            space = np.concatenate([space, block], axis=2)
+            moved = np.concatenate([moved, others(block)], axis=2)
+    reduced = np.empty((batch, count + space.shape[2], count + space.shape[2]))
+    reduced[:, :count, :count] = first
+    reduced[:, count:, :count] = link = _transposed(space) @ side
+    reduced[:, :count, count:] = _transposed(link)
+    reduced[:, count:, count:] = _transposed(space) @ moved
+    return space, reduced
 
 
 def _beside(known: Array, vectors: Array) -> tuple[Array, float]:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import scipy.linalg
 
-from rigcheck.mechanics.lanczos import motion_of, reached, those_that_count
+from rigcheck.mechanics.lanczos import Arrow, motion_of, reached, those_that_count
 
 
 def matrices(size, seed=0, batch=3):
@@ -17,24 +17,79 @@ def matrices(size, seed=0, batch=3):
     return stiff, heavy @ heavy.transpose(0, 2, 1)
 
 
-def test_shapes_are_orthonormal_and_hold_the_largest_values():
+def arrow(matrix, nodes=None):
+    """The matrix with its first freedoms as nodes, and the others as the inside of one field."""
+    nodes = matrix.shape[1] if nodes is None else nodes
+    inside = [] if nodes == matrix.shape[1] else [slice(nodes, None)]
+    return Arrow(
+        nodes=matrix[:, :nodes, :nodes],
+        sides=[matrix[:, :nodes, place] for place in inside],
+        inner=[matrix[:, place, place] for place in inside],
+        roots=[np.ones((len(matrix), matrix.shape[1] - nodes)) for _ in inside],
+        places=[np.arange(nodes, matrix.shape[1]) for _ in inside],
+    )
+
+
+def whole(space, count):
+    """The vectors of `reached` in all freedoms."""
+    size = count + space.shape[1]
+    result = np.zeros((len(space), size, count + space.shape[2]))
+    result[:, range(count), range(count)] = 1
+    result[:, count:, count:] = space
+    return result
+
+
+@pytest.mark.parametrize("nodes", [30, 9])
+@pytest.mark.parametrize("steps", [1, 2, 5, 7])
+def test_shapes_are_orthonormal_and_span_what_the_matrix_makes_of_the_first(nodes, steps):
+    basis, _ = np.linalg.qr(matrices(30)[0])
+    heavy = basis @ (np.geomspace(1, 1e-4, 30)[:, None] * basis.transpose(0, 2, 1))
+    if nodes < 30:
+        heavy = np.linalg.qr(heavy).Q @ heavy @ np.linalg.qr(heavy).Q.transpose(0, 2, 1)
+    space, reduced = reached(arrow(heavy, nodes), 3, steps)
+    vectors = whole(space, 3)
+    count = 3 * (steps + 1)
+    np.testing.assert_allclose(
+        vectors.transpose(0, 2, 1) @ vectors, np.eye(count)[None].repeat(3, 0), atol=1e-13
+    )
+    np.testing.assert_allclose(reduced, vectors.transpose(0, 2, 1) @ heavy @ vectors, atol=1e-13)
+    made = heavy[:, :, :3]
+    for _ in range(steps):
+        unit = made / np.linalg.norm(made, axis=1, keepdims=True)
+        np.testing.assert_allclose(vectors @ (vectors.transpose(0, 2, 1) @ unit), unit, atol=1e-9)
+        made = heavy @ made
+
+
+def test_the_largest_values_come_out_first():
     basis, _ = np.linalg.qr(matrices(30)[0])
     heavy = basis @ (np.geomspace(1, 1e-8, 30)[:, None] * basis.transpose(0, 2, 1))
-    start = np.random.default_rng(1).normal(size=(3, 30, 3))
-    space, reduced = reached(lambda block: heavy @ block, start, 7)
-    np.testing.assert_allclose(space.transpose(0, 2, 1) @ space, np.eye(24)[None].repeat(3, 0), atol=1e-13)
-    found, whole = np.linalg.eigvalsh(reduced), np.linalg.eigvalsh(heavy)
-    np.testing.assert_allclose(found[:, -3:], whole[:, -3:], rtol=1e-9)
+    _, reduced = reached(arrow(heavy), 3, 7)
+    found, exact = np.linalg.eigvalsh(reduced), np.linalg.eigvalsh(heavy)
+    np.testing.assert_allclose(found[:, -3:], exact[:, -3:], rtol=1e-9)
 
 
 def test_a_space_that_is_exhausted_adds_nothing():
-    """Columns that depend on each other, and more steps than there are freedoms: no invented values."""
+    """Vectors that depend on each other, and more steps than there are freedoms: no invented values."""
     _, heavy = matrices(6)
-    start = np.random.default_rng(1).normal(size=(3, 6, 2))
-    start = np.concatenate([start, start[:, :, :1] + 1e-13, np.zeros((3, 6, 1))], axis=2)
-    space, reduced = reached(lambda block: heavy @ block, start, 5)
-    np.testing.assert_allclose(space.transpose(0, 2, 1) @ space, np.eye(6)[None].repeat(3, 0), atol=1e-13)
+    more = np.random.default_rng(1).normal(size=(3, 4, 1))
+    more = np.concatenate([more, more + 1e-13, np.zeros((3, 4, 1))], axis=2)
+    space, reduced = reached(arrow(heavy), 2, 5, more)
+    vectors = whole(space, 2)
+    np.testing.assert_allclose(vectors.transpose(0, 2, 1) @ vectors, np.eye(6)[None].repeat(3, 0), atol=1e-13)
     np.testing.assert_allclose(np.linalg.eigvalsh(reduced), np.linalg.eigvalsh(heavy), rtol=1e-9)
+
+
+def test_steps_that_bring_nothing_new_invent_no_values():
+    """A matrix that couples the first freedoms with one vector only: the rest of the space is filled anyhow."""
+    heavy = np.zeros((3, 20, 20))
+    heavy[:, range(20), range(20)] = np.geomspace(1, 1e-3, 20)
+    heavy[:, 0, 5] = heavy[:, 5, 0] = heavy[:, 1, 5] = heavy[:, 5, 1] = 0.01
+    space, reduced = reached(arrow(heavy), 2, 3)
+    vectors = whole(space, 2)
+    np.testing.assert_allclose(vectors.transpose(0, 2, 1) @ vectors, np.eye(8)[None].repeat(3, 0), atol=1e-13)
+    found, exact = np.linalg.eigvalsh(reduced), np.linalg.eigvalsh(heavy)
+    np.testing.assert_allclose(found[:, -2:], exact[:, -2:], rtol=1e-12)
+    assert np.all(found <= exact[:, -1:] * (1 + 1e-12))
 
 
 def test_motion_of_a_whole_frame_as_scipy_finds_it():
