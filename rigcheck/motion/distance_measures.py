@@ -76,6 +76,10 @@ def peak_to_peak_distance(points: ArrayLike, *, exact: bool = True, refine: bool
     path, power = _in_range(_path(points))
     lead, count = path.shape[:-2], path.shape[-1]
     flat = path.reshape(-1, path.shape[-2], count)
+    if flat.shape[1] == 1:
+        # On a line the ends are the highest and the lowest place.
+        height = _turns(flat[:, 0])[0] if refine and count >= 3 else flat[:, 0]
+        return np.asarray(np.ldexp((height.max(axis=1) - height.min(axis=1)).reshape(lead), power))
     if exact:
         squared = np.einsum("bkn,bkn->bn", flat, flat)
         first, second = _end_to_end(flat, squared)

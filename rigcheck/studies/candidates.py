@@ -371,7 +371,7 @@ class Candidates:
         return np.asarray(load * lengths**3 / (stiff if lengths.ndim == 1 else stiff[:, None]))
 
     def task_of(self, rows: Index, free_length: Array | None = None) -> Task:
-        """The task of candidates of one form and count as one batch.
+        """The task of candidates of one count as one batch.
 
         Parameters
         ----------
@@ -399,10 +399,12 @@ class Candidates:
 
     def _support(self, items: Index) -> SupportRig:
         base = repeat(self.task.rig.supports[0], len(items))
-        material = self.material
+        material, forms = self.material, self.forms[items]
+        mixed = bool(np.any(forms != forms[0]))
         return replace(
             base,
-            form=str(self.forms[items[0]]),
+            form="mixed" if mixed else str(forms[0]),
+            forms=forms if mixed else None,
             material=Material(
                 youngs_modulus=material.youngs_modulus[items],
                 shear_modulus=material.shear_modulus[items],

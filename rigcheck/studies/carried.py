@@ -205,8 +205,7 @@ def _line(support: SupportRig, moved: Array, turn: Array) -> Line:
     wide, thickness = None, None
     if support.form == "strip":
         thickness = float(support.thickness[0])
-        flat = width_direction("strip", straight[None])
-        assert flat is not None  # a strip has one
+        flat = width_direction(straight[None])
         along = np.diff(bent, axis=0)
         along /= np.linalg.norm(along, axis=1, keepdims=True)
         wide = flat[0] - (flat[0] * along).sum(axis=1, keepdims=True) * along

@@ -294,8 +294,7 @@ def _sides(body: Carried, camera: Camera, frames: Frames) -> _Sides:
     points = np.stack([tip + length * directions, np.broadcast_to(tip, directions.shape)], axis=1)
     wide = None
     if line.wide is not None:
-        flat = width_direction("strip", points)
-        assert flat is not None  # a strip has one
+        flat = width_direction(points)
         across = flat[:, 0] - (flat[:, 0] * directions).sum(axis=1, keepdims=True) * directions
         wide = np.broadcast_to(np.einsum("nij,rj->rni", rotation, across), (len(ways), len(position), 3))
     return _Sides(

@@ -295,5 +295,5 @@ def piece_axes(form: str, start: Array, stop: Array) -> Array:
         Rows: along the piece, and the two that its bending moments are about.
     """
     span = stop - start
-    width = width_direction(form, np.stack([start, stop])[None])
-    return local_axes(span / np.linalg.norm(span), None if width is None else width[0, 0])
+    width = width_direction(np.stack([start, stop])[None])[0, 0] if form == "strip" else None
+    return local_axes(span / np.linalg.norm(span), width)

@@ -95,7 +95,8 @@ class SupportRig(Batched):
     Attributes
     ----------
     form : str
-        ``round``, ``tube``, ``strip``, ``strand``, ``threaded``, or ``line`` for a round one that is tied.
+        ``round``, ``tube``, ``strip``, ``strand``, ``threaded``, or ``line`` for a round one that is tied; ``mixed``
+        where `forms` says which.
     material : Material
         What it is made of.
     diameter, wall_thickness, width, thickness : array, shape (B,)
@@ -104,6 +105,9 @@ class SupportRig(Batched):
         Wires of a strand, else 1.
     bond : array, shape (B,), or None
         How far the wires of a strand hold each other, 0 slipping to 1 as one piece; None slips.
+    forms : array of str, shape (B,), or None
+        Of each variant, of those that stand by themselves, where a batch has several: they are one batch because all
+        that tells them apart is their section.
     points : array, shape (B, n + 1, 3)
         Root to tip [m], from the first support's tip.
     clamp_diameters : array, shape (B,)
@@ -131,6 +135,7 @@ class SupportRig(Batched):
     thickness: Array
     wires: int = 1
     bond: Array | None = None
+    forms: NDArray[np.str_] | None = None
     points: Array
     clamp_diameters: Array
     root_stiffness: Array | None = None
@@ -149,7 +154,14 @@ class SupportRig(Batched):
     @property
     def outer_size(self) -> Array:
         """Diameter, of one wire in a strand, or thickness of a strip: what its material goes by [m], shape (B,)."""
+        if self.forms is not None:
+            return np.where(self.forms == "strip", self.thickness, self.diameter)
         return self.thickness if self.form == "strip" else self.diameter
+
+    @property
+    def has_width(self) -> bool:
+        """Whether it is a strip, or some of it are, so that it matters which way it lies."""
+        return self.form == "strip" or (self.forms is not None and "strip" in self.forms)
 
     @property
     def across(self) -> Array:
@@ -161,19 +173,31 @@ class SupportRig(Batched):
     @property
     def section(self) -> sections.Section:
         """Its bare cross-section, shape (B,)."""
-        nu = self.material.poissons_ratio
-        match self.form:
+        if self.forms is None:
+            return self._section(self.form, slice(None))
+        columns: dict[str, Any] = {}
+        for form in np.unique(self.forms):
+            own = self.forms == form
+            section = self._section(str(form), own)
+            for item in fields(section):
+                value = np.broadcast_to(getattr(section, item.name), np.sum(own))
+                columns.setdefault(item.name, np.empty(len(own), dtype=value.dtype))[own] = value
+        return sections.Section(**columns)
+
+    def _section(self, form: str, rows: Any) -> sections.Section:
+        nu, diameter = self.material.poissons_ratio[rows], self.diameter[rows]
+        match form:
             case "tube":
-                return sections.tube(self.diameter, self.wall_thickness, nu)
+                return sections.tube(diameter, self.wall_thickness[rows], nu)
             case "strip":
-                return sections.strip(self.width, self.thickness, nu)
+                return sections.strip(self.width[rows], self.thickness[rows], nu)
             case "strand":
-                bond = 0.0 if self.bond is None else self.bond
-                return sections.strand(self.diameter, self.wires, bond, poissons_ratio=nu)
+                bond = 0.0 if self.bond is None else self.bond[rows]
+                return sections.strand(diameter, self.wires, bond, poissons_ratio=nu)
             case "threaded":
-                return sections.threaded(self.diameter, nu)
+                return sections.threaded(diameter, nu)
             case _:
-                return sections.solid_round(self.diameter, nu)
+                return sections.solid_round(diameter, nu)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -456,7 +480,7 @@ def _frame_support(
         np.stack([sum_of([layer.mass[kind] for layer in group]) for group in layers], axis=1)
         for kind in range(4)
     ]
-    width = width_direction(support.form, points)
+    width = width_direction(points) if support.has_width else None
     first = points[:, 1] - points[:, 0]
     axes = frames.local_axes(
         first / np.linalg.norm(first, axis=1)[:, None], None if width is None else width[:, 0]
@@ -490,23 +514,19 @@ def sum_of(arrays: list[Array]) -> Array:
     return np.asarray(np.sum(arrays, axis=0))
 
 
-def width_direction(form: str, points: Array) -> Array | None:
+def width_direction(points: Array) -> Array:
     """Which way the width of a flat strip points: level, or to the right where it stands or hangs.
 
     Parameters
     ----------
-    form : str
-        Of the support's section.
     points : array, shape (B, n, 3)
         Along it, root to tip [m].
 
     Returns
     -------
-    array, shape (B, n - 1, 3), or None
-        For each straight piece, not of unit length; None for what is no strip.
+    array, shape (B, n - 1, 3)
+        For each straight piece, not of unit length.
     """
-    if form != "strip":
-        return None
     along = np.diff(points, axis=1)
     along = along / np.linalg.norm(along, axis=2, keepdims=True)
     level = np.cross(along, np.array([0.0, 1.0, 0.0]))

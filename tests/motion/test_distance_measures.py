@@ -207,3 +207,15 @@ def test_distances_whose_squares_no_number_holds(scale):
         found = measure(paths * sizes[:, None, None])
         assert found == pytest.approx(measure(paths) * sizes, rel=1e-12)
     assert peak_distance(np.zeros((3, 5))) == 0.0
+
+
+def test_a_path_along_a_line_is_as_wide_as_the_same_in_space():
+    rng = np.random.default_rng(5)
+    along = np.cumsum(rng.normal(size=(40, 300)), axis=1)
+    direction = np.array([2.0, -3.0, 6.0]) / 7.0
+    for refine in (True, False):
+        on_a_line = peak_to_peak_distance(along[:, None], refine=refine)
+        in_space = peak_to_peak_distance(direction[:, None] * along[:, None], refine=refine)
+        np.testing.assert_allclose(on_a_line, in_space, rtol=1e-12)
+    assert float(peak_to_peak_distance(np.array([[3.0]]))) == 0.0
+    assert float(peak_to_peak_distance(np.array([[3.0, -1.0]]))) == 4.0

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from rigcheck.mechanics.batches import keep_freed_memory
 from rigcheck.studies.candidates import Candidates, divided_at_ends
 from rigcheck.studies.cautions import REQUIRED_FACTOR
 from rigcheck.studies.evaluate import Outcome, needs_large
@@ -21,8 +22,8 @@ __all__ = ["AT_ONCE", "FINDINGS", "RANKS", "Graded", "grade_candidates", "margin
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
-AT_ONCE = 512
-"""Candidates in one batch: enough to keep numpy busy, few enough to stay in the cache."""
+AT_ONCE = 1024
+"""Supports in one batch: enough to keep numpy busy, few enough for little memory."""
 TOO_SOFT = 1.0
 """Least possible linear sag over free length from which a candidate is set aside as far too soft."""
 ENOUGH = 10.0
@@ -141,6 +142,7 @@ def grade_candidates(
     Graded
         In the order of `chosen`.
     """
+    keep_freed_memory()
     chosen = np.arange(len(candidates)) if chosen is None else chosen
     lengths = np.full(len(chosen), candidates.free_length()) if free_length is None else free_length
     graded = Graded.empty(len(chosen))
@@ -300,17 +302,12 @@ def _doubtful(candidates: Candidates, chosen: Index, lengths: Array) -> NDArray[
 
 
 def _alike(candidates: Candidates, chosen: Index, lengths: Array, places: Index) -> list[Index]:
-    """Places of candidates that can be one batch: of one form and count, and divided alike along their length."""
+    """Places of candidates that can be one batch: of one count, and divided alike along their length."""
     groups = []
-    forms, counts = candidates.forms[candidates.item[chosen]], candidates.count[chosen]
-    for form in np.unique(forms[places]):
-        for count in np.unique(counts[places]):
-            rows = places[(forms[places] == form) & (counts[places] == count)]
-            if not len(rows):
-                continue
-            rig: Rig = candidates.task_of(
-                chosen[rows], lengths[rows] if candidates.is_straight() else None
-            ).rig
-            divided = divided_at_ends(rig)
-            groups += [part for part in (rows[divided], rows[~divided]) if len(part)]
+    counts = candidates.count[chosen]
+    for count in np.unique(counts[places]):
+        rows = places[counts[places] == count]
+        rig: Rig = candidates.task_of(chosen[rows], lengths[rows] if candidates.is_straight() else None).rig
+        divided = divided_at_ends(rig)
+        groups += [part for part in (rows[divided], rows[~divided]) if len(part)]
     return groups
