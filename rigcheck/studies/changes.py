@@ -13,7 +13,7 @@ from rigcheck.motion.profiles import profile
 from rigcheck.studies.beside import on_several, side_by_side
 from rigcheck.studies.rigs import SleeveRig, SupportRig
 from rigcheck.studies.task import Choices, Task, Tube
-from rigcheck.studies.words import side_words
+from rigcheck.studies.words import material_words, side_words
 from rigcheck.units import Measured, measured
 
 __all__ = ["Edit", "Kind", "Trial", "smoother_moves", "usual_changes", "wider_changes"]
@@ -296,7 +296,8 @@ def _tube(task: Task, choices: Choices) -> list[Trial]:
     wider = [tube for tube in map(_tube_as_said, choices.tubes) if tube.diameter >= now * 0.999]
     return [
         Trial(
-            words=f"Take a {tube.diameter * 1e3:.4g} x {tube.wall_thickness * 1e3:.3g} mm {tube.name} in its place",
+            words=f"Take a {tube.diameter * 1e3:.4g} x {tube.wall_thickness * 1e3:.3g} mm"
+            f" {material_words(tube.name, 'tube')} in its place",
             task=_with_supports(
                 task,
                 lambda item, tube=tube: replace(  # type: ignore[misc]

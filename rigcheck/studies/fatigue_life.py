@@ -17,7 +17,7 @@ from rigcheck.studies.work import Work
 if TYPE_CHECKING:
     from rigcheck.stock import Material as StockMaterial
 
-__all__ = ["FATIGUE_LABEL", "check_fatigue", "hand_bends"]
+__all__ = ["FATIGUE_LABEL", "check_fatigue", "hand_bends", "takes_words"]
 
 FATIGUE_LABEL = "takes it lasts"
 TAKES_IN_HAND = 10.0
@@ -72,11 +72,11 @@ def check_fatigue(work: Work, layers: list[Layer], *, first_yield: float) -> Con
     takes = shortest.takes
     if takes >= TAKES_IN_HAND * limit:
         status = Status.PASS
-        says = f"It lasts {_takes_words(takes)}, by typical data."
+        says = f"It lasts {takes_words(takes)}, by typical data."
     elif takes >= limit:
         status = Status.CAUTION
         says = (
-            f"By typical data it lasts {_takes_words(takes)};"
+            f"By typical data it lasts {takes_words(takes)};"
             " life scatters by a factor of ten, so it may break before."
         )
     elif takes < 1:
@@ -84,7 +84,7 @@ def check_fatigue(work: Work, layers: list[Layer], *, first_yield: float) -> Con
         says = "The first take can break it."
     else:
         status = Status.FAIL
-        says = f"It is likely to break at the clamp after {_takes_words(takes)}."
+        says = f"It is likely to break at the clamp after {takes_words(takes)}."
     advice: list[str] = []
     if status is not Status.PASS:
         if takes / TAKES_IN_HAND >= 1:
@@ -94,7 +94,7 @@ def check_fatigue(work: Work, layers: list[Layer], *, first_yield: float) -> Con
             wanted = TAKES_IN_HAND * limit
             stress = (wanted / takes) ** shortest.exponent
             longer = f"Make the move about {stress**-0.5:.2g} times as long"
-            lasts = f"the swing stress falls to {share_words(stress)}, and it lasts {_takes_words(wanted)}"
+            lasts = f"the swing stress falls to {share_words(stress)}, and it lasts {takes_words(wanted)}"
             advice.append(f"{longer}: {lasts}.")
         advice.append("Take a thicker one, or a shorter free length, so that it swings less.")
     return Contribution(
@@ -185,15 +185,16 @@ def _stresses(still: Outcome, motion: MotionOutcome) -> list[tuple[float, float,
     ]
 
 
-def _takes_words(takes: float) -> str:
+def takes_words(takes: float) -> str:
+    """How many takes a support lasts, with the two digits that typical data bear out."""
     if takes >= MOST_TAKES:
         return "more than a million takes"
     return f"about {_rounded(takes)} take{'s' if takes >= 1.5 else ''}"
 
 
 def _rounded(count: float) -> str:
-    """A count with two digits, for example 12 000 as ``12000``."""
-    return f"{float(f'{count:.2g}'):.0f}"
+    """A count with two digits, for example ``12,000``."""
+    return f"{float(f'{count:.2g}'):,.0f}"
 
 
 def hand_bends(layers: list[Layer]) -> Contribution:

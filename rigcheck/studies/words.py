@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-__all__ = ["length_words", "listed", "mass_words", "share_words", "side_words", "way_words"]
+__all__ = ["length_words", "listed", "mass_words", "material_words", "share_words", "side_words", "way_words"]
 
 _DIRECTIONS = (("right", "left"), ("up", "down"), ("toward the camera", "away from the camera"))
 
@@ -35,6 +35,29 @@ def mass_words(mass: float) -> str:
     if grams < 99.5:
         return f"{grams:.2g} g"
     return f"{grams:.0f} g" if grams < 999.5 else f"{mass:.3g} kg"
+
+
+def material_words(material: str, section: str) -> str:
+    """A material with the form it is sold in, where its name does not say so.
+
+    Parameters
+    ----------
+    material : str
+        Its name.
+    section : str
+        As in the rig file.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> material_words("brass-c260", "tube"), material_words("carbon-tube", "tube"), material_words("brass", "round")
+    ('brass-c260 tube', 'carbon-tube', 'brass')
+    """
+    named = section == "round" or section in material.replace("-", " ").split()
+    return material if named else f"{material} {section}"
 
 
 def length_words(length: float) -> str:

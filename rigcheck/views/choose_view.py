@@ -4,8 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from rich.cells import cell_len
+from rich.text import Text
+
+from rigcheck.studies.words import material_words
 from rigcheck.views.as_json import plain_number
-from rigcheck.views.format import WIDEST, amount, marks_for, number, printable, sampled_chance
+from rigcheck.views.format import amount, number, printable, printable_or, sampled_chance
+from rigcheck.views.wrapped import WrappedPage
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -42,76 +47,62 @@ def render_choice(
     all_reach : bool
         Show how far every size reaches, not only those near the choice.
     """
-    from rich.text import Text
-
-    width = max(20, min(console.width, WIDEST))
-    encoding = console.encoding
-
-    def say(text: str, *, indent: int = 0, bold: bool = False, bullet: bool = False) -> None:
-        body = Text(printable(text, encoding=encoding), style="bold" if bold else "")
-        mark, room = ("- ", indent + 2) if bullet else ("", indent)
-        for place, line in enumerate(body.wrap(console, max(10, width - room), overflow="fold")):
-            line.rstrip()
-            lead = " " * indent + mark if not place else " " * room
-            console.print(Text(lead) + line, soft_wrap=True)
-
+    page = WrappedPage(console)
     shared = set.intersection(*(set(prop.assumptions) for prop in result.props)) if result.props else set()
     if len(result.props) == 1:
         shared = set()
-
-    say(f"What to buy: {result.title or 'untitled shot'}", bold=True)
+    page.heading(f"What to buy: {result.title or 'untitled shot'}")
     for prop in result.props:
-        console.print()
-        say(prop.name, bold=True)
-        say(_counts(prop), indent=2)
-        if prop.best:
-            _table(console, prop.best[:most], width)
-        else:
-            say(
-                "Nothing in this list can be graded for it: shorten the support or lighten the prop.",
-                indent=2,
-            )
-        if prop.lucky:
-            say(prop.lucky, indent=2)
-        if prop.thinner:
-            say(prop.thinner, indent=2)
-        if prop.front:
-            say("Thinnest for the least wobble (no other is better in both):", indent=2, bold=True)
-            _table(console, prop.front, width)
-        if prop.cures:
-            say("Or keep what the file has and change one thing:", indent=2, bold=True)
-            for cure in _leading(prop.cures):
-                say(cure.says, indent=4, bullet=True)
-        if prop.reach:
-            say("How far one of each size reaches with this prop:", indent=2, bold=True)
-            rows = prop.reach if all_reach else _near(prop)
-            _chart(console, rows, width)
-            if more := len(prop.reach) - len(rows):
-                say(f"{more} more sizes: add --reach.", indent=4)
+        page.blank()
+        _prop_choice(page, prop, most=most, all_reach=all_reach)
         if told := [text for text in prop.assumptions if text not in shared]:
-            say("Assumed:", indent=2, bold=True)
-            for text in told:
-                say(text, indent=4, bullet=True)
+            page.heading("Assumed:", indent=2)
+            page.bullets(told, indent=4)
     if shared:
-        console.print()
-        say("Assumed for all", bold=True)
-        for text in (text for text in result.props[0].assumptions if text in shared):
-            say(text, indent=2, bullet=True)
-    console.print()
-    say("Cautions", bold=True)
-    for caution in dict.fromkeys(
-        [*result.cautions, *(text for prop in result.props for text in prop.cautions)]
-    ):
-        say(caution, indent=2, bullet=True)
+        page.blank()
+        page.heading("Assumed for all")
+        page.bullets(text for text in result.props[0].assumptions if text in shared)
+    page.blank()
+    page.heading("Cautions")
+    own = [caution for prop in result.props for caution in prop.cautions]
+    page.bullets(dict.fromkeys([*result.cautions, *own]))
+    page.print()
+
+
+def _prop_choice(page: WrappedPage, prop: PropChoice, *, most: int | None, all_reach: bool) -> None:
+    """What to buy for one prop, why nothing thinner, what else to change, how far it reaches."""
+    page.heading(prop.name)
+    page.write(_counts(prop), hang=2)
+    if prop.best:
+        _table(page, prop.best[:most])
+    else:
+        page.write(
+            "Nothing in this list can be graded for it: shorten the support or lighten the prop.", hang=2
+        )
+    if prop.lucky:
+        page.write(prop.lucky, hang=2)
+    if prop.thinner:
+        page.write(prop.thinner, hang=2)
+    if prop.front:
+        page.heading("Thinnest for the least wobble (no other is better in both):", indent=2)
+        _table(page, prop.front)
+    if prop.cures:
+        page.heading("Or keep what the file has and change one thing:", indent=2)
+        page.bullets((cure.says for cure in _leading(prop.cures)), indent=4)
+    if prop.reach:
+        page.heading("How far one of each size reaches with this prop:", indent=2)
+        rows = prop.reach if all_reach else _near(prop)
+        _chart(page, rows)
+        if more := len(prop.reach) - len(rows):
+            page.write(f"{more} more sizes: add --reach.", hang=4)
 
 
 def _counts(prop: PropChoice) -> str:
     aside = prop.too_soft + prop.too_weak + prop.not_held
     return (
-        f"{prop.tried} tried: {prop.passing} pass on strength, buckling, sag and wobble, {prop.cautioned} with"
-        " caution,"
-        f" {prop.tried - prop.passing - prop.cautioned} fail"
-        + (f" ({aside} of them clear without the full solution)." if aside else ".")
+        f"{prop.tried:,} tried: {prop.passing:,} pass on strength, buckling, sag and wobble, {prop.cautioned:,} with"
+        f" caution, {prop.tried - prop.passing - prop.cautioned:,} fail"
+        + (f" ({aside:,} of them clear without the full solution)." if aside else ".")
     )
 
 
@@ -137,13 +128,10 @@ def _near(prop: PropChoice) -> tuple[Reach, ...]:
     return tuple(rows)
 
 
-def _table(console: Console, candidates: tuple[Candidate, ...], width: int) -> None:
+def _table(page: WrappedPage, candidates: tuple[Candidate, ...]) -> None:
     """One line a candidate, two where names are long; columns that decide least go where there is no room."""
-    from rich.text import Text
-
-    marks = marks_for(console.encoding)
     columns: dict[str, list[str]] = {
-        "": [f"{marks[one.verdict]} {one.verdict.value}" for one in candidates],
+        "": [f"{page.mark(one.verdict)} {one.verdict.value}" for one in candidates],
         "choice": [one.words for one in candidates],
         "shows": [
             amount(one.visible_width_mm, "mm")
@@ -166,8 +154,7 @@ def _table(console: Console, candidates: tuple[Candidate, ...], width: int) -> N
         "reach": [_or_dash(one.longest_reach_mm, "mm") for one in candidates],
     }
     columns = {
-        name: [printable(cell, encoding=console.encoding) for cell in cells]
-        for name, cells in columns.items()
+        name: [printable(cell, encoding=page.encoding) for cell in cells] for name, cells in columns.items()
     }
     two_lines = False
     for leave in ("", *_LEAVE_OUT):
@@ -180,10 +167,10 @@ def _table(console: Console, candidates: tuple[Candidate, ...], width: int) -> N
             for name, cells in columns.items()
         }
         total = 2 + sum(widths.values()) + len(_GAP) * (len(widths) - 1)
-        if total <= width:
+        if total <= page.measure:
             break
     else:
-        _stacked(console, candidates, columns, width)
+        _stacked(page, columns)
         return
 
     def line(cells: list[str]) -> None:
@@ -191,7 +178,7 @@ def _table(console: Console, candidates: tuple[Candidate, ...], width: int) -> N
             f"{cell:<{widths[name]}}" if name in ("", "choice") else f"{cell:>{widths[name]}}"
             for name, cell in zip(widths, cells, strict=True)
         ]
-        console.print(Text(f"  {_GAP.join(placed)}".rstrip()), soft_wrap=True)
+        page.add(Text(f"  {_GAP.join(placed)}"))
 
     line(list(columns))
     for row in range(len(candidates)):
@@ -213,19 +200,13 @@ def _wide(words: str, in_two: bool) -> int:
     return max(len(half) for half in _halves(words)) if in_two else len(words)
 
 
-def _stacked(
-    console: Console, candidates: tuple[Candidate, ...], columns: dict[str, list[str]], width: int
-) -> None:
+def _stacked(page: WrappedPage, columns: dict[str, list[str]]) -> None:
     """A few lines a candidate, for very narrow terminals."""
-    from rich.text import Text
-
-    for row in range(len(candidates)):
-        head = f"{columns[''][row]} {columns['choice'][row]}"
-        rest = ", ".join(f"{name} {columns[name][row]}" for name in ("shows", "wobble"))
-        for indent, text in ((2, head), (4, rest)):
-            for line in Text(text).wrap(console, max(10, width - indent), overflow="fold"):
-                line.rstrip()
-                console.print(Text(" " * indent) + line, soft_wrap=True)
+    for mark, choice, shows, wobble in zip(
+        *(columns[name] for name in ("", "choice", "shows", "wobble")), strict=True
+    ):
+        page.write(f"{mark} {choice}", hang=2)
+        page.write(f"shows {shows}, wobble {wobble}", hang=4)
 
 
 def _margin(value: float) -> str:
@@ -236,28 +217,24 @@ def _or_dash(value: float | None, unit: str) -> str:
     return "-" if value is None else amount(value, unit)
 
 
-def _chart(console: Console, rows: tuple[Reach, ...], width: int) -> None:
-    """A bar for each size, those of one material together."""
-    from rich.text import Text
-
-    reaching = [row for row in rows if row.length_mm is not None]
-    longest = max((row.length_mm or 0.0 for row in reaching), default=1.0)
-    labels = [row.item.label for row in rows]
-    column = max((len(label) for label in labels), default=0)
-    room = max(4, min(_BAR, width - column - 16))
-    block = "█" if printable("█", encoding=console.encoding) == "█" else "#"
+def _chart(page: WrappedPage, rows: tuple[Reach, ...]) -> None:
+    """A bar for each size, those of one material and form together."""
+    longest = max((row.length_mm or 0.0 for row in rows), default=0.0)
+    labels = [printable(row.item.label, encoding=page.encoding) for row in rows]
+    column = max((cell_len(label) for label in labels), default=0)
+    room = max(4, min(_BAR, page.measure - column - 16))
+    block = printable_or("█", "#", encoding=page.encoding)
     before = ""
     for row, label in zip(rows, labels, strict=True):
-        if row.item.material != before:
-            before = row.item.material
-            console.print(Text(f"    {printable(before, encoding=console.encoding)}"), soft_wrap=True)
+        kind = material_words(row.item.material, row.item.section)
+        if kind != before:
+            before = kind
+            page.write(kind, hang=4)
         if row.length_mm is None:
-            bar = "passes at no length from 20 mm on" if width - column >= 42 else "too thin"
+            bar = "passes at no length from 20 mm on" if page.measure - column >= 42 else "too thin"
         else:
-            full = block * max(1, round(room * row.length_mm / longest))
-            bar = f"{full} {row.length_mm:.0f} mm"
-        text = f"      {label:<{column}} {bar}"
-        console.print(Text(printable(text, encoding=console.encoding)), soft_wrap=True)
+            bar = f"{block * max(1, round(room * row.length_mm / longest))} {row.length_mm:.0f} mm"
+        page.write(bar, first=Text(f"      {label} "), hang=column + 7)
 
 
 # -- JSON -----------------------------------------------------------------------------------------------

@@ -5,8 +5,11 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from rich.text import Text
+
 from rigcheck.views.as_json import plain_number
-from rigcheck.views.format import WIDEST, amount, between, chance, number, printable
+from rigcheck.views.format import amount, between, chance, number, printable_or
+from rigcheck.views.wrapped import WrappedPage
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -40,70 +43,46 @@ def render_explain(
     saved : Path, optional
         The file that the fitted rig was written to.
     """
-    from rich.text import Text
-
-    width = max(20, min(console.width, WIDEST))
-    encoding = console.encoding
-    bar = "█" if printable("█", encoding=encoding) == "█" else "#"
-
-    def say(text: str, *, indent: int = 0, hang: int = 0, head: str = "", bold: bool = False) -> None:
-        body = Text(printable(text, encoding=encoding), style="bold" if bold else "")
-        rest = " " * (indent + max(hang, len(head)))
-        for place, line in enumerate(body.wrap(console, max(10, width - len(rest)), overflow="fold")):
-            line.rstrip()
-            console.print(Text(rest if place else " " * indent + head) + line, soft_wrap=True)
-
+    page = WrappedPage(console)
     of = ", ".join(part for part in (result.prop, result.title) if part)
-    say(f"What wobbles: {result.take or 'a bench test'}{f' ({of})' if of else ''}", bold=True)
-    if result.components:
-        shown = result.components if details else result.components[:_MOST_SHOWN]
-        for one in shown:
-            say(_swing(one, result.unit, details=details), indent=2, hang=2)
-        _say_more(say, len(result.components) - len(shown), "smaller swing")
-    elif result.take:
-        say("Nothing that can be told from noise and drift.", indent=2)
-    for one in result.background[:2]:
-        say(f"The background moves too: {_swing(one, result.unit, details=details)}", indent=2, hang=2)
-    _wobbles(say, result)
-    console.print()
-    say(f"Do: {result.next_step}", hang=4, bold=True)
-
+    page.heading(f"What wobbles: {result.take or 'a bench test'}{f' ({of})' if of else ''}")
+    shown = result.components if details else result.components[:_MOST_SHOWN]
+    page.bullets(_swing(one, result.unit, details=details) for one in shown)
+    _more(page, len(result.components) - len(shown), "smaller swing")
+    if result.take and not result.components:
+        page.write("Nothing that can be told from noise and drift.", hang=2)
+    page.bullets(
+        f"The background moves too: {_swing(one, result.unit, details=details)}"
+        for one in result.background[:2]
+    )
+    _wobbles(page, result)
+    page.blank()
+    page.write(page.text(result.next_step, "bold"), first=page.text("Do: ", "bold"), hang=4)
     if result.causes:
-        console.print()
-        say("Likeliest causes", bold=True)
-        shown_causes = result.causes if details else result.causes[:_MOST_SHOWN]
-        for place, cause in enumerate(shown_causes):
-            marks = f" {bar * max(1, round(_BAR * cause.chance)):<{_BAR}}" if width >= _NARROW else ""
-            head = f"{chance(cause.chance):>9}{marks}  "
-            say(cause.says, head=head)
-            if place == 0 or details:
-                _cause(say, cause)
-        _say_more(say, len(result.causes) - len(shown_causes), "less likely cause")
+        page.blank()
+        _causes(page, result.causes, details=details)
     if details:
-        _details(say, console, result)
-
+        _details(page, result)
     if result.fitted is not None and saved is not None:
-        console.print()
-        say(f"Written to {saved}", bold=True)
-        for text in result.fitted.says:
-            say(f"- {text}", indent=2, hang=2)
+        page.blank()
+        page.heading(f"Written to {saved}")
+        page.bullets(result.fitted.says)
     if result.notes:
-        console.print()
-        say("Good to know", bold=True)
-        for text in result.notes:
-            say(f"- {text}", indent=2, hang=2)
-    console.print()
-    say("Cautions", bold=True)
-    for text in result.cautions:
-        say(f"- {text}", indent=2, hang=2)
+        page.blank()
+        page.heading("Good to know")
+        page.bullets(result.notes)
+    page.blank()
+    page.heading("Cautions")
+    page.bullets(result.cautions)
     if not details:
-        console.print()
-        say("All causes with their tests and cures, and what was assumed: add --details.")
+        page.blank()
+        page.write("All causes with their tests and cures, and what was assumed: add --details.")
+    page.print()
 
 
-def _say_more(say: Any, count: int, what: str) -> None:
+def _more(page: WrappedPage, count: int, what: str) -> None:
     if count > 0:
-        say(f"and {count} {what}{'' if count == 1 else 's'}", indent=2)
+        page.write(f"and {count} {what}{'' if count == 1 else 's'}", hang=2)
 
 
 def _swing(one: Seen, unit: str, *, details: bool) -> str:
@@ -137,14 +116,14 @@ def _give_or_take(value: float, low: float, high: float, unit: str) -> str:
     return f"{value:.{places}f} ± {half:.{places}f} {unit}"
 
 
-def _wobbles(say: Any, result: ExplainResult) -> None:
+def _wobbles(page: WrappedPage, result: ExplainResult) -> None:
     """Wobble peak to peak: seen, predicted by the file, and with the likeliest cause before and after its cure."""
     unit = result.predicted_unit
     rows = []
     if result.seen is not None:
         rows.append(("seen after the tap" if result.tapped else "seen in the take", result.seen, result.unit))
     if result.predicted is not None:
-        rows.append(("by the rig file, after its move", result.predicted, unit))
+        rows.append(("by the file, after its move", result.predicted, unit))
     first = result.causes[0] if result.causes else None
     if first is not None and first.predicted is not None:
         rows.append(("with the likeliest cause", first.predicted, unit))
@@ -153,17 +132,33 @@ def _wobbles(say: Any, result: ExplainResult) -> None:
     if not rows:
         return
     limit = "" if result.limit is None else f", limit {amount(result.limit, unit)}"
-    say(f"Wobble, peak to peak{limit}", indent=2)
+    page.write(f"Wobble, peak to peak{limit}", hang=2)
+    column = 6 + max(len(words) for words, _, _ in rows)
     for words, value, of in rows:
-        say(f"{words:<32} {amount(value, of)}", indent=4)
+        page.write(amount(value, of), first=Text(f"    {words}  "), hang=column)
 
 
-def _cause(say: Any, cause: Cause) -> None:
-    if cause.implied is not None:
-        say(_implied(cause.implied), indent=11, hang=2)
-    say(f"Test: {cause.test}", indent=11, hang=2)
+def _causes(page: WrappedPage, causes: tuple[Cause, ...], *, details: bool) -> None:
+    """The likeliest first, each with its chance; what it takes, its test and its cure of the first, or of all."""
+    page.heading("Likeliest causes")
+    bar = printable_or("█", "#", encoding=page.encoding)
+    shown = causes if details else causes[:_MOST_SHOWN]
+    for place, cause in enumerate(shown):
+        bars = f" {bar * max(1, round(_BAR * cause.chance)):<{_BAR}}" if page.measure >= _NARROW else ""
+        first = f"{chance(cause.chance):>9}{bars}  "
+        page.write(cause.says, first=Text(first), hang=len(first))
+        if place == 0 or details:
+            for label, text in _about(cause):
+                page.write(text, first=Text(f"{'':11}{label:<10}"), hang=21)
+    _more(page, len(causes) - len(shown), "less likely cause")
+
+
+def _about(cause: Cause) -> list[tuple[str, str]]:
+    rows = [] if cause.implied is None else [("It takes:", _implied(cause.implied))]
+    rows.append(("Test:", cause.test))
     if cause.cure:
-        say(f"Cure: {cause.cure}{'' if cause.cure.endswith('.') else '.'}", indent=11, hang=2)
+        rows.append(("Cure:", f"{cause.cure}{'' if cause.cure.endswith('.') else '.'}"))
+    return rows
 
 
 def _implied(value: Implied) -> str:
@@ -175,32 +170,27 @@ def _implied(value: Implied) -> str:
             took += f" ({between(value.low, value.high)})"
         if value.given is not None:
             took += f", given {amount(value.given, value.unit)}"
-    return f"It takes: {took}. {'Plausible' if value.plausible else 'Hardly plausible'}: {value.says}."
+    return f"{took}. {'Plausible' if value.plausible else 'Hardly plausible'}: {value.says}."
 
 
-def _details(say: Any, console: Console, result: ExplainResult) -> None:
-    console.print()
+def _details(page: WrappedPage, result: ExplainResult) -> None:
+    page.blank()
     if result.cures:
-        say("Changes that still the rig as fitted, each computed in full", bold=True)
-        for text in result.cures:
-            say(f"- {text}", indent=2, hang=2)
+        page.heading("Changes that still the rig as fitted, each computed in full")
+        page.bullets(result.cures)
     if result.fitted is not None:
-        say("What the take has measured (--save NEWFILE writes it to a new rig file)", bold=True)
-        for text in result.fitted.says or ("nothing that a rig file has a place for",):
-            say(f"- {text}", indent=2, hang=2)
+        page.heading("What the take has measured (--save NEWFILE writes it to a new rig file)")
+        page.bullets(result.fitted.says or ("nothing that a rig file has a place for",))
     if result.part_s is not None and result.noise is not None:
-        say("How it was found", bold=True)
-        say(
-            f"- From {result.part_s[0]:.2f} to {result.part_s[1]:.2f} s of the take at"
+        page.heading("How it was found")
+        part = (
+            f"From {result.part_s[0]:.2f} to {result.part_s[1]:.2f} s of the take at"
             f" {number(result.frame_rate_Hz or 0.0, digits=4)} frames a second; noise of a frame"
-            f" {amount(result.noise, result.unit)}.",
-            indent=2,
-            hang=2,
+            f" {amount(result.noise, result.unit)}."
         )
-        say(f"- {result.order_criterion}", indent=2, hang=2)
-    say("Assumed", bold=True)
-    for text in result.assumptions:
-        say(f"- {text}", indent=2, hang=2)
+        page.bullets((part, result.order_criterion))
+    page.heading("Assumed")
+    page.bullets(result.assumptions)
 
 
 # -- JSON -----------------------------------------------------------------------------------------------

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from rigcheck.errors import OutputError
 from rigcheck.studies.results import Status
+from rigcheck.studies.words import material_words
 from rigcheck.views.figure_rig import draw_side, side_height, side_words
 from rigcheck.views.figure_style import (
     ACCENT,
@@ -253,7 +254,9 @@ def _reach(figure: Figure, prop: PropChoice, bottom: float) -> str:
     if not rows:
         return "No reach was worked out." if not prop.reach else "No size passes at any length."
     axes = axes_at(figure, 142, bottom + 12, 34, 64)
-    names = [printable(f"{row.item.label} {row.item.material}") for row in rows]
+    names = [
+        printable(f"{row.item.label} {material_words(row.item.material, row.item.section)}") for row in rows
+    ]
     lengths = [row.length_mm or 0.0 for row in rows]
     places = np.arange(len(rows))[::-1]
     axes.barh(places, lengths, height=0.62, color="#d8d2c4", edgecolor=INK, lw=0.6)

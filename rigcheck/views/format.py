@@ -21,6 +21,7 @@ __all__ = [
     "marks_for",
     "number",
     "printable",
+    "printable_or",
     "sampled_chance",
     "value_with_limit",
 ]
@@ -33,6 +34,7 @@ _PLAIN_MARKS = {Status.PASS: "+", Status.CAUTION: "!", Status.FAIL: "x", Status.
 
 _MOST_DIGITS = 9  # digits a value may take to be told apart from its limit
 _SMALLEST_AMOUNT = 0.001  # mm, px, s, Hz, MPa: below it nobody on a table top can see or set anything
+_IN_THREES = 10_000
 _HIDDEN_CATEGORIES = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
 
 _PLAIN_LETTERS = {
@@ -89,12 +91,13 @@ def number(value: float, *, digits: int = 3) -> str:
     Returns
     -------
     str
-        Plain digits from 0.0001 to 10 million, ``2e-9`` outside; ``no figure`` for NaN and infinity.
+        Plain digits from 0.0001 to 10 million, in threes from 10,000 on, ``2e-9`` outside; ``no figure`` for NaN and
+        infinity.
 
     Examples
     --------
     >>> [number(x) for x in (0.4567, 6.1, 1.0, 207.3, 12345.0, 0.00012, 2.0e-9, -0.0)]
-    ['0.457', '6.1', '1', '207', '12300', '0.00012', '2e-9', '0']
+    ['0.457', '6.1', '1', '207', '12,300', '0.00012', '2e-9', '0']
     """
     if not math.isfinite(value):
         return "no figure"
@@ -105,7 +108,8 @@ def number(value: float, *, digits: int = 3) -> str:
     if not -4 <= exponent < 7:
         return f"{_without_trailing_zeros(mantissa)}e{exponent}"
     rounded = float(f"{mantissa}e{exponent}")
-    return _without_trailing_zeros(f"{rounded:.{max(0, digits - 1 - exponent)}f}")
+    threes = "," if abs(rounded) >= _IN_THREES else ""
+    return _without_trailing_zeros(f"{rounded:{threes}.{max(0, digits - 1 - exponent)}f}")
 
 
 def amount(value: float, unit: str = "") -> str:
@@ -298,6 +302,17 @@ def printable(text: str, *, encoding: str = "utf-8") -> str:
         letter if _can_encode(letter, encoding) else _PLAIN_LETTERS.get(letter) or _escape(letter)
         for letter in shown
     )
+
+
+def printable_or(sign: str, plain: str, *, encoding: str) -> str:
+    """A sign where the output can write it, else a plain one.
+
+    Examples
+    --------
+    >>> printable_or("█", "#", encoding="utf-8"), printable_or("█", "#", encoding="ascii")
+    ('█', '#')
+    """
+    return sign if _can_encode(sign, encoding) else plain
 
 
 def _without_trailing_zeros(digits: str) -> str:

@@ -88,7 +88,7 @@ def render_export(console: Console, exported: ExportedKeys) -> None:
     page.blank()
     names = ", ".join(str(file) for file in exported.files)
     page.write(
-        f"Wrote {names}: the {exported.shaped} shaped move of {exported.prop}, {exported.keys} keys,"
+        f"Wrote {names}: the {exported.shaped} shaped move of {exported.prop}, {exported.keys:,} keys,"
         f" {number(exported.rate_Hz)} a second."
     )
     page.write(exported.says, first=_word(page, exported.status), hang=13)

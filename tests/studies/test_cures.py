@@ -113,7 +113,7 @@ def changed(text: str, advice: str) -> str:
             float(found[2]), rel=0.005
         )  # three digits are printed
         return put("mass", f"{found[2]} g")
-    if found := re.match(r"Take a (\S+) x (\S+) mm (\S+) in its place", advice):
+    if found := re.match(r"Take a (\S+) x (\S+) mm (\S+?)(?: tube)? in its place", advice):
         text = put("diameter", f"{found[1]} mm").replace(
             "[[prop.support]]\n", f'[[prop.support]]\nwall = "{found[2]} mm"\n'
         )

@@ -15,13 +15,13 @@ from rigcheck.studies.results import Status
 from rigcheck.views.as_json import dump
 from rigcheck.views.choose_view import choose_json, render_choice
 
-STEP = Step(words="Shorten it", edit=lambda prop: prop, cures=frozenset({"sag"}))
+STEP = Step(words="Shorten it", edit=lambda prop: prop, cures=frozenset({"sag"}), leaves={})
 
 
-def item(diameter=3e-3, material="carbon-rod"):
+def item(diameter=3e-3, material="carbon-rod", section="round"):
     return Item(
         material=material,
-        section="round",
+        section=section,
         diameter=diameter,
         label=f"{diameter * 1e3:g} mm",
         buy_ease=3,
@@ -97,6 +97,30 @@ def test_words_stand_beside_marks():
     assert "27.4 px" in text
     assert "1 mm passes at no length from 20 mm on" in text
     assert "next thinner, 2.5 mm carbon-rod, does not" in text
+
+
+def test_a_tube_is_called_one_wherever_its_name_does_not_say_so():
+    tubes = [item(8e-3, name, section="tube") for name in ("brass-c260", "carbon-tube")]
+    whole = result()
+    reach = tuple(Reach(item=one, length_mm=300.0) for one in (item(8e-3, "brass-c260"), *tubes))
+    prop = replace(whole.props[0], best=tuple(candidate(item=one) for one in tubes), reach=reach)
+    lines = [
+        line.strip()
+        for line in rendered(120, shown=replace(whole, props=(prop,)), all_reach=True).splitlines()
+    ]
+    assert {"brass-c260", "brass-c260 tube", "carbon-tube"} <= set(lines)
+    assert any("8 mm brass-c260 tube" in line for line in lines)
+    assert not any("carbon-tube tube" in line for line in lines)
+
+
+def test_large_counts_are_written_in_threes():
+    whole = result()
+    many = replace(whole.props[0], tried=12_345, passing=10_000, cautioned=1_234, too_soft=1_000)
+    said = " ".join(rendered(120, shown=replace(whole, props=(many,))).split())
+    assert (
+        "12,345 tried: 10,000 pass on strength, buckling, sag and wobble, 1,234 with caution, 1,111 fail"
+        in said
+    )
 
 
 def test_plain_terminals_get_plain_marks():

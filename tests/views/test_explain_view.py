@@ -87,7 +87,7 @@ class TestTheDemo:
         top = words("\n".join(out.splitlines()[:12]))
         assert "8.886 ± 0.007 Hz, sway left-right: 0.58 ± 0.05 px" in top
         assert "damping 0.0037 (0.003 to 0.0044)" in top
-        assert "by the rig file, after its move 0.511 px" in top
+        assert "by the file, after its move 0.511 px" in top
         assert "seen in the take 1.15 px" in top
         assert "Do: Find out first which it is: tap the prop" in top
         for part in ("Likeliest causes", "The clamp gives more", "It takes:", "Test:", "Cure:", "Cautions"):

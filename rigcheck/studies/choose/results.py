@@ -8,6 +8,7 @@ from rigcheck.studies.candidates import Item
 from rigcheck.studies.choose.reach import Reach
 from rigcheck.studies.cures import Cure
 from rigcheck.studies.results import Status
+from rigcheck.studies.words import material_words
 
 __all__ = ["Candidate", "ChoiceResult", "PropChoice"]
 
@@ -59,11 +60,9 @@ class Candidate:
 
     @property
     def words(self) -> str:
-        """For example ``2 x 3 mm carbon-rod``."""
-        form = "" if self.item.section in ("round", "tube") else f" {self.item.section}"
-        tube = " tube" if self.item.section == "tube" and "tube" not in self.item.material else ""
+        """For example ``2 of 3 mm carbon-rod``."""
         several = f"{self.count} of " if self.count > 1 else ""
-        return f"{several}{self.item.label} {self.item.material}{form}{tube}"
+        return f"{several}{self.item.label} {material_words(self.item.material, self.item.section)}"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

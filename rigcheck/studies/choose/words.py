@@ -149,13 +149,13 @@ def assumptions_of(candidates: Candidates, graded: Graded, held: NDArray[np.bool
         )
     if graded.too_soft.any():
         said.append(
-            f"{int(graded.too_soft.sum())} were set aside as far too soft: by linear theory they would sag by more"
+            f"{int(graded.too_soft.sum()):,} were set aside as far too soft: by linear theory they would sag by more"
             " than their own free length."
         )
     if graded.too_weak.any():
         said.append(
-            f"{int(graded.too_weak.sum())} droop and are too weak or fold by linear theory already; they fail without"
-            " further figures."
+            f"{int(graded.too_weak.sum()):,} droop and are too weak or fold by linear theory already; they fail"
+            " without further figures."
         )
     if (~held).any():
         said.append(f"{int((~held).sum())} were left out: the grip is too short for their diameter.")

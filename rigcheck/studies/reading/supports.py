@@ -15,7 +15,7 @@ from rigcheck.stock import find_clamp, find_material, own_material, practice, st
 from rigcheck.studies.reading.notes import Notes, array, metres, si
 from rigcheck.studies.rigs import Material, SleeveRig, SupportRig
 from rigcheck.studies.task import Choices
-from rigcheck.studies.words import share_words, side_words
+from rigcheck.studies.words import material_words, share_words, side_words
 
 if TYPE_CHECKING:
     from rigcheck.stock import Material as StockMaterial
@@ -333,13 +333,13 @@ def describe(prop: Prop) -> str:
         "strip": f"{first.width} x {first.thickness}",
         "strand": f"{first.wires} wires of {first.diameter}",
     }.get(first.section, str(first.diameter))
-    named = first.section == "round" or first.section in first.material.replace("-", " ").split()
-    shape = "" if named else f" {first.section}"
     length = float(np.linalg.norm(np.diff(support_points(first), axis=0), axis=1).sum())
     bent = first.path is not None and len(first.path) > 2
     where = "bent" if bent else "straight" if first.path is not None else side_words(first.from_)
     more = f", and {len(prop.support) - 1} more" if len(prop.support) > 1 else ""
-    return f"{size} {first.material}{shape}, {length * 1e3:.4g} mm free, {where}{more}"
+    return (
+        f"{size} {material_words(first.material, first.section)}, {length * 1e3:.4g} mm free, {where}{more}"
+    )
 
 
 def choices_for(shot: Shot, support: Support) -> Choices:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from rigcheck.studies.fatigue_life import takes_words
 from rigcheck.studies.results import PropResult, Status
 from rigcheck.studies.sheet.cuts import Cut, SheetBlank, SleeveCut
 from rigcheck.studies.sheet.setup import ClampNote, Counterweight, ProofLoad
@@ -242,5 +243,5 @@ def _lasting(one: SetUp) -> str:
     name = one.check.name
     if finding is None or finding.status is Status.SKIPPED or finding.value is None:
         return f"{name}: how many takes its support lasts is not computed; change it when in doubt."
-    life = "more than a million" if finding.value >= 1e6 else f"about {finding.value:,.0f}"
-    return f"{name}: by typical data its support lasts {life} takes; {one.takes:,} are planned."
+    lasts = takes_words(finding.value)
+    return f"{name}: by typical data its support lasts {lasts}; {one.takes:,} are planned."
