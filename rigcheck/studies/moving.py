@@ -20,7 +20,7 @@ __all__ = ["Course", "MotionOutcome", "follow", "move"]
 
 Array = NDArray[np.float64]
 _RINGING_SAMPLES = 100
-"""Samples in a period of the ringing; with parabolas between them its extent is good to 1e-7."""
+"""Samples in a period of a mode that swings as far as any; with parabolas between them the extent is good to 1e-5."""
 _EQUAL = 1e-6
 _TRACED_SHARE = 1e-3
 _SILENT = 1e-9
@@ -268,12 +268,14 @@ def _residual(
         seen = eye.sizes(shape)
         pixels = 2 * np.einsum("bm,bm->b", seen, response.worst_residual)
     size = reach * np.hypot(response.end, response.end_rate / omega)
-    matters = size > _TRACED_SHARE * size.max(axis=1, keepdims=True)
-    cycles = np.where(matters, omega, 0.0).max(axis=1) / omega[:, 0] * periods
+    share = size / np.maximum(size.max(axis=1, keepdims=True), np.finfo(np.float64).tiny)
+    # A parabola through three of N samples a period misses a mode's top by 2 (pi/N)^4 of what that mode swings.
+    closeness = np.where(share > _TRACED_SHARE, share**0.25, 0.0)
+    cycles = (omega * closeness).max(axis=1) / omega[:, 0] * periods
     # Powers of two, so that a variant's samples do not depend on its company.
     counts = 2 ** np.clip(np.ceil(np.log2(np.maximum(cycles, 1e-9) * _RINGING_SAMPLES)), 8, 12).astype(int)
     # Those that ring at all; a variant with fewer than others gets silent ones besides.
-    rings = size > _SILENT * size.max(axis=1, keepdims=True)
+    rings = share > _SILENT
     first = np.argsort(~rings, axis=1, kind="stable")[:, : max(1, int(rings.sum(axis=1).max()))]
     row = np.arange(len(omega))[:, None]
     end, end_rate = (np.where(rings, part, 0.0)[row, first] for part in (response.end, response.end_rate))
