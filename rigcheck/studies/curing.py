@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from rigcheck.model import Shot
 from rigcheck.studies.cures import KINDS, Cure, Step, effect, find_cures
 from rigcheck.studies.examining import Examined, examine, meeting_in, with_prop
+from rigcheck.studies.grading import grade
 from rigcheck.studies.reading.supports import choices_for
 from rigcheck.studies.results import Finding, Status
 from rigcheck.studies.task import Choices
@@ -179,21 +180,25 @@ class _Prover:
         changed = with_prop(self._shot, before.work.prop, prop)
         # A smoother move leaves the rig at rest as it is.
         still = before.work.still if cure.kind == "smoother" else None
-        after = examine(work_on(changed, prop, still), for_verdict=True)
-        passing = frozenset(name for name in self._wrong if str(after.grades[name].status[0]) == Status.PASS)
-        mended = passing & step.cures
-        if passing - mended:
-            # By luck: the next larger step may fail again.
+        after = work_on(changed, prop, still)
+        if not after.solved:
             return None
-        left, worse = _compared(self._findings, after.findings)
-        if not after.work.solved or not mended or any(item.status is Status.FAIL for item in worse):
-            return None
+        task = after.reading.task
         graded = {
-            name: (float(item.value[0]), Status(str(item.status[0]))) for name, item in after.grades.items()
+            name: (float(item.value[0]), Status(str(item.status[0])))
+            for name, item in grade(after.still, after.motion, task.limits, task.eye).items()
         }
+        passing = frozenset(name for name in self._wrong if graded[name][1] is Status.PASS)
+        mended = passing & step.cures
+        if passing - mended or not mended:
+            # What passes by luck beside it: the next larger step may fail again.
+            return None
+        left, worse = _compared(self._findings, examine(after, for_verdict=True).findings)
+        if any(item.status is Status.FAIL for item in worse):
+            return None
         says = effect(step.words, graded, mended, before.grades, before.work.reading.task.eye)
         cure = replace(cure, says=says, cures=mended, step=step)
-        return _Proof(cure=cure, after=after.work, left=left, worse=worse)
+        return _Proof(cure=cure, after=after, left=left, worse=worse)
 
     def _beside(self, proof: _Proof) -> _Proof | None:
         """The same among the other props; None where it comes too close to one of them."""

@@ -63,9 +63,9 @@ class Poses:
     turned : array, shape (n,)
         Angle between gravity there and at the end, as the rig feels it [rad].
     finished : bool
-        Whether all poses were looked at, or one was found that is not solved; False where that took too long.
-    solved : array of bool, shape (n,)
-        Whether there is a stable state.
+        Whether all poses were looked at, or one was found that folds; False where that took too long.
+    folds : array of bool, shape (n,)
+        Where there is no stable state.
     displacement : array, shape (n, 3)
         Of the centre of mass [m].
     straight : array, shape (n, 3)
@@ -79,7 +79,7 @@ class Poses:
     times: Array
     turned: Array
     finished: bool
-    solved: Flags
+    folds: Flags
     displacement: Array
     straight: Array
     lowest: Array
@@ -112,12 +112,14 @@ def settled_poses(still: Outcome, travels: tuple[Travel, ...]) -> Poses:
     Returns
     -------
     Poses
-        Poses after the first that is not solved may not have been looked at.
+        Where one folds, others may not have been looked at.
 
     Notes
     -----
     In the rig's axes only gravity turns. Linear theory with the stiffness that the weight brings, or the
     geometrically exact state, by the same rule as for the pose at the end. The moves' acceleration is left out.
+    A pose in which the weight is over the buckling load counts as one that folds: how far it would fall before it
+    found a hold is not searched, because a factor under `BUCKLING_FACTOR` fails in any case.
     """
     rig, settings = take(still.rig, slice(0, 1)), still.settings
     start, stop = span(travels)
@@ -126,11 +128,11 @@ def settled_poses(still: Outcome, travels: tuple[Travel, ...]) -> Poses:
     gravity[-1] = DOWN
     frame, parts = build_frame(repeat(rig, _POSES), order=settings.order)
     found = _linear(frame, parts, rig, gravity, settings)
-    if bool(still.large[0]) or _may_be_large(rig, settings):
+    if not found.folds.any() and (bool(still.large[0]) or _may_be_large(rig, settings)):
         reach = np.min([support.free_length for support in rig.supports])
         single = len(rig.supports) == 1 and rig.supports[0].points.shape[1] == 2
         share = np.linalg.norm(found.displacement, axis=1) / reach
-        far = ~found.solved | (share > (LARGE_SHARE if single else LARGE_SHARE_BENT)) | still.large[0]
+        far = (share > (LARGE_SHARE if single else LARGE_SHARE_BENT)) | still.large[0]
         if far.any():
             found = _with_large(found, rig, gravity, settings, far)
     straight = still.displacement[0] + (gravity - DOWN) @ still.dynamics.follow[0, :3, :3].T
@@ -139,7 +141,7 @@ def settled_poses(still: Outcome, travels: tuple[Travel, ...]) -> Poses:
         times=times,
         turned=np.arccos(toward),
         finished=found.finished,
-        solved=found.solved,
+        folds=found.folds,
         displacement=found.displacement,
         straight=straight,
         lowest=found.lowest,
@@ -150,7 +152,7 @@ def settled_poses(still: Outcome, travels: tuple[Travel, ...]) -> Poses:
 
 @dataclass(kw_only=True, eq=False)
 class _Found:
-    solved: Flags
+    folds: Flags
     displacement: Array
     lowest: Array
     buckling_factor: Array
@@ -171,7 +173,7 @@ def _linear(frame: Frame, parts: list[Part], rig: Rig, gravity: Array, settings:
         lowest[standing] = modes.angular_frequency[:, 0] / (2 * np.pi)
     stress = stress_of(parts, section_forces(frame, settled.state, STATIONS))
     return _Found(
-        solved=settled.stable.copy(),
+        folds=~settled.stable,
         displacement=settled.state[:, :3].copy(),
         lowest=lowest,
         buckling_factor=settled.buckling_factor,
@@ -186,22 +188,16 @@ def _may_be_large(rig: Rig, settings: Settings) -> bool:
 
 
 def _with_large(found: _Found, rig: Rig, gravity: Array, settings: Settings, far: Flags) -> _Found:
-    """The poses in `far` solved for large displacement, up to those that fold or take too long.
-
-    First those that buckle in linear theory; else in the order of the moves.
-    """
+    """The poses in `far` solved for large displacement, up to those that fold or take too long."""
     from rigcheck.mechanics.large import large_modes, settle_large, variants_at_once
 
     chosen = np.flatnonzero(far)
-    stands = found.solved.copy()
-    found.solved[chosen], found.lowest[chosen] = False, np.nan
+    found.lowest[chosen] = np.nan
     frame, _ = build_frame(repeat(rig, len(chosen)), order=settings.order)
     elements = int(large_elements(frame, gravity[chosen], settings).max())
     at_once = variants_at_once(frame.supports, elements)
-    groups = [chosen[~stands[chosen]], chosen[stands[chosen]]]
-    parts = [part[start : start + at_once] for part in groups for start in range(0, len(part), at_once)]
     work = 0
-    for some in parts:
+    for some in (chosen[start : start + at_once] for start in range(0, len(chosen), at_once)):
         if work > _MOST_WORK:
             return replace(found, finished=False)
         frame, own = build_frame(repeat(rig, len(some)), order=settings.order)
@@ -210,7 +206,7 @@ def _with_large(found: _Found, rig: Rig, gravity: Array, settings: Settings, far
         )
         work += settled.work + len(some) * settled.rods.size**2 // _MODES
         good = settled.converged & settled.stable
-        found.solved[some] = good
+        found.folds[some] = ~good
         found.displacement[some] = settled.prop_displacement
         if not good.all():
             break
@@ -248,7 +244,7 @@ def rolled_poses(work: Work) -> Contribution:
         return Contribution(
             findings=(Finding(id="roll-sag", label=_LABEL, status=Status.SKIPPED, says=_TOO_LONG),)
         )
-    if not poses.solved.all():
+    if poses.folds.any():
         return Contribution(findings=(_folds(poses),))
     eye = reading.task.eye
     change = (poses.displacement - poses.displacement[-1]).T
@@ -274,6 +270,8 @@ def _why_not(reading: Reading, still: Outcome) -> str | None:
         return "It keeps a bend, and what it does on the way depends on that."
     if still.rig.push is not None:
         return "With a steady push the rest on the way is not computed."
+    if still.buckling_factor[0] < 1:
+        return "It is over its buckling load at the end already; mend that first."
     if reading.doubts and bool(still.large[0]):
         return "With a unit that is probably wrong what its weight does on the way is not computed."
     if still.moved is not None and _POSES * still.moved.work > _MOST_WORK:
@@ -287,12 +285,19 @@ def _where(poses: Poses, index: int) -> str:
 
 
 def _folds(poses: Poses) -> Finding:
-    index = int(np.flatnonzero(~poses.solved)[0])
+    # Where it is farthest over its buckling load, else the first that was found to fold.
+    index = int(np.where(poses.folds, poses.buckling_factor, np.inf).argmin())
+    share = float(poses.buckling_factor[index])
+    why = (
+        f"the support buckles under {share_words(share)} of the weight"
+        if 0 < share < 1
+        else "there is no pose in which the support carries it"
+    )
     return Finding(
         id="roll-sag",
         label=_LABEL,
         status=Status.FAIL,
-        says=f"It folds on the way: {_where(poses, index)}, there is no pose in which the support carries it.",
+        says=f"It folds on the way: {_where(poses, index)}, {why}.",
         advice=(
             "Take a shorter or thicker support, or start the roll where the prop hangs rather than stands.",
         ),

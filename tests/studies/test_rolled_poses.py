@@ -116,7 +116,28 @@ def test_a_rig_that_only_hangs_at_the_end_folds_on_the_way():
     found = finding(result, "roll-sag")
     assert found.status is Status.FAIL
     assert "folds on the way" in found.says
+    share = load / (9.80665 * (1 + 0.3 * 7850 * np.pi / 4 * 1.5e-3**2 * 0.3))  # as in the next test
+    assert f"the support buckles under {100 * share:.0f} % of the weight" in found.says
     assert result.verdict is Status.FAIL
+
+
+def test_what_is_over_its_buckling_load_is_not_followed_to_where_it_falls(monkeypatch):
+    """Half a second each, and it fails in any case: by its factor on the way, or by that at the end."""
+
+    def never(*_, **__):
+        raise AssertionError("solved for large displacement")
+
+    folds = rig(root="above", roll="180 deg", about="right", mass="1 kg", diameter="1.5 mm", length="300 mm")
+    with monkeypatch.context() as patch:
+        patch.setattr("rigcheck.mechanics.large.settle_large", never)
+        assert finding(check(folds), "roll-sag").status is Status.FAIL
+    off_axis = 'centre_of_mass = ["2 mm", "0 mm", "0 mm"]\n[[prop.support]]'
+    text = RIG.format(mass="480 g", diameter="2 mm", length="300 mm", root="below", strength="5000 MPa")
+    text += ROLL.format(roll="20 deg", about="toward", duration="8 s")
+    fallen = check(rig_from_text(text.replace("[[prop.support]]", off_axis)))
+    assert finding(fallen, "buckling").status is Status.FAIL
+    assert finding(fallen, "roll-sag").status is Status.SKIPPED
+    assert "over its buckling load at the end" in finding(fallen, "roll-sag").says
 
 
 def test_near_to_folding_on_the_way_is_told():
@@ -222,7 +243,7 @@ def test_a_bent_support_runs_out_as_the_same_rig_drawn_half_a_turn_on():
 
 
 def test_poses_that_take_too_long_are_said_to_be_skipped(monkeypatch):
-    shot = rig(mass="60 g", diameter="1 mm", length="300 mm", roll="60 deg", about="right")
+    shot = rig(mass="150 g", diameter="1.5 mm", roll="180 deg", about="toward", strength="5000 MPa")
     assert finding(check(shot), "roll-sag").status is not Status.SKIPPED
     for least in (0, 1_000):  # before the poses, which the state at the end tells; among them
         monkeypatch.setattr("rigcheck.studies.rolled_poses._MOST_WORK", least)
