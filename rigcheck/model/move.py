@@ -148,9 +148,9 @@ class Move(Part):
 
     @property
     def key_unit(self) -> str | None:
-        """Unit of the key values as pint names it; None for a move without keys."""
+        """Unit of the key values, for short; None for a move without keys."""
         moved = self.roll if self.roll is not None else self.slide
-        return None if self.keys is None or moved is None else str(moved.nominal.units)
+        return None if self.keys is None or moved is None else f"{moved.nominal.units:~}"
 
     @property
     def key_travel(self) -> Measured | None:

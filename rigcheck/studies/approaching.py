@@ -22,6 +22,7 @@ from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Status
 from rigcheck.studies.shape_courses import PropCourse
 from rigcheck.studies.swinging import swing
+from rigcheck.studies.words import capitalised
 
 if TYPE_CHECKING:
     from rigcheck.picture.projection import Camera
@@ -253,7 +254,7 @@ def approach_of(scene: Scene, one: PropCourse, other: PropCourse, *, when: bool 
             margin=margin,
             time=None,
             at_rest=False,
-            problem=f"{str(error)[:1].upper()}{str(error)[1:]}",
+            problem=capitalised(str(error)),
         )
     return Approach(
         first=names[0],

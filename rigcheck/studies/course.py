@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import numpy as np
 
+from rigcheck.model import Move
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.grading import CAUTION_SHARE, NOMINAL_PIXEL
 from rigcheck.studies.moves import Travel
 from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
-from rigcheck.studies.words import share_words
+from rigcheck.studies.words import capitalised, share_words
 from rigcheck.studies.work import Work
 from rigcheck.units import registry
 
 __all__ = ["FAST_ROLL", "JERKY", "course"]
 
+SAME_TRAVEL = 0.01
+"""Share of the travel that the rig file says up to which that of the keys counts as the same: a choice."""
 JERKY = 1.0
 """Change of the jerk from key to key over the jerk: a smooth curve has far less, noise almost twice this."""
 FAST_ROLL = 0.1
@@ -32,7 +35,8 @@ def course(work: Work) -> Contribution:
     Returns
     -------
     Contribution
-        Findings ``keys-rounded`` and ``keys-coarse`` for keyframes, ``fast-roll`` for rolls.
+        Findings ``keys-rounded`` and ``keys-coarse`` for keyframes, and ``keys-travel`` where the file says how far
+        they go; ``fast-roll`` for rolls.
     """
     moves, motion = work.prop.move, work.motion
     findings: list[Finding] = []
@@ -43,12 +47,50 @@ def course(work: Work) -> Contribution:
     ):
         if travel.keys is not None:
             name = "the keyframes" if len(moves) == 1 else f"the keyframes of move {number}"
+            findings += _as_said(travel, name, move)
             findings.append(_rounded(travel, name, move.key_unit or "m"))
             findings.append(_coarse(number - 1, name, work.reading, work.still))
             figures += [_reconstruction(travel, name), _added(travel, name)]
     if motion is not None and motion.turning_share[0] > FAST_ROLL:
         findings.append(_fast_roll(float(motion.turning_share[0])))
     return Contribution(findings=tuple(findings), figures=tuple(figures))
+
+
+def _as_said(travel: Travel, name: str, move: Move) -> list[Finding]:
+    """Whether the keys go as far as the rig file says, where it does."""
+    said, unit = move.key_travel, move.key_unit
+    if said is None or unit is None:
+        return []
+    assert travel.keys is not None
+    places = travel.keys.displacement
+    gone = registry().Quantity(float(places[-1] - places[0]), "rad" if travel.rolls else "m").m_as(unit)
+    wanted = said.value
+    small = SAME_TRAVEL * abs(wanted)
+    whose, travelled = capitalised(name), f"{gone:.4g} {unit}"
+    but = f'but the rig file says {move.kind} = "{said}"; all here is for the keyframes.'
+    status, advice = Status.CAUTION, ""
+    if abs(gone - wanted) <= small:
+        status, says = Status.PASS, f"{whose} go as far as the rig file says."
+    elif abs(gone) <= small:
+        says = f"{whose} end where they began, {but}"
+        advice = f'If the keyframes are right, write {move.kind} = "{unit}"; if not, export them again.'
+    else:
+        says = f"{whose} go {travelled}, {but}"
+        advice = (
+            f'If the keyframes are right, write {move.kind} = "{travelled}"; if not, look at the unit they are in,'
+            " or export them again."
+        )
+    return [
+        Finding(
+            id="keys-travel",
+            label="travel of the keyframes",
+            status=status,
+            value=gone,
+            unit=unit,
+            says=says,
+            advice=(advice,) if advice else (),
+        )
+    ]
 
 
 def _rounded(travel: Travel, name: str, unit: str) -> Finding:

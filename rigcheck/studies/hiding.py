@@ -16,7 +16,7 @@ from rigcheck.studies.moves import is_turning
 from rigcheck.studies.picture_frames import LOOKS, Frames
 from rigcheck.studies.results import Figure, Finding, Status
 from rigcheck.studies.rigs import width_direction
-from rigcheck.studies.words import share_words, side_words
+from rigcheck.studies.words import capitalised, share_words, side_words
 
 if TYPE_CHECKING:
     from rigcheck.picture.projection import Camera
@@ -352,7 +352,7 @@ def _shown_words(shown: Shown, *, moves: bool) -> str:
             f"{'When the moves have ended ' if moves else ''}{_pixels(shown.length)} px of the support show beside"
             f" the prop, {shown.width:.3g} px wide ({_area_words(shown.area)})"
         )
-        return f"{says[:1].upper()}{says[1:]}{f', and it shows {over}' if over else ''}."
+        return f"{capitalised(says)}{f', and it shows {over}' if over else ''}."
     if over:
         return f"It shows {over}, at most {_area_words(shown.most)}; when they have ended it is hidden."
     if shown.most >= HIDDEN_AREA:

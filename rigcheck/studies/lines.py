@@ -12,7 +12,7 @@ from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.rigs import SupportRig
 from rigcheck.studies.slack import can_slacken, line_pull, line_swing, may_push
-from rigcheck.studies.words import listed
+from rigcheck.studies.words import capitalised, listed
 from rigcheck.studies.work import Work
 
 __all__ = ["lines"]
@@ -100,8 +100,9 @@ def _finding(prop: Prop, reading: Reading, found: list[_Line]) -> Finding:
     if slack:
         names, several = listed([line.name for line in slack]), len(slack) > 1
         says = (
-            f"{_sentence(names)} {'are' if several else 'is'} slack: {'they' if several else 'it'} would have to"
-            f" push. {_sentence(prop.name)} hangs on the rest as if {'they were' if several else 'it was'} not there."
+            f"{capitalised(names)} {'are' if several else 'is'} slack: {'they' if several else 'it'} would have to"
+            f" push. {capitalised(prop.name)} hangs on the rest as if {'they were' if several else 'it was'} not"
+            " there."
         )
         return Finding(
             id="line-slack",
@@ -220,7 +221,3 @@ def _holds(reading: Reading, places: list[int], factor: float) -> bool:
     motion = task.move(still, course=False)
     swing = 0.0 if motion is None else line_swing(still, motion.swing_forces)[0, places]
     return bool(np.all(line_pull(still)[0, places] > swing))
-
-
-def _sentence(words: str) -> str:
-    return words[:1].upper() + words[1:]

@@ -11,7 +11,7 @@ from rigcheck.studies.meeting_advice import advice_for
 from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
-from rigcheck.studies.words import length_words
+from rigcheck.studies.words import capitalised, length_words
 
 __all__ = ["meeting", "meeting_of"]
 
@@ -130,9 +130,7 @@ def _cannot(left_out: dict[int, str], index: int) -> Finding:
     if reason is None:
         others = set(left_out.values())
         reason = f"of the other props {others.pop()}" if len(others) == 1 else "no other prop can be placed"
-    return Finding(
-        id="meeting", label=_LABEL, status=Status.SKIPPED, says=f"{reason[:1].upper()}{reason[1:]}."
-    )
+    return Finding(id="meeting", label=_LABEL, status=Status.SKIPPED, says=f"{capitalised(reason)}.")
 
 
 def _assumptions(prop: Prop, *, pushed: bool) -> tuple[str, ...]:

@@ -12,7 +12,7 @@ from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.rigs import GRAVITY, build_frame, take
 from rigcheck.studies.slack import can_slacken
-from rigcheck.studies.words import listed
+from rigcheck.studies.words import capitalised, listed
 from rigcheck.studies.work import Work
 
 __all__ = ["MountOffset", "mount_offsets", "offsets"]
@@ -153,10 +153,10 @@ def offsets(work: Work) -> Contribution:
         both = ", then ".join(filter(None, [tilt, _shift_words(level.shift)]))
     advice: tuple[str, ...] = ()
     if shift:
-        advice = (f"{_sentence(shift)}, and {work.prop.name} settles on its mark.",)
+        advice = (f"{capitalised(shift)}, and {work.prop.name} settles on its mark.",)
     if tilt:
         advice += (
-            f"{'Or ' if shift else ''}{both if shift else _sentence(both)}; then it also hangs straight.",
+            f"{'Or ' if shift else ''}{both if shift else capitalised(both)}; then it also hangs straight.",
         )
     figures = [Figure(label="mount, shift alone", value=shift or "no offset needed")]
     if level is not None:
@@ -184,10 +184,6 @@ def offsets(work: Work) -> Contribution:
         ),
         figures=tuple(figures),
     )
-
-
-def _sentence(words: str) -> str:
-    return words[:1].upper() + words[1:]
 
 
 _SIDEWAYS = {

@@ -32,7 +32,7 @@ from rigcheck.studies.picture_frames import Frames, frames_of
 from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Contribution, Figure, Finding, Status
 from rigcheck.studies.swinging import swing
-from rigcheck.studies.words import length_words, listed, share_words
+from rigcheck.studies.words import capitalised, length_words, listed, share_words
 from rigcheck.studies.work import Work
 
 if TYPE_CHECKING:
@@ -80,7 +80,7 @@ def picturing(work: Work, *, for_verdict: bool = False) -> Contribution:
                 _course(shot, body, eye.camera, frames, said)
             shown = hidden_support(work.prop, body, eye.camera, frames, said, for_verdict=for_verdict)
         except ValidityError as error:
-            said.findings.append(skipped("hidden", HIDDEN_LABEL, f"{str(error)[:1].upper()}{str(error)[1:]}"))
+            said.findings.append(skipped("hidden", HIDDEN_LABEL, capitalised(str(error))))
             shown = None
         weigh_cleanup(shot, shown, said)
     if shot.camera is None and shot.post is not None:

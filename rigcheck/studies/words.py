@@ -9,9 +9,29 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-__all__ = ["length_words", "listed", "mass_words", "material_words", "share_words", "side_words", "way_words"]
+__all__ = [
+    "capitalised",
+    "length_words",
+    "listed",
+    "mass_words",
+    "material_words",
+    "share_words",
+    "side_words",
+    "way_words",
+]
 
 _DIRECTIONS = (("right", "left"), ("up", "down"), ("toward the camera", "away from the camera"))
+
+
+def capitalised(words: str) -> str:
+    """The same with a capital at its beginning, and the rest as it was.
+
+    Examples
+    --------
+    >>> capitalised("the 3 mm wire of a Desk set")
+    'The 3 mm wire of a Desk set'
+    """
+    return words[:1].upper() + words[1:]
 
 
 def mass_words(mass: float) -> str:

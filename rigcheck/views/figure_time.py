@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from rigcheck.studies.words import capitalised
 from rigcheck.views.figure_style import ACCENT, GREY, INK, axes_at, text_lines
 from rigcheck.views.format import amount, number
 
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from rigcheck.studies.sheet.study import PropPictures
+from rigcheck.studies.sheet.study import PropPictures
 
 __all__ = ["draw_response", "response_words"]
 
@@ -175,7 +176,7 @@ def response_words(shown: PropPictures) -> str:
         )
         which = f"{move.number}: " if len(shown.moves) > 1 else ""
         says = f"{which}{move.words} from {number(move.start_s)} to {number(move.stop_s)} s{frames}."
-        parts.append(says[:1].upper() + says[1:])
+        parts.append(capitalised(says))
     history = shown.history
     if history is None:
         return " ".join([*parts, shown.no_history])

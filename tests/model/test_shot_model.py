@@ -427,9 +427,9 @@ def test_what_a_move_does() -> None:
     plain = Move.model_validate({"slide": "1 mm", "duration": "1 s"})
     assert (plain.key_unit, plain.key_travel) == (None, None)
     keyed = Move.model_validate({"keys": "a.csv", "roll": "deg"})
-    assert (keyed.kind, keyed.key_unit, keyed.key_travel) == ("roll", "degree", None)
+    assert (keyed.kind, keyed.key_unit, keyed.key_travel) == ("roll", "deg", None)
     stated = Move.model_validate({"keys": "a.csv", "slide": "220 mm"})
-    assert stated.key_unit == "millimeter"
+    assert stated.key_unit == "mm"
     assert stated.key_travel is not None
     assert stated.key_travel.m_as("mm") == 220.0
 

@@ -26,13 +26,13 @@ def cycloid(times, stroke):
     return stroke * (part - np.sin(2 * np.pi * part) / (2 * np.pi))
 
 
-def keyed(folder, *, count, digits, stroke=220.0, duration=4.0):
+def keyed(folder, *, count, digits, stroke=220.0, duration=4.0, moves='slide = "mm"'):
     times = np.linspace(0.0, duration, count)
     rows = [
         f"{time:.9f},{value:.{digits}f}" for time, value in zip(times, cycloid(times, stroke), strict=True)
     ]
     (folder / "keys.csv").write_text("time_s,value\n" + "\n".join(rows) + "\n", encoding="utf-8")
-    return rig_from_text(RIG + '[[prop.move]]\nslide = "mm"\nkeys = "keys.csv"\n', "test", folder=folder)
+    return rig_from_text(RIG + f'[[prop.move]]\n{moves}\nkeys = "keys.csv"\n', "test", folder=folder)
 
 
 def finding(result, name):
@@ -48,12 +48,65 @@ def test_keys_of_a_profile_give_what_the_profile_gives(tmp_path):
     assert by_keys.peak_deviation.m_as("mm") == pytest.approx(by_profile.peak_deviation.m_as("mm"), rel=1e-4)
 
 
+@pytest.mark.parametrize(
+    ("moves", "keys"),
+    [
+        ('slide = "220 mm"', 220.0),
+        ('slide = "-22 cm"', -22.2),
+        ('slide = "8.66 in"', 8.6614),
+        ('roll = "180 deg"', 180.0),
+    ],
+)
+def test_keys_that_go_as_far_as_is_said_pass(tmp_path, moves, keys):
+    """To 1 %: both are as typed."""
+    found = finding(check(keyed(tmp_path, count=101, digits=6, stroke=keys, moves=moves)), "keys-travel")
+    assert (found.status, found.advice) == (Status.PASS, ())
+    assert found.says == "The keyframes go as far as the rig file says."
+
+
+def test_keys_in_another_unit_than_is_said_are_told(tmp_path):
+    """Keys in millimetres beside a slide in centimetres go ten times as far."""
+    found = finding(check(keyed(tmp_path, count=101, digits=6, moves='slide = "22 cm"')), "keys-travel")
+    assert found.status is Status.CAUTION
+    assert (found.value, found.limit, found.unit) == (pytest.approx(220.0), None, "cm")
+    assert (
+        found.says
+        == 'The keyframes go 220 cm, but the rig file says slide = "22 cm"; all here is for the keyframes.'
+    )
+    (advice,) = found.advice
+    assert advice == (
+        'If the keyframes are right, write slide = "220 cm"; if not, look at the unit they are in, or export them'
+        " again."
+    )
+
+
+def test_keys_that_go_the_other_way_or_come_back_are_told(tmp_path):
+    other = finding(
+        check(keyed(tmp_path, count=101, digits=6, stroke=-220.0, moves='slide = "220 mm"')), "keys-travel"
+    )
+    assert other.says.startswith("The keyframes go -220 mm, but")
+    keyed(tmp_path, count=101, digits=6)
+    rows = "".join(f"{time},{value}\n" for time, value in ((0, 0), (1, 100), (2, 220), (3, 100), (4, 0)))
+    (tmp_path / "keys.csv").write_text("time_s,value\n" + rows, encoding="utf-8")
+    shot = rig_from_text(
+        RIG + '[[prop.move]]\nslide = "220 mm"\nkeys = "keys.csv"\n', "test", folder=tmp_path
+    )
+    back = finding(check(shot), "keys-travel")
+    assert back.says.startswith("The keyframes end where they began, but")
+    assert back.advice == ('If the keyframes are right, write slide = "mm"; if not, export them again.',)
+
+
+def test_nothing_is_said_of_a_travel_that_is_not_given(tmp_path):
+    result = check(keyed(tmp_path, count=101, digits=6)).props[0]
+    assert "keys-travel" not in {found.id for found in result.findings}
+
+
 def test_whole_millimetres_at_a_fast_rate_are_called_rounded(tmp_path):
     found = finding(check(keyed(tmp_path, count=101, digits=0)), "keys-rounded")
     assert found.status is Status.CAUTION
     assert found.value > 0.1
     assert "is rounding" in found.says
-    assert found.advice[0].startswith("Export the keys with more digits than steps of 1 millimeter")
+    assert found.advice[0].startswith("Export the keys with more digits than steps of 1 mm,")
 
 
 def test_noisy_keys_are_called_jerky(tmp_path):

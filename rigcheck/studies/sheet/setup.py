@@ -16,7 +16,7 @@ from rigcheck.studies.layers import layers_of
 from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Status
 from rigcheck.studies.rigs import GRAVITY
-from rigcheck.studies.words import length_words, mass_words, way_words
+from rigcheck.studies.words import capitalised, length_words, mass_words, way_words
 
 __all__ = ["ClampNote", "Counterweight", "ProofLoad", "clamp_notes", "counterweight", "proof_load"]
 
@@ -334,6 +334,6 @@ def _expectation(
         else ""
     )
     return (
-        f"{rest[:1].upper()}{rest[1:]} If it goes much further, creeps, slips or stays bent, stop: the rig is not"
+        f"{capitalised(rest)} If it goes much further, creeps, slips or stays bent, stop: the rig is not"
         f" the one that was computed.{more}"
     )

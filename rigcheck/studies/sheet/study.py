@@ -45,7 +45,7 @@ from rigcheck.studies.sheet.setup import (
 )
 from rigcheck.studies.sheet.side import SideView, side_view
 from rigcheck.studies.sheet.steps import SetUp, Step, order_of_work
-from rigcheck.studies.words import length_words, way_words
+from rigcheck.studies.words import capitalised, length_words, way_words
 from rigcheck.studies.work import Work, work_on, works_for
 
 __all__ = ["MoveTrack", "PropPictures", "PropSheet", "SheetResult", "pictures", "sheet"]
@@ -391,7 +391,7 @@ def _history(shot: Shot, prop: Prop, reading: Reading, still: Outcome) -> tuple[
     try:
         return response_of(reading, still, name=prop.name, after=tail, frame_rate=rate), ""
     except ValidityError as error:
-        return None, f"{str(error)[:1].upper()}{str(error)[1:]}"
+        return None, capitalised(str(error))
 
 
 def _moves(prop: Prop, reading: Reading, rate: float | None) -> tuple[MoveTrack, ...]:
