@@ -91,14 +91,15 @@ def _retime_prop(shot: Shot, prop: Prop, wanted: str | None, step: Callable[[int
         rows.append(study.profile_times(name))
         step(done + 1)
     modes, matters = study.modes()
-    shaped = study.shaped_moves(matters)
+    # With a value that is probably in the wrong unit a shaped move would be too, and it takes longest to find.
+    shaped = () if reading.doubts else study.shaped_moves(matters)
     plan = study.timing(study.plan)
     return PropRetiming(
         name=prop.name,
         support=reading.support,
         unit=study.unit,
         limit=task.limits.wobble * study.scale,
-        status=worst([plan.status, plan.strength_status]),
+        status=worst([plan.status, plan.strength_status, Status.CAUTION if reading.doubts else Status.PASS]),
         profile=study.profile,
         plan=plan,
         profiles=tuple(rows),
@@ -106,8 +107,8 @@ def _retime_prop(shot: Shot, prop: Prop, wanted: str | None, step: Callable[[int
         modes=modes,
         shaped=shaped,
         curve=study.curve(rows),
-        notes=tuple(timing_notes(study)),
-        recommendation=_with_strength(recommended(study, plan, rows, shaped)),
+        notes=(*reading.doubts, *timing_notes(study)),
+        recommendation=_with_doubt(reading, _with_strength(recommended(study, plan, rows, shaped))),
         assumptions=_assumptions(shot, reading),
         cautions=cautions(task.limits.hazard, reading.cautions),
     )
@@ -120,6 +121,13 @@ def _with_strength(recommendation: Recommendation) -> Recommendation:
         return recommendation
     says = f"{recommendation.says} The support is not strong enough for it: see rigcheck check."
     return replace(recommendation, says=says)
+
+
+def _with_doubt(reading: Reading, recommendation: Recommendation) -> Recommendation:
+    """A value that may be in the wrong unit comes before any advice that rests on it."""
+    if not reading.doubts:
+        return recommendation
+    return replace(recommendation, says=f"Look first at the value asked about below. {recommendation.says}")
 
 
 def _why_not(task: Task, still: Outcome) -> str | None:

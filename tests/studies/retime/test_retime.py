@@ -186,6 +186,15 @@ def test_a_limit_too_fine_is_said_so():
     assert "too fine" in row.says
 
 
+def test_a_value_in_a_wrong_unit_is_asked_about_and_never_a_plain_pass():
+    stout = rig(SLIDE.format(duration=2.0, profile="harmonic"), section='diameter = "3 m"')
+    found = retime(stout).props[0]
+    assert found.status is Status.CAUTION
+    assert any("is the unit of its size right?" in note for note in found.notes)
+    assert found.recommendation.says.startswith("Look first at the value asked about below.")
+    assert not found.shaped
+
+
 def test_two_modes_at_right_angles_are_not_simply_added():
     """A strip swings up-down and left-right at once; where the sum of both exceeds the limit, the path may not."""
     moves = slide(1.5) + "along = [1, 1, 0]\n"
