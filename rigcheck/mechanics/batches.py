@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+
 import numpy as np
 from numpy.typing import NDArray
+
+from rigcheck.errors import ValidityError
 
 __all__ = [
     "cross",
@@ -13,6 +18,7 @@ __all__ = [
     "largest_pairs",
     "pairs_of",
     "runs_of",
+    "told_if_too_far_apart",
     "uncoupled",
     "upper_inverse_factor",
 ]
@@ -40,6 +46,30 @@ def cross(first: Array, second: Array) -> Array:
         np.multiply(first[..., after], second[..., last], out=result[..., axis])
         result[..., axis] -= first[..., last] * second[..., after]
     return result
+
+
+@contextmanager
+def told_if_too_far_apart(what: str) -> Iterator[None]:
+    """Say in words why a stiffness matrix that should be positive definite is not.
+
+    Parameters
+    ----------
+    what : str
+        What can then not be worked out, as in ``no modes``.
+
+    Raises
+    ------
+    ValidityError
+        In place of LAPACK's error: the stiffest and the softest part are so far apart that rounding leaves nothing of
+        the latter.
+    """
+    try:
+        yield
+    except np.linalg.LinAlgError as error:
+        raise ValidityError(
+            f"{what} can be worked out: the stiffest and the softest part of the rig are too far apart for numbers of"
+            " 16 digits. Look for a size that is far out, such as a diameter in m for mm."
+        ) from error
 
 
 def keep_freed_memory() -> None:

@@ -16,7 +16,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.errors import ArgumentError
-from rigcheck.mechanics.batches import definite, pairs_of, runs_of, uncoupled, upper_inverse_factor
+from rigcheck.mechanics.batches import (
+    definite,
+    pairs_of,
+    runs_of,
+    told_if_too_far_apart,
+    uncoupled,
+    upper_inverse_factor,
+)
 from rigcheck.mechanics.elements import END_FREEDOMS, Field, Order
 from rigcheck.mechanics.frame import PROP_FREEDOMS, Element, Frame, mix
 from rigcheck.mechanics.lanczos import Arrow, few_modes, reached
@@ -389,7 +396,8 @@ class CondensedFrame:
             joined = (force[:, None] @ self._ends[index])[:, 0]
             for part, whole in self._runs[index]:
                 load[:, whole] += joined[:, part]
-        nodes = np.asarray(np.linalg.solve(state.stiffness, load[..., None])[..., 0], dtype=np.float64)
+        with told_if_too_far_apart("no settled state"):
+            nodes = np.asarray(np.linalg.solve(state.stiffness, load[..., None])[..., 0], dtype=np.float64)
         ends = []
         for index, (element, fields) in enumerate(zip(frame.elements, insides, strict=True)):
             moved = (self._ends[index] @ nodes[:, self._places[index], None])[:, :, 0]
@@ -796,8 +804,10 @@ class _Scale:
         if not state.definite.all():
             # Any regular stiffness will do: the variant is not stable, and its numbers mean nothing.
             stiffness = np.where(state.definite[:, None, None], stiffness, np.eye(stiffness.shape[1]))
+        with told_if_too_far_apart("no modes"):
+            factor = upper_inverse_factor(stiffness)
         return cls(
-            factor=upper_inverse_factor(stiffness),
+            factor=factor,
             inner=[
                 [
                     np.asarray(

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from rigcheck.errors import ValidityError
-from rigcheck.mechanics.batches import inverse_factor, largest_pairs, uncoupled
+from rigcheck.mechanics.batches import inverse_factor, largest_pairs, told_if_too_far_apart, uncoupled
 from rigcheck.mechanics.frame import Frame
 
 __all__ = ["Modes", "natural_modes"]
@@ -74,16 +73,11 @@ def natural_modes(frame: Frame, stiffness: Array, count: int | None = None) -> M
     """
     mass = frame.mass
     groups = uncoupled(stiffness, mass)
-    try:
+    with told_if_too_far_apart("no modes"):
         if len(groups) == 1:
             values, vectors = _block(stiffness, mass, count)
         else:
             values, vectors = _joined(groups, stiffness, mass, count)
-    except np.linalg.LinAlgError as error:
-        raise ValidityError(
-            "no modes can be worked out: the stiffest and the softest part of the rig are too far apart for numbers "
-            "of 16 digits. Look for a size that is far out, such as a diameter in m for mm."
-        ) from error
     # A mode without mass has omega^-2 = 0 to rounding.
     massive = values > 1e-14 * values[:, :1]
     most = int(np.max(np.sum(massive, axis=1)))

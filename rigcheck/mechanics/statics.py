@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from rigcheck.mechanics.batches import definite, inverse_factor, uncoupled
+from rigcheck.mechanics.batches import definite, inverse_factor, told_if_too_far_apart, uncoupled
 from rigcheck.mechanics.frame import Element, Frame
 
 __all__ = ["SectionForces", "Settled", "centre_lines", "element_forces", "section_forces", "settle"]
@@ -179,6 +179,11 @@ def settle(frame: Frame, load: Array, *, load_stiffens: bool = True) -> Settled:
     -------
     Settled
 
+    Raises
+    ------
+    ValidityError
+        The stiffest and the softest part are so far apart that rounding leaves nothing of the latter.
+
     Notes
     -----
     First ``K q = f`` gives the tensions, then ``(K + K_G) q = f``. The buckling factor is the smallest
@@ -281,7 +286,8 @@ def _buckling_factor(base: Array, added: Array) -> Array:
     groups = uncoupled(base, added)
     for group in groups:
         block = (slice(None),) if len(groups) == 1 else np.ix_(np.arange(len(pressed)), group, group)
-        lower = inverse_factor(base[block])
+        with told_if_too_far_apart("no buckling load"):
+            lower = inverse_factor(base[block])
         turned = lower @ added[block] @ np.swapaxes(lower, 1, 2)
         least = np.minimum(least, np.linalg.eigvalsh(turned)[:, 0])
     factor[pressed] = np.where(least < -tiny, -1.0 / np.where(least < -tiny, least, -1.0), np.inf)

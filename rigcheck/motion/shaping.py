@@ -39,7 +39,7 @@ __all__ = [
 _Function = Callable[[FloatArray], FloatArray]
 
 _PER_PERIOD = 64  # durations tried in a period of a mode; a null lies a period from the next, or more
-_MOST = 1 << 17  # durations tried at most, for one mode
+_MOST = 1 << 16  # durations tried at most, for one mode
 _STEPS = 60  # halvings of a bracket, down to the last bits
 _HARMONIC_ORDERS = 8  # derivatives of harmonic pieces that the envelope takes one by one
 

@@ -91,8 +91,7 @@ def _retime_prop(shot: Shot, prop: Prop, wanted: str | None, step: Callable[[int
         rows.append(study.profile_times(name))
         step(done + 1)
     modes, matters = study.modes()
-    # With a value that is probably in the wrong unit a shaped move would be too, and it takes longest to find.
-    shaped = () if reading.doubts else study.shaped_moves(matters)
+    shaped = study.shaped_moves(matters)
     plan = study.timing(study.plan)
     return PropRetiming(
         name=prop.name,

@@ -64,6 +64,8 @@ _ERRORS = np.linspace(1 - FREQUENCY_ERROR, 1 + FREQUENCY_ERROR, 41)
 _REST = 0.05
 """Modes that matter leave out at most this share of the wobble."""
 _MOST_SHAPED = 4
+_MOST_SHAPED_TRIED = 20_000
+"""Times a shaped move is tried at, each with five errors: what has more is so stiff that it needs no shaping."""
 _NULL_DEPTH = 0.3
 """A dip counts as a null if it leaves less than this share of the crests beside it."""
 _NULLS_EACH_SIDE = 3
@@ -448,6 +450,8 @@ class TimingStudy:
 
         try:
             tried = self._tried(self.plan, np.abs(factors).max(axis=0), room=1 / (1 - FREQUENCY_ERROR))
+            if len(tried) > _MOST_SHAPED_TRIED:
+                return None
             found = still_durations(left, tried=tried, limit=self.limit, resolution=_FINE_HANDLE)
         except RigcheckError:
             return None
