@@ -16,14 +16,12 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any, Literal, TypeAlias, overload
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
 from rigcheck.errors import RigcheckError, UnitError
 
 if TYPE_CHECKING:
-    import numpy as np
     import pint
-    from numpy.typing import NDArray
 
 __all__ = [
     "DIMENSIONS",
@@ -38,13 +36,10 @@ __all__ = [
     "is_gauge",
     "measured",
     "parse_quantity",
-    "parse_unit",
     "quantity_pattern",
     "read_unit",
     "registry",
     "shown",
-    "to_angular_frequency",
-    "to_frequency",
 ]
 
 Sign: TypeAlias = Literal["any", "positive", "nonnegative"]
@@ -402,27 +397,6 @@ def _nearest_unit_name(name: str, prefer: tuple[str, ...] = ()) -> str | None:
     return next((unit for unit in known if close and unit.lower() == close[0]), None)
 
 
-def parse_unit(text: str) -> pint.Unit:
-    """Read a unit alone, for example ``mm`` or ``N*m/rad``.
-
-    Parameters
-    ----------
-    text : str
-        Unit names joined by ``*``, ``·`` or ``/``, with powers from -4 to 4 after ``^``.
-
-    Returns
-    -------
-    pint.Unit
-        The unit, of the registry in use.
-
-    Raises
-    ------
-    QuantityError
-        The text is not a unit on rigcheck's list.
-    """
-    return registry().parse_units(read_unit(text).expression)
-
-
 # -- the value ---------------------------------------------------------------------------------------------
 
 
@@ -525,7 +499,7 @@ def measured(magnitude: float, unit: str, *, low: float | None = None, high: flo
     magnitude : float
         Finite value in `unit`.
     unit : str
-        As `parse_unit` takes it.
+        Unit names joined by ``*``, ``·`` or ``/``, with powers from -4 to 4 after ``^``.
     low, high : float, optional
         Ends of the range in `unit`, both or neither, around the value.
 
@@ -935,79 +909,6 @@ def _unit_repairs(unit: str, wanted: Dimension) -> Iterator[str]:
 
 
 # -- Hz and rad/s ------------------------------------------------------------------------------------------
-
-
-@overload
-def to_angular_frequency(frequency: float | Measured | pint.Quantity[Any]) -> float: ...
-@overload
-def to_angular_frequency(frequency: NDArray[np.float64]) -> NDArray[np.float64]: ...
-def to_angular_frequency(
-    frequency: float | Measured | pint.Quantity[Any] | NDArray[np.float64],
-) -> float | NDArray[np.float64]:
-    """Turn a frequency into an angular frequency [rad/s].
-
-    Parameters
-    ----------
-    frequency : float, array, Measured or pint.Quantity
-        A bare number or array is in Hz. A quantity may be in Hz, fps, rad/s, deg/s or rpm.
-
-    Returns
-    -------
-    float or array
-        omega = 2 pi f [rad/s].
-
-    Raises
-    ------
-    UnitError
-        The quantity is not a rate of cycles or of turning.
-
-    Notes
-    -----
-    pint counts an angle as a plain number, so it would turn 6.28 rad/s into 6.28 Hz. This function and
-    `to_frequency` are the only place where the two meet.
-    """
-    rate = _rate(frequency)
-    return 2.0 * math.pi * frequency if rate is None else rate  # type: ignore[operator]
-
-
-@overload
-def to_frequency(angular_frequency: float | Measured | pint.Quantity[Any]) -> float: ...
-@overload
-def to_frequency(angular_frequency: NDArray[np.float64]) -> NDArray[np.float64]: ...
-def to_frequency(
-    angular_frequency: float | Measured | pint.Quantity[Any] | NDArray[np.float64],
-) -> float | NDArray[np.float64]:
-    """Turn an angular frequency into a frequency [Hz].
-
-    Parameters
-    ----------
-    angular_frequency : float, array, Measured or pint.Quantity
-        A bare number or array is in rad/s. A quantity may be in Hz, fps, rad/s, deg/s or rpm.
-
-    Returns
-    -------
-    float or array
-        f = omega / (2 pi) [Hz].
-
-    Raises
-    ------
-    UnitError
-        The quantity is not a rate of cycles or of turning.
-    """
-    rate = _rate(angular_frequency)
-    return (angular_frequency if rate is None else rate) / (2.0 * math.pi)  # type: ignore[operator]
-
-
-def _rate(value: object) -> float | None:
-    """Give a quantity's rate in rad/s, one cycle being one turn; None for a bare number or array."""
-    typed: Any = value
-    if not isinstance(value, Measured) and not hasattr(value, "units"):
-        return None
-    given = value if isinstance(value, Measured) else from_pint(typed)
-    try:
-        return 2.0 * math.pi * given.m_as("Hz")
-    except QuantityError:
-        return given.m_as("rad/s")
 
 
 def quantity_pattern(dimension: str) -> str:

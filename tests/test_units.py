@@ -9,7 +9,6 @@ import sys
 import time
 from pathlib import Path
 
-import numpy as np
 import pint
 import pytest
 from hypothesis import example, given, settings
@@ -24,12 +23,9 @@ from rigcheck.units import (
     is_gauge,
     measured,
     parse_quantity,
-    parse_unit,
     quantity_pattern,
     read_unit,
     registry,
-    to_angular_frequency,
-    to_frequency,
 )
 
 # Conversions that are exact by definition: the international inch, pound, standard gravity (NIST SP 811,
@@ -259,31 +255,6 @@ def test_does_not_take_other_texts_for_gauges(text: str) -> None:
     assert not is_gauge(text)
 
 
-# -- Hz and rad/s --------------------------------------------------------------------------------------------
-
-
-def test_one_pair_of_functions_turns_hz_into_rad_per_s() -> None:
-    assert to_angular_frequency(1.0) == 2 * math.pi
-    assert to_frequency(2 * math.pi) == 1.0
-    assert to_angular_frequency(parse_quantity("50 fps", "frequency")) == pytest.approx(
-        100 * math.pi, rel=1e-15
-    )
-    assert to_frequency(parse_quantity("60 rpm", "angular velocity")) == pytest.approx(1.0, rel=1e-15)
-    assert to_frequency(parse_quantity("360 deg/s", "angular velocity")) == pytest.approx(1.0, rel=1e-15)
-    assert to_frequency(registry().Quantity(3.0, "Hz")) == pytest.approx(3.0, rel=1e-15)
-    frequencies = np.array([0.5, 11.3])
-    assert to_frequency(to_angular_frequency(frequencies)) == pytest.approx(frequencies, rel=1e-15)
-    with pytest.raises(UnitError):
-        to_frequency(parse_quantity("3 mm", "length"))
-
-
-def test_the_registry_alone_would_lose_two_pi() -> None:
-    # The trap this guards against; if the registry changes, the pair of functions can be thought over.
-    turning = registry().Quantity(2 * math.pi, "rad/s")
-    assert turning.m_as("Hz") == pytest.approx(2 * math.pi)
-    assert to_frequency(turning) == pytest.approx(1.0, rel=1e-15)
-
-
 @pytest.mark.parametrize(
     ("text", "dimension", "unit"), [("2 N*m", "torque", "N*m/rad"), ("1 Hz", "frequency", "rad/s")]
 )
@@ -375,13 +346,10 @@ def test_measured_makes_values_for_changed_copies() -> None:
     ):
         with pytest.raises(UnitError):
             measured(unit="mm", **numbers)
-
-
-def test_a_unit_alone() -> None:
-    assert parse_unit("N*m/rad") == registry().parse_units("N*m/rad")
+    assert measured(2.0, "N*m/rad").m_as("N*mm/rad") == 2e3
     for text in ("Nm", "9", "m^99", "os.system", ""):
         with pytest.raises(UnitError):
-            parse_unit(text)
+            measured(1.0, text)
 
 
 # -- the registry --------------------------------------------------------------------------------------------

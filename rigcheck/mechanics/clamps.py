@@ -1,7 +1,6 @@
 """The clamp: how much it gives, how much play it has, and whether the wire turns in it.
 
-Rotational stiffness of a root can be given as free length added to the support
-(`stiffness_from_added_length`), or follow from the grip as an elastic bed of finite length (`bed_root`).
+The rotational stiffness of a root follows from the grip as an elastic bed of finite length (`bed_root`).
 """
 
 from __future__ import annotations
@@ -11,25 +10,19 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from rigcheck.errors import ArgumentError
 from rigcheck.mechanics._checks import positive
 
 __all__ = [
     "NUT_FACTOR",
     "BedRoot",
-    "added_length_at_tip",
-    "added_length_from_stiffness",
     "bed_root",
     "clamp_force_from_screw",
     "friction_capacity",
     "friction_force_needed",
-    "in_series",
     "play_angle",
     "play_at_tip",
     "roll_torque",
-    "screw_torque_needed",
     "slip_use",
-    "stiffness_from_added_length",
 ]
 
 Array = NDArray[np.float64]
@@ -64,63 +57,6 @@ class BedRoot:
     def rotational_stiffness(self) -> Array:
         """Moment per rotation of the root, with no force on it [N m/rad]."""
         return 1 / self.rotation_per_moment
-
-
-def stiffness_from_added_length(*, bending_stiffness: ArrayLike, added_length: ArrayLike) -> Array:
-    """Rotational stiffness of a root that acts like some more free length.
-
-    Parameters
-    ----------
-    bending_stiffness : array_like, shape (...)
-        EI of the support [N m^2], positive.
-    added_length : array_like, shape (...)
-        a [m], positive. Often given as diameters: 1 d in a collet, 3 d under one set screw (common practice,
-        no source).
-
-    Returns
-    -------
-    ndarray, shape (...)
-        EI / a [N m/rad].
-    """
-    return positive("bending_stiffness", bending_stiffness) / positive("added_length", added_length)
-
-
-def added_length_from_stiffness(*, bending_stiffness: ArrayLike, root_stiffness: ArrayLike) -> Array:
-    """Free length that gives the rotation of a root spring: EI / k [m].
-
-    Parameters
-    ----------
-    bending_stiffness : array_like, shape (...)
-        EI of the support [N m^2], positive.
-    root_stiffness : array_like, shape (...)
-        [N m/rad], positive.
-
-    Returns
-    -------
-    ndarray, shape (...)
-    """
-    return positive("bending_stiffness", bending_stiffness) / positive("root_stiffness", root_stiffness)
-
-
-def in_series(*stiffness: ArrayLike) -> Array:
-    """Stiffness of springs one behind the other, such as a clamp on the shaft of a head.
-
-    Parameters
-    ----------
-    *stiffness : array_like, shape (...)
-        Rotational stiffness of each [N m/rad], positive. At least one.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        1 / (1/k1 + 1/k2 + ...).
-    """
-    if not stiffness:
-        raise ArgumentError("in_series was given no stiffness: give at least one.")
-    compliance = np.zeros(())
-    for place, value in enumerate(stiffness):
-        compliance = compliance + 1 / positive(f"stiffness {place + 1}", value)
-    return np.asarray(1 / compliance)
 
 
 def bed_root(*, bending_stiffness: ArrayLike, bed_modulus: ArrayLike, grip_length: ArrayLike) -> BedRoot:
@@ -176,36 +112,6 @@ def bed_root(*, bending_stiffness: ArrayLike, bed_modulus: ArrayLike, grip_lengt
         displacement_per_force=np.asarray(2 * beta / k * force_part / difference),
         added_length=np.asarray(EI * rotation),
     )
-
-
-def added_length_at_tip(root: BedRoot, *, bending_stiffness: ArrayLike, free_length: ArrayLike) -> Array:
-    """Free length that, added to a rigidly held support, gives the same tip sag under a tip load.
-
-    Parameters
-    ----------
-    root : BedRoot
-    bending_stiffness : array_like, shape (...)
-        EI [N m^2], positive.
-    free_length : array_like, shape (...)
-        L, face of the grip to the tip [m], positive.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        a [m] with (L + a)^3 / 3 = L^3 / 3 + EI (L^2 c_mm + 2 L c_mf + c_ff).
-
-    Notes
-    -----
-    The shift of the root counts as well as its turning, so in a short, soft grip this is a few per cent below
-    `BedRoot.added_length`, which is its limit for a long support.
-    """
-    EI = positive("bending_stiffness", bending_stiffness)
-    L = positive("free_length", free_length)
-    extra = EI * (
-        root.rotation_per_moment * L**2 + 2 * root.displacement_per_moment * L + root.displacement_per_force
-    )
-    # L ((1 + y)^(1/3) - 1) without losing a small y to rounding.
-    return np.asarray(L * np.expm1(np.log1p(3 * extra / L**3) / 3))
 
 
 def play_angle(*, clearance: ArrayLike, grip_length: ArrayLike) -> Array:
@@ -375,37 +281,3 @@ def clamp_force_from_screw(
     return positive("screw_torque", screw_torque, zero=True) / (
         positive("nut_factor", nut_factor) * positive("nominal_diameter", nominal_diameter)
     )
-
-
-def screw_torque_needed(
-    *,
-    friction_force: ArrayLike,
-    friction_coefficient: ArrayLike,
-    nominal_diameter: ArrayLike,
-    contacts: ArrayLike = 2,
-    nut_factor: ArrayLike = NUT_FACTOR,
-) -> Array:
-    """Screw torque that lets a jaw give a friction force, without reserve.
-
-    Parameters
-    ----------
-    friction_force : array_like, shape (...)
-        From `friction_force_needed` [N], 0 or more.
-    friction_coefficient : array_like, shape (...)
-        Positive.
-    nominal_diameter : array_like, shape (...)
-        Of the screw [m], positive.
-    contacts : array_like, shape (...)
-        As for `friction_capacity`.
-    nut_factor : array_like, shape (...)
-        As for `clamp_force_from_screw`.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        [N m].
-    """
-    normal = positive("friction_force", friction_force, zero=True) / (
-        positive("contacts", contacts) * positive("friction_coefficient", friction_coefficient)
-    )
-    return normal * positive("nut_factor", nut_factor) * positive("nominal_diameter", nominal_diameter)

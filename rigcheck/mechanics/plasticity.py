@@ -25,16 +25,12 @@ from rigcheck.mechanics._checks import finite, positive
 
 __all__ = [
     "LastingSet",
-    "LoadMultipliers",
     "PlasticSection",
     "bending_moment",
-    "bending_yield_under_torsion",
     "curvature",
     "lasting_set",
-    "load_multipliers",
     "plastic_round",
     "plastic_strip",
-    "residual_curvature",
     "set_at_offset",
     "yielding_curvature",
 ]
@@ -148,22 +144,6 @@ class LastingSet:
     def tip_rotation(self) -> Array:
         """Size of the tip's permanent rotation [rad], shape (...)."""
         return np.asarray(np.hypot(self.rotation_y[..., -1], self.rotation_z[..., -1]))
-
-
-@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
-class LoadMultipliers:
-    """How many times the load could be multiplied before each stage, shape (...).
-
-    Attributes
-    ----------
-    onset, first_yield, full_plastic : ndarray
-        Multiple of the load at which set begins, the extreme fibre reaches the proof stress, and a plastic
-        hinge forms. Infinite where there is no moment at all.
-    """
-
-    onset: Array
-    first_yield: Array
-    full_plastic: Array
 
 
 def _plastic_section(
@@ -346,31 +326,6 @@ def plastic_strip(
         onset_fraction=onset_fraction,
         hardening_ratio=hardening_ratio,
     )
-
-
-def bending_yield_under_torsion(yield_strength: ArrayLike, shear_stress: ArrayLike) -> Array:
-    """Yield strength left for bending where torsion already stresses the section.
-
-    Parameters
-    ----------
-    yield_strength : array_like, shape (...)
-        [Pa], positive.
-    shear_stress : array_like, shape (...)
-        Largest torsional shear stress, either sign [Pa].
-
-    Returns
-    -------
-    ndarray, shape (...)
-        [Pa]; 0 where torsion alone reaches yield, and then nothing is left for bending.
-
-    Notes
-    -----
-    von Mises: sigma^2 + 3 tau^2 = Rp^2, so Rp sqrt(1 - 3 (tau / Rp)^2). Used for the whole section it is a
-    safe bound on the plastic moment: the surface's shear stress is taken everywhere, while inside it is less.
-    """
-    strength = positive("yield_strength", yield_strength)
-    shear = finite("shear_stress", shear_stress)
-    return np.asarray(np.sqrt(np.maximum(strength**2 - 3 * shear**2, 0.0)))
 
 
 def _unit_moment(k: Array, bore: Array, is_round: Flags) -> tuple[Array, Array]:
@@ -561,36 +516,6 @@ def _scale(section: PlasticSection, about: Direction) -> Array:
     """Onset curvature [1/m]."""
     onset, stiffness = _direction(section, about)
     return onset / stiffness
-
-
-def residual_curvature(
-    section: PlasticSection, moment: ArrayLike, *, about: Direction = "y"
-) -> tuple[Array, Flags]:
-    """Curvature that stays after a moment has come and gone.
-
-    Parameters
-    ----------
-    section : PlasticSection
-    moment : array_like, shape (...)
-        Largest moment the section saw [N m], either sign.
-    about : {"y", "z"}
-        Axis of bending.
-
-    Returns
-    -------
-    curvature : ndarray, shape (...)
-        [1/m], with the sign of the moment; not-a-number where it collapses.
-    collapses : ndarray of bool, shape (...)
-
-    Notes
-    -----
-    kappa - M / EI while the spring-back is elastic, which holds for a perfectly plastic law always (its
-    plastic moment is under twice its yield moment). In general kappa(M) - 2 kappa(M / 2).
-    """
-    M = finite("moment", moment)
-    onset, _ = _direction(section, about)
-    residual, _, collapses = _residual_ratio(np.abs(M) / onset, section)
-    return np.asarray(np.sign(M) * residual * _scale(section, about)), collapses
 
 
 def _use(section: PlasticSection, moment_y: Array, moment_z: Array) -> Array:
@@ -787,33 +712,4 @@ def set_at_offset(lasting: LastingSet, offset: ArrayLike) -> Array:
             lasting.displacement_z[..., -1] - tilt_y * arm[..., 0],
         ],
         axis=-1,
-    )
-
-
-def load_multipliers(
-    section: PlasticSection, *, moment_y: ArrayLike, moment_z: ArrayLike = 0.0
-) -> LoadMultipliers:
-    """Multiples of the load at onset of set, first yield and full plastic moment.
-
-    Parameters
-    ----------
-    section : PlasticSection
-        Batch shape (...).
-    moment_y, moment_z : array_like, shape (..., n)
-        Moments at the stations under the load as it is [N m].
-
-    Returns
-    -------
-    LoadMultipliers
-        Of the most loaded station. Holds where moments grow in step with the load: small deflection, and one
-        support or several that do not yet share anew. Flat sections bent both ways use the corner stress
-        throughout, safe side.
-    """
-    about_y, about_z = finite("moment_y", moment_y), finite("moment_z", moment_z)
-    use = np.max(_use(_with_stations(section, 1), about_y, about_z), axis=-1)
-    onset = np.divide(1.0, use, out=np.full(use.shape, np.inf), where=use > 0.0)
-    return LoadMultipliers(
-        onset=onset,
-        first_yield=onset * section.yield_moment_y / section.onset_moment_y,
-        full_plastic=onset * section.plastic_moment_y / section.onset_moment_y,
     )

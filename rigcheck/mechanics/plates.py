@@ -4,7 +4,7 @@ A prop lies level. The support enters at x = 0 and runs along the middle line y 
 length. Along means x, across means y. Weights are per area [N/m^2], flexural rigidities per width [N m]: for
 a solid sheet E t^3 / 12, as the sheet data give them.
 
-Small-deflection plate theory except where a function says otherwise (`strip_droop` solves the large droop).
+Small-deflection plate theory except where a function says otherwise.
 """
 
 from __future__ import annotations
@@ -24,17 +24,12 @@ __all__ = [
     "InsertDroop",
     "InsertJoint",
     "SheetChoice",
-    "StripDroop",
     "choose_sheets",
     "disc_droop",
     "droop_over_insert",
     "insert_moments",
     "joint_stiffness",
-    "rigidity_from_bending_length",
     "rigidity_from_droop_test",
-    "sheet_bending_stress",
-    "sheet_rigidity",
-    "strip_droop",
 ]
 
 Array = NDArray[np.float64]
@@ -62,28 +57,6 @@ TABLE_NODES = 40
 
 PEAK_MOMENT_FACTOR = 2.0
 """Peak over mean moment in a sheet at the end of the wire; common practice, no source."""
-
-
-@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
-class StripDroop:
-    """A level strip clamped at one end, bent by its own weight, shape (...).
-
-    Attributes
-    ----------
-    droop : ndarray
-        Height of the free end below the clamp [m].
-    reach : ndarray
-        Level distance from the clamp to the free end [m].
-    tip_angle : ndarray
-        Slope of the free end below level [rad].
-    load_ratio : ndarray
-        w L^3 / D [1].
-    """
-
-    droop: Array
-    reach: Array
-    tip_angle: Array
-    load_ratio: Array
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -158,42 +131,6 @@ class SheetChoice:
     order: NDArray[np.intp]
 
 
-def sheet_rigidity(*, youngs_modulus: ArrayLike, thickness: ArrayLike) -> Array:
-    """Flexural rigidity per width of a solid sheet.
-
-    Parameters
-    ----------
-    youngs_modulus : array_like, shape (...)
-        In the direction of bending [Pa], positive.
-    thickness : array_like, shape (...)
-        [m], positive.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        E t^3 / 12 [N m]. Without the 1 / (1 - nu^2) of a wide plate, as paper and board data are given.
-    """
-    return positive("youngs_modulus", youngs_modulus) * positive("thickness", thickness) ** 3 / 12
-
-
-def sheet_bending_stress(*, moment_per_width: ArrayLike, thickness: ArrayLike) -> Array:
-    """Bending stress at the face of a solid sheet.
-
-    Parameters
-    ----------
-    moment_per_width : array_like, shape (...)
-        [N m/m], either sign.
-    thickness : array_like, shape (...)
-        [m], positive.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        6 |m| / t^2 [Pa].
-    """
-    return 6 * np.abs(np.asarray(moment_per_width, dtype=np.float64)) / positive("thickness", thickness) ** 2
-
-
 # ---------------------------------------------------------------------------------------- large droop
 
 
@@ -215,7 +152,7 @@ def _map_load(load_ratio: Array) -> Array:
 
 @cache
 def _strip_table() -> tuple[Array, Array]:
-    """Strips at Chebyshev places of the mapped load: places, and (droop, reach, angle) there."""
+    """Strips at Chebyshev places of the mapped load: places, and droop over length there."""
     lowest = float(_map_load(np.asarray(LARGEST_LOAD_RATIO)))
     unit, _ = _chebyshev(TABLE_NODES)
     places = lowest + (1 - lowest) * unit
@@ -223,7 +160,7 @@ def _strip_table() -> tuple[Array, Array]:
 
 
 def _solve_strips(loads: Array) -> Array:
-    """Droop and reach over length, and tip angle, of strips at loads of shape (n,): (3, n).
+    """Droop over length of strips at loads of shape (n,): (n,).
 
     D theta'' = -w (L - s) cos(theta), theta(0) = 0, theta'(L) = 0, by collocation and Newton's method for all
     loads at once; from the straight strip, a heavy load raised step by step.
@@ -250,7 +187,7 @@ def _solve_strips(loads: Array) -> Array:
             )
     points, weights = np.polynomial.legendre.leggauss(STRIP_NODES)
     inside = _interpolate(s, theta, 0.5 * (points + 1))
-    return np.stack([np.sin(inside) @ weights / 2, np.cos(inside) @ weights / 2, theta[:, -1]])
+    return np.asarray(np.sin(inside) @ weights / 2)
 
 
 @lru_cache(maxsize=32)
@@ -280,74 +217,26 @@ def _strip_series(load_ratio: Array) -> Array:
     """The same for small loads, by series: theta = r theta_1 + r^3 theta_3 with t = 1 - s measured from the end.
 
     theta_1 = (1 - t^3) / 6 and theta_3'' = t theta_1^2 / 2 give theta_3 = (t^3/6 - t^6/15 + t^9/72 - 41/360) / 72;
-    the droop is the integral of theta - theta^3/6, the reach that of 1 - theta^2/2. Derived here; the next terms are
-    below 1e-9 of the length up to `SERIES_LOAD_RATIO`.
+    the droop is the integral of theta - theta^3/6. Derived here; the next terms are below 1e-9 of the length up to
+    `SERIES_LOAD_RATIO`.
     """
     third = (1 / 24 - 1 / 105 + 1 / 720 - 41 / 360) / 72 - (1 - 3 / 4 + 3 / 7 - 1 / 10) / (6 * 216)
-    r = load_ratio
-    return np.stack([r / 8 + third * r**3, 1 - (9 / 14) / 72 * r**2, r / 6 - 41 / 25920 * r**3])
+    return np.asarray(load_ratio / 8 + third * load_ratio**3)
 
 
-def _strip_ratios(load_ratio: Array) -> Array:
-    """Droop and reach over length, and tip angle, at load ratios of any shape: (3, ...)."""
+def _strip_droop(load_ratio: Array) -> Array:
+    """Large droop over length of a level strip that hangs over an edge, at load ratios w L^3 / D of any shape.
+
+    The elastica D theta'' = -w (L - s) cos(theta), solved by collocation. Where the ratio is small the droop is
+    w L^4 / (8 D); at 0.8 that is 0.8 % too much. Right to 1e-9 of the length. Inextensible, linear bending: cloth and
+    paper with a hysteresis droop more on the way back than on the way out.
+    """
     if np.all(load_ratio <= SERIES_LOAD_RATIO):
         return _strip_series(load_ratio)
     if load_ratio.size <= FEW_STRIPS:
-        return _kept_strips(load_ratio.tobytes()).reshape(3, *load_ratio.shape)
+        return _kept_strips(load_ratio.tobytes()).reshape(load_ratio.shape)
     places, values = _strip_table()
-    flat = _interpolate(places, values, _map_load(load_ratio).ravel())
-    return flat.reshape(3, *load_ratio.shape)
-
-
-def strip_droop(
-    *, weight_per_area: ArrayLike, overhang: ArrayLike, flexural_rigidity: ArrayLike
-) -> StripDroop:
-    """Large droop of a level strip that hangs over an edge under its own weight.
-
-    Parameters
-    ----------
-    weight_per_area : array_like, shape (...)
-        w [N/m^2], 0 or more.
-    overhang : array_like, shape (...)
-        Length of the strip past the edge, along the strip [m], positive.
-    flexural_rigidity : array_like, shape (...)
-        D per width [N m], positive.
-
-    Returns
-    -------
-    StripDroop
-
-    Raises
-    ------
-    ValidityError
-        If w L^3 / D passes 1000: it hangs like cloth, and its droop is its length.
-
-    Notes
-    -----
-    The elastica D theta'' = -w (L - s) cos(theta), solved by collocation once and stored against
-    w L^3 / D. Where that is small the droop is w L^4 / (8 D); at 0.8 that is 0.8 % too much. Right to 1e-9
-    of the length. Inextensible, linear bending: cloth and paper with a hysteresis droop more on the way
-    back than on the way out.
-    """
-    L = positive("overhang", overhang)
-    load = (
-        positive("weight_per_area", weight_per_area, zero=True)
-        * L**3
-        / positive("flexural_rigidity", flexural_rigidity)
-    )
-    if np.any(load > LARGEST_LOAD_RATIO):
-        raise ValidityError(
-            f"weight_per_area * overhang^3 / flexural_rigidity reaches {np.max(load):.3g}, "
-            f"over {LARGEST_LOAD_RATIO:g}: this hangs straight down like cloth. "
-            "It needs an insert to its edge."
-        )
-    droop, reach, angle = _strip_ratios(np.asarray(load))
-    return StripDroop(
-        droop=np.asarray(L * droop),
-        reach=np.asarray(L * reach),
-        tip_angle=np.asarray(angle),
-        load_ratio=np.asarray(load),
-    )
+    return _interpolate(places, values, _map_load(load_ratio).ravel()).reshape(load_ratio.shape)
 
 
 def rigidity_from_droop_test(*, weight_per_area: ArrayLike, overhang: ArrayLike, droop: ArrayLike) -> Array:
@@ -374,8 +263,9 @@ def rigidity_from_droop_test(*, weight_per_area: ArrayLike, overhang: ArrayLike,
 
     Notes
     -----
-    Inverts `strip_droop`. The principle of the cantilever test of ASTM D1388, with any droop in place of its
-    fixed angle. A sheet's own curl enters: turn it over and take the mean of both sides.
+    Inverts the droop of a strip under its own weight, the elastica D theta'' = -w (L - s) cos(theta). The
+    principle of the cantilever test of ASTM D1388, with any droop in place of its fixed angle. A sheet's own
+    curl enters: turn it over and take the mean of both sides.
     """
     w = positive("weight_per_area", weight_per_area)
     L = positive("overhang", overhang)
@@ -392,34 +282,11 @@ def rigidity_from_droop_test(*, weight_per_area: ArrayLike, overhang: ArrayLike,
     high = np.ones(ratio.shape)
     for _ in range(50):
         middle = 0.5 * (low + high)
-        limp = _strip_ratios(8 * (1 / middle**2 - 1))[0] > ratio
+        limp = _strip_droop(8 * (1 / middle**2 - 1)) > ratio
         low = np.where(limp, middle, low)
         high = np.where(limp, high, middle)
     load = 8 * (1 - high) * (1 + high) / high**2
     return np.asarray(w * L**3 / load)
-
-
-def rigidity_from_bending_length(*, weight_per_area: ArrayLike, bending_length: ArrayLike) -> Array:
-    """Flexural rigidity of a sheet from the bending length its data sheet gives.
-
-    Parameters
-    ----------
-    weight_per_area : array_like, shape (...)
-        [N/m^2], positive.
-    bending_length : array_like, shape (...)
-        c [m], positive: half the overhang at which the chord of the strip slopes 41.5 degrees.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        w c^3 [N m].
-
-    Notes
-    -----
-    F. T. Peirce's definition, 1930, kept by ASTM D1388 (from memory). Peirce's fitted formula
-    c = L (cos(a / 2) / (8 tan a))^(1/3) is within a few per cent of the elastica.
-    """
-    return positive("weight_per_area", weight_per_area) * positive("bending_length", bending_length) ** 3
 
 
 # ---------------------------------------------------------------------------------------- disc
@@ -730,8 +597,8 @@ def droop_over_insert(
     along and across, added, would come out up to 30 % too low at the corner.
 
     Past small droops each value is that of a strip clamped at the support, of the overhang's length and with
-    the same linear droop, in the large-droop theory of `strip_droop`: an estimate that never passes the
-    overhang's length.
+    the same linear droop, by the elastica D theta'' = -w (L - s) cos(theta): an estimate that never passes
+    the overhang's length.
     """
     given: dict[str, ArrayLike] = {
         "prop_length": prop_length,
@@ -780,7 +647,7 @@ def droop_over_insert(
     ratio = linear / np.where(overhang > 0.0, overhang, np.inf)
     # A far edge can rise where heavy sides lever it up; a rise stays as it is.
     load = np.clip(8 * ratio, 0.0, LARGEST_LOAD_RATIO)
-    large = np.where(linear > 0.0, overhang * _strip_ratios(load)[0], linear)
+    large = np.where(linear > 0.0, overhang * _strip_droop(load), linear)
     return InsertDroop(
         along=large[:, 0].reshape(shape),
         across=large[:, 1].reshape(shape),

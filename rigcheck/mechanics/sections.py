@@ -12,7 +12,6 @@ Every field is an array with leading batch axes; a thousand diameters are one ca
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from functools import cache
 
@@ -29,8 +28,6 @@ __all__ = [
     "StressState",
     "coarse_pitch",
     "combined_stress",
-    "concatenate_sections",
-    "sleeve_clearance",
     "sleeved",
     "solid_round",
     "strand",
@@ -682,58 +679,6 @@ def threaded(
     return solid_round(stress_diameter, poissons_ratio)
 
 
-def concatenate_sections(sections: Sequence[Section]) -> Section:
-    """Join sections, each flattened, into one batch of shape (n,): candidates of mixed shape in one call.
-
-    Parameters
-    ----------
-    sections : sequence of Section
-        At least one.
-
-    Returns
-    -------
-    Section
-
-    Raises
-    ------
-    ArgumentError
-        If there is none.
-    """
-    if not sections:
-        raise ArgumentError("sections is empty: give at least one section to join.")
-    return Section(
-        **{
-            field.name: np.concatenate([getattr(section, field.name).ravel() for section in sections])
-            for field in fields(Section)
-        }
-    )
-
-
-def sleeve_clearance(core: Section, sleeve: Section) -> Array:
-    """Radial gap between a core and a round sleeve; negative where the core does not go in.
-
-    Parameters
-    ----------
-    core : Section
-        Any shape.
-    sleeve : Section
-        A `tube`.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        [m].
-
-    Notes
-    -----
-    The inner radius follows from the tube's area: r^2 = R^2 - A / pi. The core reaches as far as its
-    farthest point: the radius when round, the corner when flat.
-    """
-    inner = np.sqrt(np.maximum(sleeve.outer_y**2 - sleeve.area / np.pi, 0.0))
-    reach = np.where(core.is_round, core.outer_y, np.hypot(core.outer_y, core.outer_z))
-    return np.asarray(inner - reach)
-
-
 def sleeved(
     core: Section,
     sleeve: Section,
@@ -771,8 +716,7 @@ def sleeved(
     -----
     Plane sections stay plane through both parts, so stiffnesses add and each part carries its stiffness's
     share. The shear stiffness is the sum too, an approximation (each part with its own coefficient). The
-    bond carries no stiffness and has no mass. That the core fits is not checked here: see
-    `sleeve_clearance`.
+    bond carries no stiffness and has no mass. That the core fits is not checked here.
     """
     given = {
         "core_youngs_modulus": core_youngs_modulus,

@@ -8,7 +8,7 @@ from numpy.typing import ArrayLike, NDArray
 from rigcheck.errors import ArgumentError
 from rigcheck.motion._checks import FloatArray, increasing_times, oscillator, positive_number
 
-__all__ = ["piecewise_linear_response", "static_remainder"]
+__all__ = ["piecewise_linear_response"]
 
 ComplexArray = NDArray[np.complex128]
 
@@ -119,36 +119,6 @@ def piecewise_linear_response(
         np.divide(state.imag, damped[index], out=displacement[index])
         np.subtract(state.real, decay[index] * displacement[index], out=velocity[index])
     return displacement, velocity
-
-
-def static_remainder(
-    static_deflection: ArrayLike, *, participation: ArrayLike, angular_frequency: ArrayLike
-) -> FloatArray:
-    """Give what the modes left out of a sum would add: they follow the load without delay.
-
-    Parameters
-    ----------
-    static_deflection : array_like, (..., k)
-        Displacement of the point for a unit of the load applied slowly, by the whole structure.
-    participation : array_like, (..., m, k)
-        Load of each kept mode for a unit of the load, times the mode's shape at the point.
-    angular_frequency : array_like, (..., m)
-        Undamped angular frequencies of the kept modes [rad/s].
-
-    Returns
-    -------
-    ndarray, (..., k)
-        static_deflection - sum over modes of participation / omega^2. Times the load history it is the
-        displacement that the kept modes miss.
-
-    Notes
-    -----
-    Valid while the load changes slowly against the first mode left out: the relative error of the remainder
-    is about (load frequency / that natural frequency)^2. Known as mode acceleration or static correction.
-    """
-    omega, _ = oscillator(angular_frequency, 0.0)
-    share = np.asarray(participation, dtype=np.float64) / omega[..., None] ** 2
-    return np.asarray(np.asarray(static_deflection, dtype=np.float64) - share.sum(axis=-2))
 
 
 def _steps(time_step: float | None, times: ArrayLike | None, count: int) -> FloatArray | float:

@@ -12,25 +12,17 @@ from numpy.typing import ArrayLike, NDArray
 from rigcheck.errors import ArgumentError, ValidityError
 from rigcheck.motion._checks import FloatArray, increasing_times, oscillator, positive, positive_number
 from rigcheck.motion.profiles import Profile
-from rigcheck.motion.response import residual_amplitude
 
 __all__ = [
-    "NullDurations",
     "Shaper",
     "StillDurations",
-    "StillSearch",
     "convolved",
     "durations_to_try",
     "insensitivity_width",
     "lowest_durations",
-    "null_durations",
     "residual_envelope",
-    "shape_samples",
-    "shaped_displacement",
-    "shaped_residual_amplitude",
     "shaper_factor",
     "shaper_residual",
-    "shortest_still_duration",
     "still_durations",
     "zv_shaper",
     "zvd_shaper",
@@ -39,7 +31,7 @@ __all__ = [
 _Function = Callable[[FloatArray], FloatArray]
 
 _PER_PERIOD = 64  # durations tried in a period of a mode; a null lies a period from the next, or more
-_MOST = 1 << 16  # durations tried at most, for one mode
+_MOST = 1 << 16  # durations tried at most
 _STEPS = 60  # halvings of a bracket, down to the last bits
 _HARMONIC_ORDERS = 8  # derivatives of harmonic pieces that the envelope takes one by one
 
@@ -66,28 +58,6 @@ class Shaper:
 
 
 @dataclass(frozen=True, kw_only=True)
-class NullDurations:
-    """Durations at which a move leaves the least vibration, each less than its neighbours.
-
-    Attributes
-    ----------
-    durations : ndarray, (k,)
-        Increasing [s].
-    residual : ndarray, (k,)
-        Residual amplitude there [stroke]; exactly on a null without damping it is 0.
-    residual_off : ndarray, (k,)
-        Largest residual amplitude there when the natural frequency is anywhere within the error [stroke].
-    frequency_error : float
-        That error, as a share of the frequency.
-    """
-
-    durations: FloatArray
-    residual: FloatArray
-    residual_off: FloatArray
-    frequency_error: float
-
-
-@dataclass(frozen=True, kw_only=True)
 class StillDurations:
     """How long a move has to last to arrive still.
 
@@ -95,25 +65,15 @@ class StillDurations:
     ----------
     first : float
         Shortest duration whose residual is within the limit [s]; longer ones may exceed it again.
+    until : float
+        Where the stretch of still durations that begins at `first` ends [s]: how lucky `first` is.
     always : float
         From here on every longer duration is within the limit [s].
     """
 
     first: float
-    always: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class StillSearch(StillDurations):
-    """What a search over durations found; see `StillDurations`.
-
-    Attributes
-    ----------
-    until : float
-        Where the stretch of still durations that begins at `first` ends [s]: how lucky `first` is.
-    """
-
     until: float
+    always: float
 
 
 def zv_shaper(*, angular_frequency: float, damping_ratio: float) -> Shaper:
@@ -297,98 +257,6 @@ def insensitivity_width(
     return float(abs(edges[1] - edges[0]))
 
 
-def shaped_displacement(shaper: Shaper, profile: Profile, *, duration: float, times: ArrayLike) -> FloatArray:
-    """Give the displacement of the shaped move of unit stroke.
-
-    Parameters
-    ----------
-    shaper : Shaper
-        The impulses.
-    profile : Profile
-        The move before shaping.
-    duration : float
-        Its T [s]; the shaped move lasts T + `shaper.delay`.
-    times : array_like
-        Times since the move began [s].
-
-    Returns
-    -------
-    ndarray
-        sum A_i s((t - t_i)/T), same shape as `times`.
-    """
-    time = positive_number("duration", duration, "s")
-    t = np.asarray(times, dtype=np.float64)
-    total = np.zeros(t.shape)
-    for delay, amplitude in zip(shaper.times, shaper.amplitudes, strict=True):
-        total += amplitude * profile.displacement((t - delay) / time)
-    return total
-
-
-def shape_samples(shaper: Shaper, times: ArrayLike, values: ArrayLike) -> tuple[FloatArray, FloatArray]:
-    """Give the shaped version of a sampled path.
-
-    Parameters
-    ----------
-    shaper : Shaper
-        The impulses.
-    times : array_like, (n,)
-        Increasing sample times [s].
-    values : array_like, (..., n)
-        The path; held at its first value before and at its last one after.
-
-    Returns
-    -------
-    times : ndarray, (k,)
-        All moments at which the shaped path can bend: every sample time delayed by every impulse.
-    values : ndarray, (..., k)
-        The shaped path there.
-
-    Notes
-    -----
-    The path is taken as straight between samples, and so is the result, so that nothing is lost on
-    resampling. For a smooth curve sample it finely first.
-    """
-    t = increasing_times(times, least=2)
-    path = np.asarray(values, dtype=np.float64)
-    if path.shape[-1:] != t.shape or not np.isfinite(path).all():
-        raise ArgumentError(f"values: given shape {path.shape}; wanted (..., {t.size}), all finite numbers.")
-    moments = np.unique(t[:, None] + shaper.times)
-    flat = path.reshape(-1, t.size)
-    shaped = np.zeros((flat.shape[0], moments.size))
-    for delay, amplitude in zip(shaper.times, shaper.amplitudes, strict=True):
-        for row, line in zip(shaped, flat, strict=True):
-            row += amplitude * np.interp(moments - delay, t, line)
-    return moments, shaped.reshape(*path.shape[:-1], moments.size)
-
-
-def shaped_residual_amplitude(
-    shaper: Shaper,
-    profile: Profile,
-    *,
-    duration: ArrayLike,
-    angular_frequency: ArrayLike,
-    damping_ratio: ArrayLike,
-) -> FloatArray:
-    """Give the amplitude with which each mode rings when a shaped move of unit stroke has ended.
-
-    Parameters
-    ----------
-    shaper : Shaper
-        The impulses.
-    profile, duration, angular_frequency, damping_ratio
-        As in `rigcheck.motion.response.residual_amplitude`.
-
-    Returns
-    -------
-    ndarray, (..., m)
-        Amplitude [stroke] at T + `shaper.delay`: the product of the move's own and the shaper's residual.
-    """
-    own = residual_amplitude(
-        profile, duration=duration, angular_frequency=angular_frequency, damping_ratio=damping_ratio
-    )
-    return own * shaper_residual(shaper, angular_frequency=angular_frequency, damping_ratio=damping_ratio)
-
-
 def residual_envelope(
     profile: Profile, *, duration: ArrayLike, angular_frequency: ArrayLike, damping_ratio: ArrayLike
 ) -> FloatArray:
@@ -432,66 +300,6 @@ def residual_envelope(
     return np.where(usable, total / (safe * np.sqrt(1.0 - zeta**2)), np.inf)
 
 
-def null_durations(
-    profile: Profile,
-    *,
-    angular_frequency: float,
-    damping_ratio: float,
-    up_to: float,
-    frequency_error: float = 0.1,
-) -> NullDurations:
-    """Give the durations at which a move leaves the least vibration in one mode.
-
-    Parameters
-    ----------
-    profile : Profile
-        The move.
-    angular_frequency : float
-        Undamped angular frequency [rad/s], above 0.
-    damping_ratio : float
-        Share of critical damping, 0 <= value < 1.
-    up_to : float
-        Longest duration of interest [s].
-    frequency_error : float
-        How far the true frequency may be off, as a share, 0 <= value < 1.
-
-    Returns
-    -------
-    NullDurations
-        May be empty. A null is only as good as the frequency is known: see `residual_off`.
-
-    Notes
-    -----
-    Durations are tried at 64 a period, and each lowest one is refined by golden section. Two nulls closer
-    than a thirty-second of a period count as one.
-    """
-    omega = positive_number("angular_frequency", angular_frequency, "rad/s")
-    longest = positive_number("up_to", up_to, "s")
-    if not 0.0 <= frequency_error < 1.0:
-        raise ArgumentError(f"frequency_error: given {frequency_error:g}; it is a share, from 0 up to 1.")
-
-    def left(time: ArrayLike, frequency: ArrayLike = omega) -> FloatArray:
-        return residual_amplitude(
-            profile, duration=time, angular_frequency=frequency, damping_ratio=damping_ratio
-        )
-
-    tried = _durations(omega, longest)
-    if tried.size < 3:
-        nothing = np.empty(0)
-        return NullDurations(
-            durations=nothing, residual=nothing, residual_off=nothing, frequency_error=frequency_error
-        )
-    durations = lowest_durations(left, tried=tried)
-    errors = np.linspace(1.0 - frequency_error, 1.0 + frequency_error, 41)
-    off = left(durations[:, None], omega * errors).max(axis=1) if durations.size else np.empty(0)
-    return NullDurations(
-        durations=durations,
-        residual=left(durations) if durations.size else np.empty(0),
-        residual_off=off,
-        frequency_error=frequency_error,
-    )
-
-
 def lowest_durations(left: _Function, *, tried: ArrayLike, resolution: float = 0.0) -> FloatArray:
     """Give the durations that leave less than their neighbours.
 
@@ -513,71 +321,6 @@ def lowest_durations(left: _Function, *, tried: ArrayLike, resolution: float = 0
     amplitude = left(times)
     dips = np.flatnonzero((amplitude[1:-1] <= amplitude[:-2]) & (amplitude[1:-1] < amplitude[2:])) + 1
     return _golden(left, times[dips - 1], times[dips + 1], _halvings(times, resolution))
-
-
-def shortest_still_duration(
-    profile: Profile,
-    *,
-    angular_frequency: ArrayLike,
-    damping_ratio: ArrayLike,
-    weights: ArrayLike,
-    amplitude_limit: float,
-    shaper: Shaper | None = None,
-) -> StillDurations:
-    """Give how long a move has to last for its residual vibration to stay within a limit.
-
-    Parameters
-    ----------
-    profile : Profile
-        The move.
-    angular_frequency : array_like, (m,)
-        Undamped angular frequencies [rad/s].
-    damping_ratio : array_like
-        Share of critical damping, 0 <= value < 1.
-    weights : array_like, (m,)
-        What an amplitude of 1 stroke in each mode is worth at the point [m]: stroke times participation times
-        the size of the mode's shape there; signs do not matter.
-    amplitude_limit : float
-        Limit on the sum of the modes' amplitudes [m]; half the allowed peak to peak.
-    shaper : Shaper, optional
-        Applied to every duration tried; its delay comes on top of the durations given back.
-
-    Returns
-    -------
-    StillDurations
-        `first` and `always`; 0 where even the shortest move tried is within the limit.
-
-    Raises
-    ------
-    ValidityError
-        The limit is so small that the durations between cannot all be tried; the message says what to do.
-
-    Notes
-    -----
-    `residual_envelope` gives a duration from which on the limit is kept for certain. Below it durations are
-    tried at 64 a period of the fastest mode that still matters there (by its own bound), and the crossings
-    are refined by bisection. A peak between two tried durations can be missed if it exceeds the limit by less
-    than 0.2 %.
-    """
-    omega, zeta = oscillator(angular_frequency, damping_ratio)
-    weight = np.abs(np.broadcast_to(np.asarray(weights, dtype=np.float64), omega.shape))
-    limit = positive_number("amplitude_limit", amplitude_limit, "m")
-    if omega.ndim != 1 or not np.isfinite(weight).all():
-        raise ArgumentError("angular_frequency, weights: wanted (m,), all finite numbers.")
-    if shaper is not None:
-        weight = weight * shaper_residual(shaper, angular_frequency=omega, damping_ratio=zeta)
-
-    def left(time: FloatArray) -> FloatArray:
-        amplitudes = residual_amplitude(
-            profile, duration=time[:, None], angular_frequency=omega, damping_ratio=zeta
-        )
-        return np.asarray((weight * amplitudes).sum(axis=1))
-
-    tried = durations_to_try(
-        [profile], angular_frequency=omega, damping_ratio=zeta, weights=weight[None], amplitude_limit=limit
-    )
-    found = still_durations(left, tried=tried, limit=limit)
-    return StillDurations(first=found.first, always=found.always)
 
 
 def durations_to_try(
@@ -663,7 +406,7 @@ def durations_to_try(
 
 def still_durations(
     left: _Function, *, tried: ArrayLike, limit: float, resolution: float = 0.0
-) -> StillSearch:
+) -> StillDurations:
     """Find out of durations tried in a row from when on what is left of a move keeps within a limit.
 
     Parameters
@@ -680,7 +423,7 @@ def still_durations(
 
     Returns
     -------
-    StillSearch
+    StillDurations
         With infinities where none tried is within the limit, or the last one is not.
 
     Notes
@@ -699,7 +442,7 @@ def still_durations(
         return left(time) - threshold
 
     if good.all():
-        return StillSearch(first=0.0, until=np.inf, always=0.0)
+        return StillDurations(first=0.0, until=np.inf, always=0.0)
     bad = np.flatnonzero(~good)
     always = np.inf
     if good[-1]:
@@ -707,7 +450,7 @@ def still_durations(
             _crossing(excess, times[bad[-1] + 1 : bad[-1] + 2], times[bad[-1] : bad[-1] + 1], steps)[0]
         )
     if good[0]:
-        return StillSearch(first=0.0, until=_end(excess, times, good, 0, steps), always=always)
+        return StillDurations(first=0.0, until=_end(excess, times, good, 0, steps), always=always)
     # A null can dip below the limit between two durations tried: look into every dip before the first good
     # one.
     entry = int(np.flatnonzero(good)[0]) if good.any() else times.size - 1
@@ -721,11 +464,11 @@ def still_durations(
         inside, before = bottoms[deep[:1]], int(dips[deep[0]])
         first = _crossing(excess, inside, times[before : before + 1], steps)[0]
         until = _crossing(excess, inside, times[before + 2 : before + 3], steps)[0]
-        return StillSearch(first=float(first), until=float(until), always=always)
+        return StillDurations(first=float(first), until=float(until), always=always)
     if not good.any():
-        return StillSearch(first=np.inf, until=np.inf, always=np.inf)
+        return StillDurations(first=np.inf, until=np.inf, always=np.inf)
     first = _crossing(excess, inside, times[entry - 1 : entry], steps)[0]
-    return StillSearch(first=float(first), until=_end(excess, times, good, entry, steps), always=always)
+    return StillDurations(first=float(first), until=_end(excess, times, good, entry, steps), always=always)
 
 
 def _halvings(times: FloatArray, resolution: float) -> int:
@@ -782,17 +525,6 @@ def _jumps(profile: Profile) -> tuple[tuple[int, float], ...]:
         before, after = [0.0, *ends], [*starts, 0.0]
         found.append((k, float(np.abs(np.subtract(after, before)).sum())))
     return tuple(found)
-
-
-def _durations(omega: float, longest: float) -> FloatArray:
-    """Give the durations to try for one mode."""
-    count = int(np.floor(longest * omega / (2.0 * np.pi) * _PER_PERIOD))
-    if count > _MOST:
-        raise ValidityError(
-            f"up_to: {longest:g} s holds {longest * omega / (2.0 * np.pi):.3g} periods of the mode; at most "
-            f"{_MOST // _PER_PERIOD} can be searched. Ask for a shorter time."
-        )
-    return np.arange(1, count + 1, dtype=np.float64) * (2.0 * np.pi / (omega * _PER_PERIOD))
 
 
 def _golden(function: _Function, low: FloatArray, high: FloatArray, steps: int = _STEPS) -> FloatArray:

@@ -36,7 +36,7 @@ from numpy.typing import ArrayLike, NDArray
 from rigcheck.errors import ArgumentError, NotConvergedError
 from rigcheck.motion._checks import FloatArray, oscillator, positive
 
-__all__ = ["PulseSpectrum", "WorstCase", "rectangular_pulse_spectrum", "worst_case"]
+__all__ = ["WorstCase", "worst_case"]
 
 ComplexArray = NDArray[np.complex128]
 
@@ -58,20 +58,6 @@ class WorstCase:
     peak: FloatArray
     residual: FloatArray
     half_duration: FloatArray
-
-
-@dataclass(frozen=True, kw_only=True)
-class PulseSpectrum:
-    """Largest deviation that one rectangular acceleration pulse A causes.
-
-    Attributes
-    ----------
-    during, after : ndarray, (..., m)
-        Largest deviation while the pulse lasts, and after it [A/omega^2].
-    """
-
-    during: FloatArray
-    after: FloatArray
 
 
 def worst_case(
@@ -124,46 +110,6 @@ def worst_case(
     exponent = -zeta + 1j * root
     residual = np.abs(np.expm1(exponent * chord)) ** 2 / root
     return WorstCase(peak=_bang_bang_peak(exponent, length), residual=residual, half_duration=length / omega)
-
-
-def rectangular_pulse_spectrum(
-    *, angular_frequency: ArrayLike, damping_ratio: ArrayLike, pulse_duration: ArrayLike
-) -> PulseSpectrum:
-    """Give the largest deviation that one rectangular pulse of acceleration causes: the shock spectrum.
-
-    Parameters
-    ----------
-    angular_frequency : array_like, (..., m)
-        Undamped angular frequencies [rad/s], above 0.
-    damping_ratio : array_like
-        Share of critical damping, 0 <= value < 1.
-    pulse_duration : array_like
-        Length of the pulse [s]; broadcasts with `angular_frequency`.
-
-    Returns
-    -------
-    PulseSpectrum
-        In units of A/omega^2.
-
-    Notes
-    -----
-    Undamped: after = 2 abs(sin(omega tau/2)), during = 2 from omega tau = pi on.
-
-    References
-    ----------
-    C. M. Harris and A. G. Piersol, *Harris' Shock and Vibration Handbook*, chapter on transient response to
-    step and pulse functions (from memory).
-    """
-    omega, zeta = oscillator(angular_frequency, damping_ratio)
-    exponent = -zeta + 1j * np.sqrt(1.0 - zeta**2)
-    length = omega * positive("pulse_duration", pulse_duration, "s")
-    exponent = np.broadcast_to(exponent, length.shape)
-    level = 1.0 / exponent
-    end = level - level * np.exp(exponent * length)
-    return PulseSpectrum(
-        during=_largest(level, -level, exponent, length),
-        after=_largest(np.zeros_like(level), end, exponent, np.full(length.shape, np.inf)),
-    )
 
 
 def _bang_bang_peak(exponent: ComplexArray, length: FloatArray) -> FloatArray:

@@ -4,17 +4,15 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from uniform_bends import uniform_set
 
 from rigcheck.errors import ArgumentError
 from rigcheck.mechanics.plasticity import (
     bending_moment,
-    bending_yield_under_torsion,
     curvature,
     lasting_set,
-    load_multipliers,
     plastic_round,
     plastic_strip,
-    residual_curvature,
     set_at_offset,
 )
 
@@ -28,7 +26,7 @@ def wire(**more):
 def test_below_the_onset_nothing_stays():
     section = wire(onset_fraction=0.5)
     moment = np.linspace(-1, 1, 41) * section.onset_moment_y
-    stays, collapses = residual_curvature(section, moment)
+    stays, collapses = uniform_set(section, moment)
     np.testing.assert_array_equal(stays, 0.0)
     assert not collapses.any()
     loaded, _ = curvature(section, moment)
@@ -38,7 +36,7 @@ def test_below_the_onset_nothing_stays():
 def test_perfectly_plastic_residual_is_curvature_less_moment_over_stiffness():
     section = wire()
     moment = np.linspace(0.2, 0.999, 40) * section.plastic_moment_y
-    stays, _ = residual_curvature(section, moment)
+    stays, _ = uniform_set(section, moment)
     loaded, _ = curvature(section, moment)
     np.testing.assert_allclose(stays, loaded - moment / section.bending_stiffness_y, rtol=1e-9, atol=1e-15)
 
@@ -105,7 +103,7 @@ def test_proof_stress_has_its_proof_strain():
 def test_collapse_is_flagged_and_never_a_number():
     section = wire()
     moment = np.array([0.5, 0.9999, 1.0, 1.5]) * section.plastic_moment_y
-    for answer in (curvature, residual_curvature):
+    for answer in (curvature, uniform_set):
         values, collapses = answer(section, moment)
         np.testing.assert_array_equal(collapses, [False, False, True, True])
         np.testing.assert_array_equal(np.isnan(values), collapses)
@@ -143,7 +141,7 @@ def test_signs_a_moment_about_y_moves_the_tip_along_minus_z():
     assert about_z.rotation_z[-1] > 0
     np.testing.assert_allclose(about_y.tip_displacement, about_z.tip_displacement)
     # Constant curvature: an arc, rise kappa L^2 / 2, end slope kappa L.
-    kappa, _ = residual_curvature(section, steady[0])
+    kappa, _ = uniform_set(section, steady[0])
     np.testing.assert_allclose(about_y.displacement_z, -kappa * stations**2 / 2, rtol=1e-12)
     np.testing.assert_allclose(about_y.tip_rotation, kappa * 0.1, rtol=1e-12)
 
@@ -192,25 +190,10 @@ def test_point_on_the_prop_moves_with_the_tip():
     np.testing.assert_allclose(moved, [tilt * 0.01, 0.0, result.displacement_z[-1] - tilt * 0.05])
 
 
-def test_multipliers_bring_the_load_to_each_stage():
-    section = wire(onset_fraction=0.5)
-    moment = np.array([0.01, 0.02, -0.03])
-    result = load_multipliers(section, moment_y=moment)
-    np.testing.assert_allclose(result.onset * 0.03, section.onset_moment_y)
-    np.testing.assert_allclose(result.first_yield * 0.03, section.yield_moment_y)
-    np.testing.assert_allclose(result.full_plastic * 0.03, section.plastic_moment_y)
-    assert np.isinf(load_multipliers(section, moment_y=np.zeros(3)).onset)
-
-
 def test_slipping_wires_share_the_moment():
     three, one = wire(wires=3), wire()
     moment = 1.3 * one.yield_moment_y
-    np.testing.assert_allclose(residual_curvature(three, 3 * moment)[0], residual_curvature(one, moment)[0])
-
-
-def test_torsion_takes_from_bending():
-    np.testing.assert_allclose(bending_yield_under_torsion(100.0, [0.0, 50.0]), [100.0, 50.0])
-    np.testing.assert_array_equal(bending_yield_under_torsion(100.0, [60.0, -80.0]), 0.0)
+    np.testing.assert_allclose(uniform_set(three, 3 * moment)[0], uniform_set(one, moment)[0])
 
 
 def test_ten_thousand_members_in_one_call():
@@ -239,7 +222,10 @@ def test_ten_thousand_members_in_one_call():
         (lambda: curvature(wire(), 1.0, about="x"), "must be 'y' or 'z'"),
         (lambda: lasting_set(wire(), stations=[0, 0], moment_y=[1, 1]), "rising distances"),
         (lambda: lasting_set(wire(), stations=[0, 1], moment_y=[1, 1, 1]), "each of the 2 stations"),
-        (lambda: bending_yield_under_torsion(-1.0, 0.0), "yield_strength is -1.0"),
+        (
+            lambda: plastic_round(outer_diameter=2e-3, youngs_modulus=1e9, yield_strength=-1.0),
+            "yield_strength is -1",
+        ),
     ],
 )
 def test_wrong_input_says_what_is_allowed(call, says):

@@ -10,8 +10,6 @@ from rigcheck.mechanics.sections import (
     Section,
     coarse_pitch,
     combined_stress,
-    concatenate_sections,
-    sleeve_clearance,
     sleeved,
     solid_round,
     strand,
@@ -162,15 +160,6 @@ def test_batches_broadcast_and_trailing_axes_join_stations():
     assert state.normal.shape == (4, 2, 7)
 
 
-def test_concatenated_sections_keep_their_own_rules():
-    mixed = concatenate_sections([solid_round([2e-3, 3e-3]), strip(5e-3, 1e-3)])
-    assert mixed.shape == (3,)
-    np.testing.assert_array_equal(mixed.is_round, [True, True, False])
-    state = combined_stress(mixed, moment_y=0.1, moment_z=0.1)
-    alone = combined_stress(strip(5e-3, 1e-3), moment_y=0.1, moment_z=0.1)
-    np.testing.assert_allclose(state.normal[2], alone.normal)
-
-
 def test_sleeve_of_the_same_metal_is_the_thicker_rod():
     steel = {"youngs_modulus": 200e9, "shear_modulus": 80e9, "density": 7850.0}
     both = sleeved(
@@ -209,15 +198,6 @@ def test_sleeve_shares_add_to_one_and_strain_is_shared():
     np.testing.assert_allclose(core.normal / 200e9 / 1.5e-3, sleeve.normal / 110e9 / 2e-3)
 
 
-def test_sleeve_clearance():
-    np.testing.assert_allclose(sleeve_clearance(solid_round(3e-3), tube(4e-3, 0.45e-3)), 0.05e-3, rtol=1e-9)
-    assert sleeve_clearance(solid_round(3.2e-3), tube(4e-3, 0.45e-3)) < 0
-    # The corner of a 2 x 2 strip stands at 1.414 mm.
-    np.testing.assert_allclose(
-        sleeve_clearance(strip(2e-3, 2e-3), tube(4e-3, 0.5e-3)), 1.5e-3 - 2**0.5 * 1e-3, rtol=1e-9
-    )
-
-
 def test_round_stress_does_not_depend_on_the_direction_of_bending():
     angle = np.linspace(0, 2 * np.pi, 13)
     state = combined_stress(solid_round(2e-3), moment_y=np.cos(angle), moment_z=np.sin(angle))
@@ -252,7 +232,6 @@ def test_transverse_shear_governs_only_in_a_stub():
         (lambda: strand(1e-3, 0), "1 to 169 wires"),
         (lambda: threaded(9e-3), "coarse threads are known for M1.6, M2"),
         (lambda: threaded(2e-3, pitch=3e-3), "no core is left"),
-        (lambda: concatenate_sections([]), "at least one section"),
         (
             lambda: sleeved(
                 solid_round(1e-3),

@@ -9,7 +9,7 @@ import pytest
 
 from rigcheck.errors import ArgumentError
 from rigcheck.motion.response import free_decay
-from rigcheck.motion.sampled_load import piecewise_linear_response, static_remainder
+from rigcheck.motion.sampled_load import piecewise_linear_response
 
 
 def _by_small_steps(load, times, omega, zeta, start=(0.0, 0.0), parts=400):
@@ -97,23 +97,6 @@ def test_batches_of_loads_and_modes():
         load[2], angular_frequency=omega[2], damping_ratio=0.02, time_step=0.03
     )
     assert q[2] == pytest.approx(one, abs=1e-14)
-
-
-def test_static_remainder_makes_up_for_the_modes_left_out():
-    # three masses on springs: k = 100 N/m between neighbours and to the ground, unit masses
-    stiffness = 100.0 * np.array([[2.0, -1, 0], [-1, 2, -1], [0, -1, 1]])
-    squares, shapes = np.linalg.eigh(stiffness)
-    force, place = np.array([0.0, 0.0, 1.0]), 0
-    static = np.linalg.solve(stiffness, force)[place]
-    participation = (shapes.T @ force) * shapes[place]
-    some = static_remainder(
-        [static], participation=participation[:1, None], angular_frequency=np.sqrt(squares[:1])
-    )
-    assert some[0] == pytest.approx((participation[1:] / squares[1:]).sum(), rel=1e-12)
-    none = static_remainder(
-        [static], participation=participation[:, None], angular_frequency=np.sqrt(squares)
-    )
-    assert none[0] == pytest.approx(0.0, abs=1e-15)
 
 
 @pytest.mark.parametrize(

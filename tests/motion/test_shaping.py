@@ -13,13 +13,9 @@ from rigcheck.motion.shaping import (
     durations_to_try,
     insensitivity_width,
     lowest_durations,
-    null_durations,
     residual_envelope,
-    shape_samples,
-    shaped_residual_amplitude,
     shaper_factor,
     shaper_residual,
-    shortest_still_duration,
     still_durations,
     zv_shaper,
     zvd_shaper,
@@ -45,36 +41,48 @@ def test_envelope_bounds_the_residual_and_only_falls(name, ramp, zeta):
     assert (left[fast] / bound[fast]).max() > 0.2  # a bound, but not an idle one
 
 
+def nulls(shape, *, frequency, damping_ratio, up_to):
+    """Durations on a null of one mode [Hz], and what the move leaves there."""
+    omega = 2 * np.pi * frequency
+
+    def left(time):
+        return residual_amplitude(
+            shape, duration=time, angular_frequency=omega, damping_ratio=damping_ratio
+        ).ravel()
+
+    found = lowest_durations(left, tried=np.arange(1, int(64 * frequency * up_to) + 1) / (64 * frequency))
+    return found, left(found)
+
+
 def test_nulls_of_the_trapezoid_lie_where_ramp_or_ramp_and_cruise_last_whole_periods():
     frequency, ramp = 4.0, 0.4
-    found = null_durations(
-        profile("trapezoidal", ramp=ramp),
-        angular_frequency=2 * np.pi * frequency,
-        damping_ratio=0.0,
-        up_to=2.1,
+    found, residual = nulls(
+        profile("trapezoidal", ramp=ramp), frequency=frequency, damping_ratio=0.0, up_to=2.1
     )
     k = np.arange(1, 40)
     expected = np.unique(np.round(np.concatenate([k / (ramp * frequency), k / ((1 - ramp) * frequency)]), 9))
     expected = expected[expected < 2.1]
-    assert found.durations == pytest.approx(expected, abs=1e-7)
-    assert (found.residual < 1e-7).all()  # a golden section places a null to 1e-8 of a period or so
-    assert (found.residual_off > 1e-3).all()
+    assert found == pytest.approx(expected, abs=1e-7)
+    assert (residual < 1e-7).all()  # a golden section places a null to 1e-8 of a period or so
 
 
 def test_harmonic_nulls_and_what_ten_percent_do_to_them():
-    found = null_durations(profile("harmonic"), angular_frequency=2 * np.pi, damping_ratio=0.0, up_to=5.0)
-    assert found.durations == pytest.approx([1.5, 2.5, 3.5, 4.5], abs=1e-7)
-    n = found.durations[:, None] * np.linspace(0.9, 1.1, 41)
-    assert found.residual_off == pytest.approx(
-        np.abs(np.cos(np.pi * n) / (1 - 4 * n**2)).max(axis=1), rel=1e-9
+    shape = profile("harmonic")
+    found, _ = nulls(shape, frequency=1.0, damping_ratio=0.0, up_to=5.0)
+    assert found == pytest.approx([1.5, 2.5, 3.5, 4.5], abs=1e-7)
+    errors = np.linspace(0.9, 1.1, 41)
+    n = found[:, None] * errors
+    off = residual_amplitude(
+        shape, duration=found[:, None], angular_frequency=2 * np.pi * errors, damping_ratio=0.0
     )
-    assert found.frequency_error == 0.1
+    assert off == pytest.approx(np.abs(np.cos(np.pi * n) / (1 - 4 * n**2)), rel=1e-9, abs=1e-15)
 
 
 def test_damped_dips_are_the_lowest_nearby():
     shape, omega, zeta = profile("polynomial-345"), 20.0, 0.03
-    found = null_durations(shape, angular_frequency=omega, damping_ratio=zeta, up_to=3.0)
-    for time, value in zip(found.durations, found.residual, strict=True):
+    found, residual = nulls(shape, frequency=omega / (2 * np.pi), damping_ratio=zeta, up_to=3.0)
+    assert found.size > 3
+    for time, value in zip(found, residual, strict=True):
         near = residual_amplitude(
             shape,
             duration=time * (1 + np.linspace(-0.01, 0.01, 201)),
@@ -85,9 +93,26 @@ def test_damped_dips_are_the_lowest_nearby():
         assert value > 0.0
 
 
-def test_no_null_fits_into_a_short_time():
-    found = null_durations(profile("cycloidal"), angular_frequency=2 * np.pi, damping_ratio=0.0, up_to=1e-3)
-    assert found.durations.size == found.residual.size == found.residual_off.size == 0
+def still_move(shape, *, angular_frequency, damping_ratio, weights, amplitude_limit, shaper=None):
+    """How long one move has to last, whose modes' amplitudes add up with their weights."""
+    omega, weight = np.atleast_1d(angular_frequency), np.atleast_1d(np.abs(weights))
+    if shaper is not None:
+        weight = weight * shaper_residual(shaper, angular_frequency=omega, damping_ratio=damping_ratio)
+
+    def left(time):
+        each = residual_amplitude(
+            shape, duration=time[:, None], angular_frequency=omega, damping_ratio=damping_ratio
+        )
+        return (weight * each).sum(axis=1)
+
+    tried = durations_to_try(
+        [shape],
+        angular_frequency=omega,
+        damping_ratio=damping_ratio,
+        weights=weight[None],
+        amplitude_limit=amplitude_limit,
+    )
+    return still_durations(left, tried=tried, limit=amplitude_limit)
 
 
 @pytest.mark.parametrize("name", PROFILE_NAMES)
@@ -95,7 +120,7 @@ def test_still_durations_are_still(name):
     shape = profile(name)
     omega, zeta = np.array([25.0, 140.0, 420.0]), np.array([0.003, 0.005, 0.01])
     weights, limit = np.array([0.22, -0.03, 0.01]), 2e-4
-    found = shortest_still_duration(
+    found = still_move(
         shape, angular_frequency=omega, damping_ratio=zeta, weights=weights, amplitude_limit=limit
     )
 
@@ -122,7 +147,7 @@ def test_trapezoid_still_duration_against_its_closed_form(limit):
     times = np.linspace(0.01, 9.0, 900_001)
     x = omega * times
     left = 4 * np.abs(np.sin(x * ramp / 2) * np.sin(x * (1 - ramp) / 2)) / (ramp * (1 - ramp) * x**2)
-    found = shortest_still_duration(
+    found = still_move(
         profile("trapezoidal", ramp=ramp),
         angular_frequency=omega,
         damping_ratio=0.0,
@@ -135,20 +160,21 @@ def test_trapezoid_still_duration_against_its_closed_form(limit):
 
 def test_a_generous_limit_needs_no_time_and_a_tiny_one_is_refused():
     kwargs = {"angular_frequency": 30.0, "damping_ratio": 0.01, "weights": 0.1}
-    easy = shortest_still_duration(profile("cycloidal"), amplitude_limit=1.0, **kwargs)
+    easy = still_move(profile("cycloidal"), amplitude_limit=1.0, **kwargs)
     assert (easy.first, easy.always) == (0.0, 0.0)
     with pytest.raises(ValidityError, match=r"Allow more, or take a smoother profile\."):
-        shortest_still_duration(profile("trapezoidal"), amplitude_limit=1e-13, **kwargs)
+        still_move(profile("trapezoidal"), amplitude_limit=1e-13, **kwargs)
 
 
 def test_a_shaper_shortens_the_still_duration():
     kwargs = {"angular_frequency": [30.0], "damping_ratio": 0.003, "weights": [0.2], "amplitude_limit": 1e-5}
     shaper = zv_shaper(angular_frequency=29.5, damping_ratio=0.003)
-    plain = shortest_still_duration(profile("cycloidal"), **kwargs)
-    shaped = shortest_still_duration(profile("cycloidal"), shaper=shaper, **kwargs)
+    plain = still_move(profile("cycloidal"), **kwargs)
+    shaped = still_move(profile("cycloidal"), shaper=shaper, **kwargs)
     assert shaped.always + shaper.delay < plain.always
-    left = shaped_residual_amplitude(
-        shaper, profile("cycloidal"), duration=shaped.always, angular_frequency=30.0, damping_ratio=0.003
+    one = {"angular_frequency": 30.0, "damping_ratio": 0.003}
+    left = residual_amplitude(profile("cycloidal"), duration=shaped.always, **one) * shaper_residual(
+        shaper, **one
     )
     assert 0.2 * left[0] == pytest.approx(1e-5, rel=1e-6)
 
@@ -264,24 +290,7 @@ def test_shaper_factor_turns_the_end_of_the_move_into_that_of_the_shaped_one():
             "limit: given 2",
         ),
         (
-            lambda: shape_samples(zv_shaper(angular_frequency=1.0, damping_ratio=0.0), [0.0, 1.0], [0.0]),
-            ArgumentError,
-            r"values: given shape \(1,\)",
-        ),
-        (
-            lambda: null_durations(profile("harmonic"), angular_frequency=1e6, damping_ratio=0.0, up_to=1e3),
-            ValidityError,
-            "Ask for a shorter time",
-        ),
-        (
-            lambda: null_durations(
-                profile("harmonic"), angular_frequency=1.0, damping_ratio=0.0, up_to=9.0, frequency_error=1.0
-            ),
-            ArgumentError,
-            "frequency_error: given 1",
-        ),
-        (
-            lambda: shortest_still_duration(
+            lambda: still_move(
                 profile("harmonic"),
                 angular_frequency=1.0,
                 damping_ratio=0.0,
@@ -289,7 +298,7 @@ def test_shaper_factor_turns_the_end_of_the_move_into_that_of_the_shaped_one():
                 amplitude_limit=1.0,
             ),
             ArgumentError,
-            r"wanted \(m,\), all finite",
+            r"given shape \(1, 1\); wanted \(1, 1\), all finite",
         ),
         (
             lambda: durations_to_try(
