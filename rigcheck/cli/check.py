@@ -76,14 +76,16 @@ def check(
 
         write_whole(history, history_csv(response_history(shot, prop=prop)), overwrite=overwrite)
     figure_target(figure, overwrite=overwrite)
-    from rigcheck.studies.check import check as check_shot
+    from rigcheck.studies.check import check_of
+    from rigcheck.studies.work import works_for
 
-    result = check_shot(shot, prop=prop, thorough=details)
+    works = works_for(shot, prop)
+    result = check_of(shot, works, prop=prop, thorough=details)
     if figure is not None:
         from rigcheck.studies.sheet.study import pictures
         from rigcheck.views.figures import check_figure
 
-        write_figure(figure, check_figure(result, pictures(shot, prop=prop)), overwrite=overwrite)
+        write_figure(figure, check_figure(result, pictures(works, prop=prop)), overwrite=overwrite)
     if as_json:
         from rigcheck.views.as_json import check_json
 

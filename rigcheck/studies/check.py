@@ -79,7 +79,6 @@ def check_of(
     met = meetings(shot, works)
     results = tuple(
         _result(
-            shot,
             examine(work, met[place]),
             others=[*works[:place], *works[place + 1 :]] if thorough and may_meet(shot) else [],
             thorough=thorough,
@@ -95,9 +94,9 @@ def check_of(
     )
 
 
-def _result(shot: Shot, examined: Examined, *, others: Sequence[Work], thorough: bool) -> PropResult:
+def _result(examined: Examined, *, others: Sequence[Work], thorough: bool) -> PropResult:
     work, parts, grades = examined.work, examined.parts, examined.grades
-    prop, reading, still, motion = work.prop, work.reading, work.still, work.motion
+    shot, prop, reading, still, motion = work.shot, work.prop, work.reading, work.still, work.motion
     task, solved = reading.task, work.solved
     choices = None
     if thorough:
@@ -110,7 +109,7 @@ def _result(shot: Shot, examined: Examined, *, others: Sequence[Work], thorough:
     )
     # Lines that do not hold each other carry the prop away: no figure of the place it is drawn in means anything.
     held_apart = any(finding.id == "line-balance" for finding in findings)
-    spread = None if held_apart else ranges_of(shot, work)
+    spread = None if held_apart else ranges_of(work)
     findings, chance, held = with_chances(findings, spread)
     notes = tuple(Figure(label=label, value=value, note=note) for label, value, note in reading.notes)
     assumed = (

@@ -173,15 +173,13 @@ def ranges(
     )
 
 
-def ranges_of(shot: Shot, work: Work) -> Ranges | None:
+def ranges_of(work: Work) -> Ranges | None:
     """How sure the figures of a computed prop are.
 
     Parameters
     ----------
-    shot : Shot
-        The prop's.
     work : Work
-        What was computed of it.
+        The prop.
 
     Returns
     -------
@@ -194,7 +192,7 @@ def ranges_of(shot: Shot, work: Work) -> Ranges | None:
     if work.still.moved is not None and work.still.moved.work > _MOST_WORK_OF_ONE:
         return None
     try:
-        spread = ranges(shot, work.prop, task=work.reading.task)
+        spread = ranges(work.shot, work.prop, task=work.reading.task)
     except TooMuchWorkError:
         return None
     if work.still.yielding is None:

@@ -17,6 +17,7 @@ from rigcheck.studies.choose.study import choose
 from rigcheck.studies.explain.study import explain
 from rigcheck.studies.retime.study import retime
 from rigcheck.studies.sheet.study import pictures, sheet
+from rigcheck.studies.work import works_for
 from rigcheck.views.figure_rig import draw_side, scale_for, scale_words, side_height
 from rigcheck.views.figure_style import Drawing, drawing, figure_bytes, figure_kind, new_figure, svg_for_page
 from rigcheck.views.figures import check_figure, choose_figure, explain_figure, retime_figure
@@ -31,7 +32,7 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 def of_check() -> Drawing:
     shot = read_rig(DEMO)
-    return check_figure(check(shot, prop="notebook"), pictures(shot, prop="notebook"))
+    return check_figure(check(shot, prop="notebook"), pictures(works_for(shot, "notebook"), prop="notebook"))
 
 
 def of_retime() -> Drawing:
@@ -126,14 +127,14 @@ def test_a_standalone_figure_needs_no_font_of_the_reader(made):
 
 def test_letters_that_the_font_lacks_stay_text():
     shot = rig_from_text(plain().replace('"inkwell"', '"墨壺"'))
-    text = figure_bytes(check_figure(check(shot), pictures(shot)), "svg").decode()
+    text = figure_bytes(check_figure(check(shot), pictures(works_for(shot))), "svg").decode()
     assert "墨壺" in text
     assert ">! CAUTION 墨壺<" in text.replace("  ", " ")
 
 
 def test_names_are_neither_markup_nor_formulas():
     shot = rig_from_text(hard())
-    text = figure_bytes(check_figure(check(shot), pictures(shot)), "svg").decode()
+    text = figure_bytes(check_figure(check(shot), pictures(works_for(shot))), "svg").decode()
     assert "<script" not in text
     description = ET.fromstring(text).find(f"{SVG}desc").text
     assert SCRIPT in description  # dollar signs and all
@@ -166,7 +167,7 @@ def test_scales_are_those_of_technical_drawings(size, room, scale, words):
 
 
 def test_a_drawing_measured_with_a_ruler_has_the_lengths_it_says():
-    (shown,) = pictures(rig_from_text(plain()))
+    (shown,) = pictures(works_for(rig_from_text(plain())))
     with drawing():
         height = side_height(shown.side, width_mm=88, most_mm=90)
         figure = new_figure(width_mm=88, height_mm=height)
@@ -206,7 +207,7 @@ def test_too_many_props_for_one_figure_are_told():
     many = block[0] + "".join("[[prop]]" + block[1].replace('"inkwell"', f'"inkwell {n}"') for n in range(13))
     shot = rig_from_text(many)
     with pytest.raises(OutputError, match="at most 12 props and the shot has 13"):
-        check_figure(check(shot), pictures(shot))
+        check_figure(check(shot), pictures(works_for(shot)))
 
 
 def test_drawing_leaves_the_settings_of_others_alone():

@@ -9,7 +9,6 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from rigcheck.model import Shot
 from rigcheck.stock import find_clamp
 from rigcheck.studies.candidates import Candidates, shot_with
 from rigcheck.studies.examining import examine
@@ -38,21 +37,18 @@ class Proposal:
         Of every check of one prop, those of the other props left out.
     findings : tuple of Finding
         All that a verdict depends on.
-    shot : Shot
-        With the candidate in it.
     work : Work
         What was computed of it.
     """
 
     verdict: Status
     findings: tuple[Finding, ...]
-    shot: Shot
     work: Work
 
     @cached_property
     def chance_of_pass(self) -> float | None:
         """As in a check; worked out when it is asked for, because most that are looked at are not shown."""
-        return with_chances(self.findings, ranges_of(self.shot, self.work))[1]
+        return with_chances(self.findings, ranges_of(self.work))[1]
 
     @property
     def yields(self) -> bool:
@@ -162,4 +158,4 @@ def in_full(candidates: Candidates, index: int, free_length: float | None = None
     shot = shot_with(candidates.shot, candidates.prop, item, count=count, free_length=free_length)
     work = work_on(shot, shot.prop[place])
     examined = examine(work, for_verdict=True)
-    return Proposal(verdict=examined.verdict, findings=examined.findings, shot=shot, work=work)
+    return Proposal(verdict=examined.verdict, findings=examined.findings, work=work)

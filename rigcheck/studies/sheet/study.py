@@ -46,7 +46,7 @@ from rigcheck.studies.sheet.setup import (
 from rigcheck.studies.sheet.side import SideView, side_view
 from rigcheck.studies.sheet.steps import SetUp, Step, order_of_work
 from rigcheck.studies.words import capitalised, length_words, way_words
-from rigcheck.studies.work import Work, work_on, works_for
+from rigcheck.studies.work import Work, works_for
 
 __all__ = ["MoveTrack", "PropPictures", "PropSheet", "SheetResult", "pictures", "sheet"]
 
@@ -248,7 +248,7 @@ def sheet(shot: Shot, *, prop: str | None = None) -> SheetResult:
     result = check_of(shot, computed, prop=prop)
     works = [work for work in computed if prop in (None, work.prop.name)]
     wanted = [work.prop for work in works]
-    props = tuple(_prop_sheet(shot, work, found) for work, found in zip(works, result.props, strict=True))
+    props = tuple(_prop_sheet(work, found) for work, found in zip(works, result.props, strict=True))
     supports = cuts([(work.prop, work.reading) for work in works])
     sleeves, sheets = sleeve_cuts(wanted), blanks(wanted)
     return SheetResult(
@@ -274,41 +274,35 @@ def sheet(shot: Shot, *, prop: str | None = None) -> SheetResult:
     )
 
 
-def pictures(shot: Shot, *, prop: str | None = None) -> tuple[PropPictures, ...]:
-    """Lay out the pictures of a shot's props, without the rest of the sheet.
+def pictures(works: Sequence[Work], *, prop: str | None = None) -> tuple[PropPictures, ...]:
+    """Lay out the pictures of props that are computed, without the rest of the sheet.
 
     Parameters
     ----------
-    shot : Shot
-        As read from a rig file.
+    works : sequence of Work
+        Of `works_for`.
     prop : str, optional
         Name of the only prop to draw.
 
     Returns
     -------
     tuple of PropPictures
-
-    Raises
-    ------
-    UnknownNameError
-        The shot has no prop of that name.
     """
-    wanted = shot.prop if prop is None else (shot.find_prop(prop),)
-    return tuple(_pictures(shot, work_on(shot, one)) for one in wanted)
+    return tuple(_pictures(work) for work in works if prop in (None, work.prop.name))
 
 
 # -- one prop --------------------------------------------------------------------------------------------
 
 
-def _prop_sheet(shot: Shot, work: Work, found: PropResult) -> PropSheet:
-    prop, still = work.prop, work.still
+def _prop_sheet(work: Work, found: PropResult) -> PropSheet:
+    shot, prop, still = work.shot, work.prop, work.still
     offsets = next((finding for finding in found.findings if finding.id == "offsets"), None)
     mount: tuple[str, ...] = ()
     if offsets is not None and still.solved[0]:
         mount = offsets.advice or (offsets.says,)
     return PropSheet(
         check=found,
-        pictures=_pictures(shot, work),
+        pictures=_pictures(work),
         mass_kg=prop.mass.m_as("kg"),
         clamps=clamp_notes(prop, still),
         counterweight=counterweight(prop, still),
@@ -336,8 +330,8 @@ def _set_up(shot: Shot, one: PropSheet, given: Prop) -> SetUp:
     )
 
 
-def _pictures(shot: Shot, work: Work) -> PropPictures:
-    prop, reading, still, motion = work.prop, work.reading, work.still, work.motion
+def _pictures(work: Work) -> PropPictures:
+    shot, prop, reading, still, motion = work.shot, work.prop, work.reading, work.still, work.motion
     history, reason = _history(shot, prop, reading, still)
     camera = shot.camera
     rate = None if camera is None or camera.frame_rate is None else camera.frame_rate.m_as("Hz")

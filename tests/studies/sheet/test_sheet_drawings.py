@@ -8,7 +8,7 @@ import pytest
 from rigcheck.files import rig_from_text
 from rigcheck.studies.sheet.shape import settled_curves
 from rigcheck.studies.sheet.study import pictures
-from rigcheck.studies.work import work_on
+from rigcheck.studies.work import work_on, works_for
 from tests.support.sheet_rigs import hard, plain
 
 GRAVITY = 9.80665
@@ -80,7 +80,7 @@ def test_a_slack_line_is_drawn_straight_to_where_the_prop_took_it():
 
 
 def test_the_side_view_is_to_scale_and_its_exaggeration_is_what_it_says():
-    (shown,) = pictures(rig_from_text(plain()))
+    (shown,) = pictures(works_for(rig_from_text(plain())))
     side = shown.side
     assert side.seen_from == "left"
     # Seen from the left the lens is on the right: the root, 200 mm behind, is 200 mm to the left of the tip.
@@ -110,7 +110,7 @@ def test_the_side_view_is_to_scale_and_its_exaggeration_is_what_it_says():
 
 
 def test_the_view_turns_to_the_front_where_supports_run_across():
-    (shown,) = pictures(rig_from_text(plain(side="left")))
+    (shown,) = pictures(works_for(rig_from_text(plain(side="left"))))
     assert shown.side.seen_from == "front"
     ((root, tip, _),) = shown.side.legs
     assert np.allclose([root, tip], [[-200.0, 0.0], [0.0, 0.0]], atol=1e-9)
@@ -127,7 +127,7 @@ image_width = 3600
 
 def test_the_lens_view_is_the_pinhole_projection_worked_by_hand():
     mark = 'mark = ["300 mm", "-45 mm", "0 mm"]'
-    (shown,) = pictures(rig_from_text(plain(head=CAMERA, more=mark, diameter="8 mm")))
+    (shown,) = pictures(works_for(rig_from_text(plain(head=CAMERA, more=mark, diameter="8 mm"))))
     lens = shown.lens
     # Field 36 * 1200 / 60 = 720 mm over 3600 px: a pixel spans 0.2 mm at the prop. Pinhole: X' = X d / (d - Z).
     assert lens.pixel == pytest.approx(0.2)
@@ -144,10 +144,10 @@ def test_the_lens_view_is_the_pinhole_projection_worked_by_hand():
 
 
 def test_what_the_prop_hides_is_told_apart():
-    (shown,) = pictures(rig_from_text(plain(head=CAMERA)))
+    (shown,) = pictures(works_for(rig_from_text(plain(head=CAMERA))))
     assert not shown.lens.shown  # straight behind, on the axis
     assert shown.lens.hidden
-    (shown,) = pictures(rig_from_text(plain(head=CAMERA, side="above")))
+    (shown,) = pictures(works_for(rig_from_text(plain(head=CAMERA, side="above"))))
     above = np.concatenate([stroke.points for stroke in shown.lens.shown])
     inside = np.concatenate([stroke.points for stroke in shown.lens.hidden])
     # The prop's top is 15 mm above its middle, where the wire ends: what shows begins there.
@@ -156,7 +156,7 @@ def test_what_the_prop_hides_is_told_apart():
 
 
 def test_without_a_camera_it_is_seen_level_and_says_so():
-    (shown,) = pictures(rig_from_text(plain()))
+    (shown,) = pictures(works_for(rig_from_text(plain())))
     assert (shown.lens.camera, shown.lens.pixel, shown.lens.frame) == (False, None, None)
     assert np.ptp(shown.lens.outline[:, 0]) == pytest.approx(40.0, abs=0.01)
 
@@ -171,7 +171,7 @@ MOVE = """
 
 def test_the_wobble_is_drawn_between_the_places_farthest_apart():
     text = plain(head=CAMERA, move=MOVE, diameter="3 mm")
-    (shown,) = pictures(rig_from_text(text))
+    (shown,) = pictures(works_for(rig_from_text(text)))
     one, other = shown.side.swings
     apart = np.linalg.norm(one.centre - other.centre)
     # The check's own residual: the largest distance between any two places in the first two periods.
@@ -186,7 +186,7 @@ def test_the_wobble_is_drawn_between_the_places_farthest_apart():
 
 def test_a_rig_that_finds_no_rest_is_drawn_unloaded_only():
     buckling = plain(mass="5 kg", diameter="1 mm", length="400 mm", side="below")
-    (shown,) = pictures(rig_from_text(buckling))
+    (shown,) = pictures(works_for(rig_from_text(buckling)))
     assert shown.side.settled is None
     assert shown.lens is None
     assert shown.history is None
