@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from check_parts import computed, figure, finding
+from check_parts import assert_skipped, computed, figure, finding, rig_file
 
 from rigcheck.files import rig_from_text
 from rigcheck.mechanics import plates
@@ -58,19 +58,8 @@ def notebook(
     support: str = 'length = "220 mm"',
     head: str = "",
 ) -> str:
-    return f"""{head}
-[[prop]]
-name = "notebook"
-mass = "{mass}"
-{size}
-{soft}
-{inside}
-[[prop.support]]
-material = "carbon-rod"
-diameter = "5 mm"
-{support}
-{embed}
-"""
+    rod = ('material = "carbon-rod"', 'diameter = "5 mm"', support, embed)
+    return rig_file(*rod, name="notebook", mass=mass, prop="\n".join([size, soft, inside]), head=head)
 
 
 # -- droop ----------------------------------------------------------------------------------------------
@@ -235,8 +224,9 @@ def test_disc_on_an_upright_support() -> None:
     assert after == pytest.approx(float(wide[2]), rel=0.1)
     assert after < 1.2 * 1.05
     both = run(disc.replace("[[prop.support]]", insert() + "[[prop.support]]"))
-    for name in ("droop", "insert-strength"):
-        assert finding(both, name).says == "An insert is worked out for a support that comes in level only."
+    assert_skipped(
+        both, "An insert is worked out for a support that comes in level only.", "droop", "insert-strength"
+    )
 
 
 @pytest.mark.parametrize(
@@ -266,23 +256,18 @@ def test_what_cannot_be_worked_out_is_skipped(text: str, reason: str) -> None:
     shot = rig_from_text(text)
     # The rest of the check reads the thickness too; only this part of it is looked at.
     result = drooping(replace(computed(notebook()), shot=shot, prop=shot.prop[0]))
-    for name in ("droop", "insert-strength"):
-        found = finding(result, name)
-        assert (found.status, found.says) == (Status.SKIPPED, reason)
+    assert_skipped(result, reason, "droop", "insert-strength")
 
 
 def test_useless_droop_test_and_too_large_insert() -> None:
-    limp = finding(run(notebook(soft='droop_test = { overhang = "80 mm", droop = "79 mm" }')), "droop")
-    assert limp.status is Status.SKIPPED
-    assert limp.says == (
+    assert_skipped(
+        run(notebook(soft='droop_test = { overhang = "80 mm", droop = "79 mm" }')),
         "The droop test tells no stiffness: 79 mm over 80 mm is outside 0.0001 to 0.97 of it."
-        " Test a shorter overhang if it is limp, a longer if stiff."
+        " Test a shorter overhang if it is limp, a longer if stiff.",
+        "droop",
     )
-    wide = finding(run(notebook(insert(along="160 mm"))), "droop")
-    assert (wide.status, wide.says) == (
-        Status.SKIPPED,
-        "The insert is larger than the prop: look at both sizes again.",
-    )
+    wide = run(notebook(insert(along="160 mm")))
+    assert_skipped(wide, "The insert is larger than the prop: look at both sizes again.", "droop")
 
 
 def test_stiff_prop_without_insert_has_nothing_to_check() -> None:
@@ -397,8 +382,8 @@ def test_insert_of_own_material() -> None:
     whole = (0.19 + 700 * 0.002 * 0.13 * 0.09) * G / (0.148 * 0.105)
     along = 2 * whole * 0.088**2 / 2 * 0.105 / 0.09
     assert found.value == pytest.approx(15e6 * 0.002**2 / 6 / along, rel=1e-6)
-    unknown = finding(run(notebook(insert("shop-card"), head=OWN)), "insert-strength")
-    assert (unknown.status, unknown.says) == (Status.SKIPPED, "No strength is known for shop-card.")
+    unknown = run(notebook(insert("shop-card"), head=OWN))
+    assert_skipped(unknown, "No strength is known for shop-card.", "insert-strength")
 
 
 # -- the joint ------------------------------------------------------------------------------------------

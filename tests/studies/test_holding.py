@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from check_parts import computed, figure, finding
+from check_parts import assert_skipped, computed, figure, finding, names, rig_file
 
 from rigcheck.studies.holding import AXIS_CAUTION_SHARE, COUNTERWEIGHT_ARM, holding
 from rigcheck.studies.results import Contribution, Status
@@ -28,22 +28,8 @@ def rig(
     head: str = "",
     more: str = "",
 ) -> str:
-    return f"""{head}
-[[prop]]
-name = "inkwell"
-mass = "{mass}"
-{prop}
-[[prop.support]]
-material = "music-wire"
-diameter = "{diameter}"
-{length}
-{clamp}
-{more}
-"""
-
-
-def names(result: Contribution) -> list[str]:
-    return [item.id for item in result.findings]
+    wire = ('material = "music-wire"', f'diameter = "{diameter}"', length, clamp, more)
+    return rig_file(*wire, name="inkwell", mass=mass, prop=prop, head=head)
 
 
 # -- play and grip --------------------------------------------------------------------------------------
@@ -94,8 +80,7 @@ def test_play_reaches_the_centre_of_mass() -> None:
 
 
 def test_play_without_grip_is_skipped() -> None:
-    found = finding(run(rig('clamp = "one-set-screw"')), "play")
-    assert (found.status, found.says) == (Status.SKIPPED, "No grip is given.")
+    assert_skipped(run(rig('clamp = "one-set-screw"')), "No grip is given.", "play")
 
 
 def test_tight_clamps_have_no_play() -> None:
@@ -192,11 +177,8 @@ def test_slip_counts_the_swing() -> None:
 
 
 def test_slip_is_skipped_or_left_out() -> None:
-    wood = finding(run(rig('clamp = "wood-block"')), "roll-slip")
-    assert (wood.status, wood.says) == (
-        Status.SKIPPED,
-        "How tightly a wood-block holds a wire against turning is not known.",
-    )
+    wood = run(rig('clamp = "wood-block"'))
+    assert_skipped(wood, "How tightly a wood-block holds a wire against turning is not known.", "roll-slip")
     assert "roll-slip" not in names(run(rig('clamp = "rigid"')))
     assert "roll-slip" not in names(run(rig("")))
     tube = rig(more='wall = "0.5 mm"').replace("music-wire", "brass-c260")
@@ -336,11 +318,7 @@ end = "150 mm"
 def test_ratings_left_out() -> None:
     result = run(rig(more='[prop.axis]\npayload = "3 kg"'))
     assert finding(result, "axis-payload").status is Status.PASS
-    for name in ("axis-moment", "axis-torque"):
-        assert (finding(result, name).status, finding(result, name).says) == (
-            Status.SKIPPED,
-            "No rating is given.",
-        )
+    assert_skipped(result, "No rating is given.", "axis-moment", "axis-torque")
     bare = run(rig(head=LINEAR))
     assert not [name for name in names(bare) if name.startswith("axis")]
     assert figure(bare, "moment across the shaft") == f"{G * 0.2 * (0.1 + WIRE / 2):.3g} N*m"
@@ -400,7 +378,5 @@ def test_no_settled_state() -> None:
         length='length = "300 mm"\nfrom = "below"',
         more=AXIS.format(payload="3 kg", moment="2 N*m", torque="1 N*m"),
     )
-    result = run(text)
-    for name in ("roll-slip", "axis-payload", "axis-moment", "axis-torque"):
-        found = finding(result, name)
-        assert (found.status, found.says) == (Status.SKIPPED, "There is no settled state to judge it by.")
+    judged = ("roll-slip", "axis-payload", "axis-moment", "axis-torque")
+    assert_skipped(run(text), "There is no settled state to judge it by.", *judged)

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from check_parts import finding
+from check_parts import assert_skipped
 from lasting_rigs import run, wire
-
-from rigcheck.studies.results import Status
 
 
 def test_no_settled_state() -> None:
@@ -18,6 +16,4 @@ def test_no_settled_state() -> None:
         )
     )
     assert set_m is None
-    for name in ("set", "fatigue"):
-        found = finding(result, name)
-        assert (found.status, found.says) == (Status.SKIPPED, "There is no settled state to judge it by.")
+    assert_skipped(result, "There is no settled state to judge it by.", "set", "fatigue")

@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 import pytest
-from check_parts import computed
+from check_parts import computed, rig_file
 from line_rigs import Line, shot_on_lines
 from scipy.spatial.transform import Rotation
 
@@ -30,16 +30,8 @@ def rig(
     centre: str = '["0 mm", "0 mm", "0 mm"]',
     size: str = "2.5 mm",
 ) -> str:
-    return f"""
-[[prop]]
-name = "crane"
-mass = "{mass}"
-centre_of_mass = {centre}
-[[prop.support]]
-material = "music-wire"
-diameter = "{size}"
-{support}
-"""
+    wire = ('material = "music-wire"', f'diameter = "{size}"', support)
+    return rig_file(*wire, name="crane", mass=mass, prop=f"centre_of_mass = {centre}")
 
 
 def settled(text: str) -> tuple[Reading, Outcome]:

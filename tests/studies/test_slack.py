@@ -31,10 +31,6 @@ def at_rest(lines, **given):
     return evaluate(task.rig, task.settings)
 
 
-def of(result, name):
-    return next(item for item in result.findings if item.id == name)
-
-
 def told(lines, **given):
     """What the check says of the lines."""
     shot = shot_on_lines(lines, **TEN, **given)
@@ -141,7 +137,7 @@ def test_nothing_holds_a_prop_on_lines_from_below():
     result = check(shot_on_lines([BELOW], **TEN)).props[0]
     assert result.static is None
     assert result.verdict is Status.FAIL
-    assert "Nothing holds it" in of(result, "line-slack").says
+    assert "Nothing holds it" in finding(result, "line-slack").says
 
 
 def test_a_prop_that_swings_away_until_others_come_taut_is_not_solved():
@@ -151,7 +147,7 @@ def test_a_prop_that_swings_away_until_others_come_taut_is_not_solved():
     assert not outcome.solved[0]
     result = check(shot_on_lines(lines, body="", centre=(0.0, 0.0, 0.0), **TEN)).props[0]
     assert result.static is None
-    assert of(result, "line-slack").says.startswith("The lines do not hold it where it is drawn")
+    assert finding(result, "line-slack").says.startswith("The lines do not hold it where it is drawn")
 
 
 def test_a_pulled_line_is_shorter_than_it_is_drawn():

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from check_parts import computed
+from check_parts import computed, rig_file
 
 from rigcheck.studies.lasting import lasting
 from rigcheck.studies.results import Contribution
@@ -36,18 +36,8 @@ def wire(
     move: str = "",
 ) -> str:
     """A rig file of one wire."""
-    return f"""{head}
-[[prop]]
-name = "crane"
-mass = "{mass}"
-{prop}
-[[prop.support]]
-material = "{material}"
-{size}
-{length}
-{more}
-{move}
-"""
+    support = (f'material = "{material}"', size, length, more, move)
+    return rig_file(*support, name="crane", mass=mass, prop=prop, head=head)
 
 
 TUBE = """
