@@ -229,7 +229,7 @@ def test_looking_ends_where_nothing_passes_in_full():
 
         def of(self, index):
             self.looked += 1
-            return Proposal(verdict=Status.FAIL, findings=(), shot=shot, work=work)
+            return Proposal(verdict=Status.FAIL, findings=(), work=work)
 
     shot = rig()
     work = work_on(shot, shot.prop[0])
