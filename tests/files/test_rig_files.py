@@ -161,7 +161,7 @@ def test_every_line_that_the_whole_file_only_mentions(tmp_path) -> None:
     assert peak.acceleration.m_as("m/s^2") == pytest.approx(0.08 * 9.80665, rel=1e-15)
     assert peak.along == pytest.approx((math.sqrt(0.5), math.sqrt(0.5), 0.0), rel=1e-15)
     assert keyed.keys == (tmp_path / "inkwell-keys.csv").resolve()
-    assert (keyed.kind, keyed.key_unit) == ("slide", "millimeter")
+    assert (keyed.kind, keyed.key_unit) == ("slide", "mm")
     assert (roll.about, mm(roll.through)) == ((0.0, 1.0, 0.0), (0.0, 0.0, -180.0))
 
 

@@ -228,6 +228,7 @@ DOUBTFUL = {
     "a wire of 3 in": GOOD.replace('"4 mm"', '"3 in"'),
     "a slide of 100 m": GOOD.replace('"100 mm"', '"100 m"').replace('"6 s"', '"4000 s"'),
     "6 ms": GOOD.replace('"6 s"', '"6 ms"'),
+    "a hair's breadth in 2 ms": GOOD.replace('"100 mm"', '"0.01 mm"').replace('"6 s"', '"2 ms"'),
     "a box heavier than metal": with_line(GOOD, "[[prop]]", 'shape = "box"\nsize = ["5 mm", "5 mm", "5 mm"]'),
     "a box lighter than air": with_line(
         GOOD.replace('"100 g"', '"1 g"'), "[[prop]]", 'shape = "box"\nsize = ["900 mm", "900 mm", "900 mm"]'

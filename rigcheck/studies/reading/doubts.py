@@ -171,6 +171,8 @@ def doubts_of(shot: Shot, prop: Prop, mass: float) -> Iterator[str]:
             turns = abs(move.roll.m_as("rad")) / (2.0 * np.pi) / move.duration.m_as("s")
             if turns > 50.0:
                 yield f"{move.roll} in {move.duration} is {turns:.3g} turns a second: is a unit wrong?"
+        if move.duration is not None and move.duration.m_as("s") < 5e-3:
+            yield f"A move of {move.duration} is a blow that no head follows: is its unit right?"
         if move.duration is not None and move.duration.m_as("s") > 10_800.0:
             yield f"A move of {move.duration} lasts {move.duration.m_as('h'):.3g} hours: is its unit right?"
     camera = shot.camera
