@@ -261,13 +261,6 @@ CALLS = [
     ),
     Call(shock.worst_case, OSCILLATOR, **WAVE),
     Call(
-        response.residual_amplitude,
-        {"profile": PROFILE, "duration": 2.0, **OSCILLATOR},
-        positive=("duration", "angular_frequency"),
-        not_negative=("damping_ratio",),
-        below={"damping_ratio": 1.0},
-    ),
-    Call(
         response.end_state,
         {"profile": PROFILE, "duration": 2.0, **OSCILLATOR},
         positive=("duration", "angular_frequency"),

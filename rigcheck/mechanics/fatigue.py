@@ -63,13 +63,6 @@ class FatigueLine:
     exponent: Array
     tensile_strength: Array
 
-    def cycles_to_failure(self, amplitude: ArrayLike) -> Array:
-        """Cycles at a fully reversed amplitude above zero [Pa]; shape (...)."""
-        stress = np.asarray(amplitude, dtype=np.float64)
-        if not np.all((stress > 0.0) & np.isfinite(stress)):
-            raise ArgumentError(f"amplitude is {amplitude!r}: every value must be positive and finite.")
-        return np.asarray((stress / self.coefficient) ** (1 / self.exponent))
-
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class FatigueResult:

@@ -140,11 +140,6 @@ class LastingSet:
         """Size of the tip's permanent displacement [m], shape (...)."""
         return np.asarray(np.hypot(self.displacement_y[..., -1], self.displacement_z[..., -1]))
 
-    @property
-    def tip_rotation(self) -> Array:
-        """Size of the tip's permanent rotation [rad], shape (...)."""
-        return np.asarray(np.hypot(self.rotation_y[..., -1], self.rotation_z[..., -1]))
-
 
 def _plastic_section(
     *,

@@ -6,9 +6,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rigcheck.errors import ArgumentError, NotConvergedError
-from rigcheck.motion._checks import FloatArray, increasing_times, oscillator, positive, positive_number
+from rigcheck.motion._checks import FloatArray, oscillator, positive
 
-__all__ = ["peak_distance", "peak_to_peak_distance", "settle_time", "settle_time_modal"]
+__all__ = ["peak_distance", "peak_to_peak_distance", "settle_time_modal"]
 
 _SQUARED_WELL = 1e-120
 """Squares of numbers from this to its inverse neither overflow nor lose digits."""
@@ -98,51 +98,6 @@ def peak_to_peak_distance(points: ArrayLike, *, exact: bool = True, refine: bool
             a[turned], b[turned] = _farthest_along(flat[turned], better[turned])
         longest = np.maximum(longest, np.sqrt(((a - b) ** 2).sum(axis=1)))
     return np.asarray(np.ldexp(longest.reshape(lead), power))
-
-
-def settle_time(times: ArrayLike, points: ArrayLike, *, still_within: float, least_span: float) -> float:
-    """Give the first sample time after which the rest of the path stays within a given peak-to-peak distance.
-
-    Parameters
-    ----------
-    times : array_like, (n,)
-        Increasing sample times [s].
-    points : array_like, (3, n)
-        Displacement vectors [m].
-    still_within : float
-        Largest allowed distance between any two places of the rest of the path [m].
-    least_span : float
-        A rest shorter than this [s] proves nothing, as the last sample alone would always be still. Use a
-        period of the lowest mode.
-
-    Returns
-    -------
-    float
-        A sample time [s]; infinity when the record ends before the point is still.
-
-    Notes
-    -----
-    The diameter of the rest can only shrink as the rest gets shorter, so halving finds the place.
-    """
-    t = increasing_times(times, least=2)
-    path = _path(points)
-    if path.ndim != 2 or path.shape[-1] != t.size:
-        raise ArgumentError(f"points: given shape {path.shape}; wanted (3, {t.size}) to go with the times.")
-    if not np.isfinite(path).all():
-        raise ArgumentError("points: not all are finite numbers.")
-    limit = positive_number("still_within", still_within, "m")
-    span = positive_number("least_span", least_span, "s")
-    last = int(np.searchsorted(t, t[-1] - span, side="right")) - 1
-    if last < 0 or float(peak_to_peak_distance(path[:, last:])) > limit:
-        return float("inf")
-    low, high = -1, last  # still from `high` on; not still from `low` on
-    while high - low > 1:
-        middle = (low + high) // 2
-        if float(peak_to_peak_distance(path[:, middle:])) <= limit:
-            high = middle
-        else:
-            low = middle
-    return float(t[high])
 
 
 def settle_time_modal(

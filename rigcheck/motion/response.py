@@ -29,7 +29,6 @@ __all__ = [
     "end_state",
     "free_decay",
     "peak_bound",
-    "residual_amplitude",
     "unit_displacement",
     "unit_response",
 ]
@@ -135,33 +134,6 @@ def end_state(
     -------
     displacement, velocity : ndarray, (..., m)
         q [stroke] and q' [stroke/s], ready for `free_decay`.
-    """
-    z, omega, zeta, time = _end(profile, duration, angular_frequency, damping_ratio)
-    q = z.imag
-    return q, (np.sqrt(1.0 - zeta**2) * z.real - zeta * q) * omega / time
-
-
-def residual_amplitude(
-    profile: Profile, *, duration: ArrayLike, angular_frequency: ArrayLike, damping_ratio: ArrayLike
-) -> FloatArray:
-    """Give the amplitude with which each mode rings when a move of unit stroke has ended.
-
-    Parameters
-    ----------
-    profile, duration, angular_frequency, damping_ratio
-        As in `end_state`.
-
-    Returns
-    -------
-    ndarray, (..., m)
-        Amplitude of the free vibration at the end of the move [stroke]:
-        abs(q + i (q' + zeta omega q)/omega_d). It then decays as exp(-zeta omega t); peak to peak is at most
-        twice this number.
-
-    Notes
-    -----
-    Undamped, this is the Fourier transform of the acceleration at the natural frequency divided by omega.
-    Limits: 1 for omega T -> 0 (the base moves and the mass has no time to follow), 0 for omega T -> infinity.
 
     Examples
     --------
@@ -169,11 +141,13 @@ def residual_amplitude(
 
     >>> from rigcheck.motion.profiles import profile
     >>> ramps = profile("trapezoidal", ramp=0.25)
-    >>> left = residual_amplitude(ramps, duration=4.0, angular_frequency=2 * np.pi, damping_ratio=0.0)
-    >>> bool(left[0] < 1e-15)
+    >>> q, rate = end_state(ramps, duration=4.0, angular_frequency=2 * np.pi, damping_ratio=0.0)
+    >>> bool(abs(q[0]) < 1e-15 and abs(rate[0]) < 1e-14)
     True
     """
-    return np.abs(_end(profile, duration, angular_frequency, damping_ratio)[0])
+    z, omega, zeta, time = _end(profile, duration, angular_frequency, damping_ratio)
+    q = z.imag
+    return q, (np.sqrt(1.0 - zeta**2) * z.real - zeta * q) * omega / time
 
 
 def peak_bound(

@@ -265,7 +265,7 @@ def residual_envelope(
     Parameters
     ----------
     profile, duration, angular_frequency, damping_ratio
-        As in `rigcheck.motion.response.residual_amplitude`.
+        As in `rigcheck.motion.response.end_state`.
 
     Returns
     -------

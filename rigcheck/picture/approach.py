@@ -8,11 +8,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rigcheck.errors import ArgumentError
-from rigcheck.picture._checks import FloatArray, not_negative, vectors
+from rigcheck.picture._checks import FloatArray, not_negative
 from rigcheck.picture.gjk import Distance, convex_distance
 from rigcheck.picture.solids import Solid, any_perpendicular
 
-__all__ = ["Approach", "closest_approach", "outline_gap"]
+__all__ = ["Approach", "closest_approach"]
 
 _AT_ONCE = 2_000  # pairs worked on together
 _SPREAD = 64  # directions spread over the sphere in which a depth is looked for
@@ -138,57 +138,6 @@ def closest_approach(first: Solid, second: Solid, *, margin: ArrayLike = 0.0) ->
         second_point=np.take_along_axis(places[1], at[..., None], axis=-2)[..., 0, :],
         accuracy=accuracy,
     )
-
-
-def outline_gap(first: ArrayLike, second: ArrayLike) -> FloatArray:
-    """Give the distance of two outlines in the picture.
-
-    Parameters
-    ----------
-    first, second : array_like, (..., k, 2) and (..., l, 2)
-        Corners of convex polygons [px], from `rigcheck.picture.outlines.outline`.
-
-    Returns
-    -------
-    ndarray, (...)
-        [px]; 0 where the outlines overlap or touch. Exact to 1e-9 of the size of the polygons.
-
-    Raises
-    ------
-    ArgumentError
-        If the shapes do not fit.
-    NotConvergedError
-        If a distance could not be found to 1e-6 of the size of the polygons.
-    """
-    one, other = (
-        vectors(name, polygon, length=2, axes=2) for name, polygon in (("first", first), ("second", second))
-    )
-    try:
-        batch = np.broadcast_shapes(one.shape[:-2], other.shape[:-2])
-    except ValueError:
-        raise ArgumentError(
-            f"first has shape {one.shape}, second {other.shape}; give both outlines at the same times."
-        ) from None
-    one, other = (
-        np.broadcast_to(p, (*batch, *p.shape[-2:])).reshape(-1, *p.shape[-2:]) for p in (one, other)
-    )
-
-    def farthest(direction: FloatArray, rows: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
-        return _corner(one, rows, direction), _corner(other, rows, -direction)
-
-    start = np.zeros((len(one), 3))
-    start[:, :2] = one.mean(axis=1) - other.mean(axis=1)
-    scale = float(max(np.ptp(one, axis=1).max(initial=0.0), np.ptp(other, axis=1).max(initial=0.0)))
-    return convex_distance(farthest, start=start, scale=scale).distance.reshape(batch)
-
-
-def _corner(polygon: FloatArray, rows: NDArray[np.intp], direction: FloatArray) -> FloatArray:
-    """Farthest corners of plane polygons, as points of space."""
-    chosen = polygon[rows]
-    along = np.einsum("nkj,nj->nk", chosen, direction[:, :2])
-    result = np.zeros((len(rows), 3))
-    result[:, :2] = np.take_along_axis(chosen, along.argmax(axis=1)[:, None, None], axis=1)[:, 0]
-    return result
 
 
 def _core(solid: Solid, rows: NDArray[np.intp], direction: FloatArray) -> FloatArray:

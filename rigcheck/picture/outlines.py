@@ -6,13 +6,13 @@ from functools import lru_cache
 from itertools import product
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from rigcheck.picture._checks import FloatArray, vectors, whole_number
+from rigcheck.picture._checks import FloatArray, whole_number
 from rigcheck.picture.projection import Camera
 from rigcheck.picture.solids import Solid, any_perpendicular
 
-__all__ = ["outline", "polygon_area"]
+__all__ = ["outline"]
 
 _PARALLEL = 1e-12  # below this share of the view direction a face is taken as seen edge-on
 
@@ -70,26 +70,6 @@ def outline(solid: Solid, camera: Camera, *, arc_points: int = 90) -> FloatArray
     polygon = camera.project(world)
     clockwise = _signed_area(polygon) < 0.0
     return np.where(clockwise[..., None, None], polygon[..., ::-1, :], polygon)
-
-
-def polygon_area(polygon: ArrayLike) -> FloatArray:
-    """Give the area of plane polygons.
-
-    Parameters
-    ----------
-    polygon : array_like, (..., k, 2)
-        Corners in order, either way round.
-
-    Returns
-    -------
-    ndarray, (...)
-        Area in the square of the corners' unit.
-
-    Notes
-    -----
-    Half the sum of the cross products of neighbouring corners (the shoelace formula).
-    """
-    return np.abs(_signed_area(vectors("polygon", polygon, length=2, axes=2)))
 
 
 def _signed_area(polygon: FloatArray) -> FloatArray:

@@ -2,30 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import inf
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 
 from rigcheck.errors import ArgumentError
-from rigcheck.picture._checks import FloatArray, finite, positive, vectors, whole_number
+from rigcheck.picture._checks import FloatArray, positive, vectors, whole_number
 from rigcheck.picture.projection import Camera
 from rigcheck.picture.shadow import hidden_stretch
 from rigcheck.picture.solids import Solid, any_perpendicular
 
-__all__ = ["ROUTES", "Band", "Route", "Visible", "compare_routes", "visible_support"]
-
-ROUTES: Mapping[str, tuple[float, float, float]] = {
-    "behind": (0.0, 0.0, -1.0),
-    "left": (-1.0, 0.0, 0.0),
-    "right": (1.0, 0.0, 0.0),
-    "above": (0.0, 1.0, 0.0),
-    "below": (0.0, -1.0, 0.0),
-    "front": (0.0, 0.0, 1.0),
-}
-"""Where the root lies, seen from the tip, as a direction in the world of a level camera."""
+__all__ = ["Band", "Visible", "visible_support"]
 
 _NEAR = 0.02  # parts of a support nearer the lens than this share of the camera's distance are left out
 _AT_ONCE = 20_000  # lines worked on together: enough to keep numpy busy, few enough to stay in the cache
@@ -111,48 +100,6 @@ class Visible:
     width_px: FloatArray
     area_px: FloatArray
 
-    def frames_visible(self, *, least_area: float = 1.0) -> NDArray[np.intp]:
-        """Count the poses along the last axis in which at least `least_area` pixels show.
-
-        Parameters
-        ----------
-        least_area : float
-            [px], above 0; one pixel unless said.
-
-        Returns
-        -------
-        ndarray, (...)
-            Without the last axis.
-        """
-        least = positive("least_area", least_area, "px")
-        if self.area_px.ndim == 0:
-            raise ArgumentError(
-                "frames_visible: there is one pose only; give the poses of the move along an axis."
-            )
-        return np.asarray((self.area_px >= least).sum(axis=-1))
-
-
-@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
-class Route:
-    """One way to bring the support to the prop.
-
-    Attributes
-    ----------
-    name : str
-        Where the root lies.
-    direction : ndarray, (3,)
-        From tip to root, unit length.
-    visible : Visible
-        In each pose.
-    mean_area_px : float
-        Visible area, mean over all poses [px].
-    """
-
-    name: str
-    direction: FloatArray
-    visible: Visible
-    mean_area_px: float
-
 
 def visible_support(
     band: Band, camera: Camera, props: Solid | Sequence[Solid], *, lines_across: int = 8
@@ -231,75 +178,6 @@ def visible_support(
         )
     length, width, area = (row.reshape(batch) for row in found)
     return Visible(length_px=length, width_px=width, area_px=area)
-
-
-def compare_routes(
-    props: Solid | Sequence[Solid],
-    camera: Camera,
-    *,
-    tip: ArrayLike,
-    length: float,
-    diameter: float,
-    orientation: ArrayLike | None = None,
-    routes: Mapping[str, ArrayLike] | None = None,
-    lines_across: int = 8,
-) -> tuple[Route, ...]:
-    """Give what would show of a straight support for each side from which it could come.
-
-    Parameters
-    ----------
-    props : Solid or sequence of Solid
-        Everything that can hide the support, first of all its own prop.
-    camera : Camera
-        The camera.
-    tip : array_like, (..., 3)
-        Where the support ends in the prop, in each pose [m].
-    length : float
-        From root to tip [m], above 0; what is outside the frame does not count.
-    diameter : float
-        [m], above 0.
-    orientation : array_like, (..., 3, 3), or None
-        Rotation that the move gives to prop and support together; None where it only slides.
-    routes : mapping of str to array_like (3,), or None
-        Names and directions from tip to root before the move; None compares `ROUTES`.
-    lines_across : int
-        See `visible_support`.
-
-    Returns
-    -------
-    tuple of Route
-        The one that shows least first; equal ones in the order given.
-
-    Raises
-    ------
-    ArgumentError
-        If a direction has no length, or a number is out of its range.
-    ValidityError
-        If the lens is inside a prop.
-    """
-    tip = vectors("tip", tip)
-    length = float(positive("length", length, "m"))
-    turn = np.eye(3) if orientation is None else finite("orientation", orientation)
-    if turn.shape[-2:] != (3, 3):
-        raise ArgumentError(f"orientation: given an array of shape {turn.shape}; wanted (..., 3, 3).")
-    found = []
-    for name, way in (ROUTES if routes is None else routes).items():
-        direction = vectors(f"routes[{name!r}]", way)
-        size = float(np.linalg.norm(direction))
-        if direction.shape != (3,) or not size > 0.0:
-            raise ArgumentError(f"routes[{name!r}]: wanted three numbers that are not all 0.")
-        root = tip + length * (turn @ (direction / size))
-        band = Band(points=np.stack(np.broadcast_arrays(root, tip), axis=-2), diameter=np.asarray(diameter))
-        visible = visible_support(band, camera, props, lines_across=lines_across)
-        found.append(
-            Route(
-                name=name,
-                direction=direction / size,
-                visible=visible,
-                mean_area_px=float(visible.area_px.mean()) if visible.area_px.size else 0.0,
-            )
-        )
-    return tuple(sorted(found, key=lambda route: route.mean_area_px))
 
 
 @dataclass(frozen=True, kw_only=True)

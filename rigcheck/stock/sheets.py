@@ -34,8 +34,6 @@ class CutSheet:
         D per unit width [N m].
     moment_strength_along, moment_strength_across : Datum
         Bending moment per unit width at which it yields or breaks [N m / m = N].
-    equivalent_modulus_along, equivalent_modulus_across : float
-        ``12 D / t^3`` [Pa]: Young's modulus of a solid strip as stiff as this one.
     shear_stiffness : Datum or None
         Transverse shear force per unit width and unit shear angle [N/m]; None where shear does not matter.
     """
@@ -48,16 +46,6 @@ class CutSheet:
     moment_strength_along: Datum
     moment_strength_across: Datum
     shear_stiffness: Datum | None
-
-    @property
-    def equivalent_modulus_along(self) -> float:
-        """``12 D / t^3`` along [Pa]."""
-        return 12.0 * self.flexural_rigidity_along.value / self.thickness**3
-
-    @property
-    def equivalent_modulus_across(self) -> float:
-        """``12 D / t^3`` across [Pa]."""
-        return 12.0 * self.flexural_rigidity_across.value / self.thickness**3
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["HAZARDS", "REQUIRED_FACTOR", "cautions"]
-
-HAZARDS = ("clear", "hands", "overhead")
+__all__ = ["REQUIRED_FACTOR", "cautions"]
 
 REQUIRED_FACTOR = {"clear": 1.5, "hands": 3.0, "overhead": 10.0}
 """Strength over stress by who is near. Common practice, no single source; the lifting codes that the data
@@ -34,7 +32,7 @@ def cautions(hazard: str, material_cautions: tuple[str, ...] = ()) -> tuple[str,
     Parameters
     ----------
     hazard : str
-        One of `HAZARDS`.
+        As `rigcheck.model.Limits` names it.
     material_cautions : tuple of str
         What the materials themselves ask for, for example against splinters.
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from ringing import residual_amplitude
 
 from rigcheck.motion.profiles import profile
-from rigcheck.motion.response import residual_amplitude, unit_response
+from rigcheck.motion.response import unit_response
 from rigcheck.motion.sampled_load import piecewise_linear_response
 from rigcheck.motion.shaping import (
     convolved,

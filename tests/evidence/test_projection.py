@@ -2,9 +2,10 @@
 
 import numpy as np
 import pytest
+from polygons import polygon_area
 from scipy.spatial.transform import Rotation
 
-from rigcheck.picture.outlines import outline, polygon_area
+from rigcheck.picture.outlines import outline
 from rigcheck.picture.projection import Camera, thin_lens_excess
 from rigcheck.picture.solids import Solid
 from rigcheck.picture.visibility import Band, visible_support

@@ -6,10 +6,11 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from ringing import residual_amplitude
 from scipy import integrate
 
 from rigcheck.motion.profiles import PROFILE_NAMES, RAMPED_PROFILES, Piece, Profile, profile
-from rigcheck.motion.response import residual_amplitude, unit_displacement, unit_response
+from rigcheck.motion.response import unit_displacement, unit_response
 
 pytestmark = pytest.mark.evidence(
     what="Wobble that a move leaves",

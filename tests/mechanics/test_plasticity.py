@@ -143,7 +143,7 @@ def test_signs_a_moment_about_y_moves_the_tip_along_minus_z():
     # Constant curvature: an arc, rise kappa L^2 / 2, end slope kappa L.
     kappa, _ = uniform_set(section, steady[0])
     np.testing.assert_allclose(about_y.displacement_z, -kappa * stations**2 / 2, rtol=1e-12)
-    np.testing.assert_allclose(about_y.tip_rotation, kappa * 0.1, rtol=1e-12)
+    np.testing.assert_allclose(about_y.rotation_y[-1], kappa * 0.1, rtol=1e-12)
 
 
 def test_round_set_follows_the_direction_of_the_moment():

@@ -12,7 +12,6 @@ from rigcheck.errors import ArgumentError
 from rigcheck.motion.distance_measures import (
     peak_distance,
     peak_to_peak_distance,
-    settle_time,
     settle_time_modal,
 )
 
@@ -113,23 +112,15 @@ def test_single_mode_settles_when_its_formula_says():
     t = np.linspace(0, 60, 120_001)
     path = swing[:, None] * np.exp(-zeta * omega * t) * np.cos(omega * np.sqrt(1 - zeta**2) * t)
     limit = 1e-4
-    found = settle_time(t, path, still_within=limit, least_span=2 * np.pi / omega)
+    # On a line the rest of the path is as wide as its two farthest places; the first that is narrow enough counts.
+    along = np.linalg.norm(swing) * path[0, ::-1] / swing[0]
+    width = (np.maximum.accumulate(along) - np.minimum.accumulate(along))[::-1]
+    found = t[np.argmax(width <= limit)]
     # peak to peak from a crest at t0 is A e^(-..t0)(1 + x); the envelope rule is 2 A e^(-..t)
     envelope = np.log(2 * np.linalg.norm(swing) / limit) / (zeta * omega)
     assert envelope - np.pi / omega <= found <= envelope
-    width = float(peak_to_peak_distance(path[:, t >= found]))
-    before = float(peak_to_peak_distance(path[:, t >= found - 0.01]))
-    assert width <= limit < before
     modal = settle_time_modal(swing[None], angular_frequency=omega, damping_ratio=zeta, threshold=limit)
     assert float(modal) == pytest.approx(envelope, rel=1e-12)
-
-
-def test_a_record_that_ends_too_early_is_never_still():
-    t = np.linspace(0, 1, 101)
-    path = np.array([[1.0], [0.0], [0.0]]) * np.cos(20 * t)
-    assert settle_time(t, path, still_within=0.1, least_span=0.3) == np.inf
-    assert settle_time(t, path, still_within=0.1, least_span=2.0) == np.inf  # shorter than a period: no proof
-    assert settle_time(t, path, still_within=3.0, least_span=0.3) == 0.0
 
 
 @given(
@@ -179,11 +170,6 @@ def test_ring_down_table_of_cycles():
     [
         (lambda: peak_distance([1.0, 2.0]), r"points: given shape \(2,\); wanted \(\.\.\., 3, n\)"),
         (lambda: peak_to_peak_distance(np.full((3, 2), np.nan)), "points: not all are finite"),
-        (lambda: settle_time([0.0, 1.0], np.zeros((3, 3)), still_within=1, least_span=1), r"wanted \(3, 2\)"),
-        (
-            lambda: settle_time([0.0, 1.0], np.zeros((3, 2)), still_within=0, least_span=1),
-            "still_within: given 0 m",
-        ),
         (
             lambda: settle_time_modal([0.0], angular_frequency=1, damping_ratio=0, threshold=1),
             r"wanted \(\.\.\., m, 3\)",

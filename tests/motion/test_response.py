@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from ringing import residual_amplitude
 
 from rigcheck.errors import ArgumentError
 from rigcheck.motion.profiles import PROFILE_NAMES, profile
 from rigcheck.motion.response import (
     end_state,
     free_decay,
-    residual_amplitude,
     unit_displacement,
     unit_response,
 )

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from ringing import residual_amplitude
 
 from rigcheck.errors import ArgumentError, ValidityError
 from rigcheck.motion.profiles import PROFILE_NAMES, RAMPED_PROFILES, profile
-from rigcheck.motion.response import residual_amplitude, unit_response
+from rigcheck.motion.response import unit_response
 from rigcheck.motion.shaping import (
     convolved,
     durations_to_try,

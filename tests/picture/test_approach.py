@@ -9,9 +9,7 @@ from scipy.spatial.transform import Rotation
 
 from rigcheck.errors import ArgumentError, NotConvergedError
 from rigcheck.picture import gjk
-from rigcheck.picture.approach import closest_approach, outline_gap
-from rigcheck.picture.outlines import outline
-from rigcheck.picture.projection import Camera
+from rigcheck.picture.approach import closest_approach
 from rigcheck.picture.solids import Solid
 
 SHAPES = ("box", "cylinder", "disc", "sphere")
@@ -222,20 +220,6 @@ def test_order_and_place_do_not_matter(first, second, seed):
     assert closest_approach(*moved).gap == pytest.approx(gap, abs=1e-9)
 
 
-def test_outline_gap_of_squares_and_of_props():
-    square = np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * 10.0
-    shifts = np.array([[30.0, 0.0], [30.0, 40.0], [5.0, 5.0], [10.0, 0.0]])
-    found = outline_gap(square, square + shifts[:, None])
-    assert found == pytest.approx([20.0, np.hypot(20, 30), 0.0, 0.0], abs=1e-8)
-    camera = Camera(field_width=1.0, image_width=1000)
-    balls = [
-        outline(Solid(shape="sphere", size=[0.1] * 3, centre=[x, 0.05, z]), camera)
-        for x, z in ((-0.1, 0), (0.2, 0.5))
-    ]
-    # 300 px apart less two radii of 50 px; corners lie on the line between, so nothing is lost to the polygon
-    assert outline_gap(*balls) == pytest.approx(200.0, abs=0.07)
-
-
 def test_errors(monkeypatch):
     one = Solid(shape="box", size=[0.1, 0.1, 0.1], centre=np.zeros((2, 3)))
     two = Solid(shape="cylinder", size=[0.1, 0.1, 0.1], centre=np.full((3, 3), 0.3))
@@ -245,10 +229,6 @@ def test_errors(monkeypatch):
         closest_approach(two, two, margin=-1.0)
     with pytest.raises(ArgumentError, match="one for each time"):
         closest_approach(two, two, margin=[0.0, 0.1])
-    with pytest.raises(ArgumentError, match=r"wanted \(..., n, 2\)"):
-        outline_gap(np.zeros(2), np.zeros((4, 2)))
-    with pytest.raises(ArgumentError, match="same times"):
-        outline_gap(np.zeros((2, 4, 2)), np.zeros((3, 4, 2)))
     monkeypatch.setattr(gjk, "_MOST_STEPS", 1)
     with pytest.raises(NotConvergedError, match="after 1 steps"):
         closest_approach(

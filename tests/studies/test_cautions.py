@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import io
+from typing import get_args
 
 import pytest
 from rich.console import Console
 
 from rigcheck.files import rig_from_text
-from rigcheck.studies.cautions import HAZARDS, REQUIRED_FACTOR, cautions
+from rigcheck.model import Hazard
+from rigcheck.studies.cautions import REQUIRED_FACTOR, cautions
 from rigcheck.studies.check import check
 from rigcheck.views.as_json import check_json
 from rigcheck.views.terminal import render_check
@@ -34,7 +36,7 @@ NEAR = {
 ALWAYS = ("not a test: hang twice the weight", "Local rules and a competent rigger come before this result.")
 
 
-@pytest.mark.parametrize("hazard", HAZARDS)
+@pytest.mark.parametrize("hazard", get_args(Hazard))
 @pytest.mark.parametrize("details", [False, True])
 @pytest.mark.parametrize(
     ("mass", "side"),
@@ -53,7 +55,7 @@ def test_every_output_carries_them(hazard, details, mass, side):
         assert any(words in caution for caution in in_json)
 
 
-@pytest.mark.parametrize("hazard", HAZARDS)
+@pytest.mark.parametrize("hazard", get_args(Hazard))
 def test_who_is_near_comes_first_and_nothing_is_said_twice(hazard):
     said = cautions(hazard, ("Cap the ends of wire and rod.", "Cap the ends of wire and rod."))
     assert NEAR[hazard] in said[0]
