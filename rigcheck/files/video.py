@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from rigcheck.errors import ArgumentError, InputError, Problem
 from rigcheck.files.takes import Take
-from rigcheck.files.video_frames import Frame, FrameSource, Video, is_video
+from rigcheck.files.video_frames import Frame, FrameSource, Video, is_video, opened
 from rigcheck.files.video_patch import HALF_SIZE, SMALL_HALF, Lost, Patch, expected_error
 from rigcheck.files.video_points import MARGIN, Proposals, marked_picture, propose_points
 
@@ -148,7 +148,7 @@ def track_video(
     if square is not None and not 2 * SMALL_HALF < square <= _WIDEST:
         raise ArgumentError(f"square: given {square}; it has to be {2 * SMALL_HALF + 1} to {_WIDEST} px.")
     half = HALF_SIZE if square is None else square // 2
-    video = path if isinstance(path, Video | FrameSource) else Video(path)
+    video = opened(path)
     notes: list[str] = []
     if proposals is None and (point is None or still == "auto"):
         proposals = propose_points(video, progress=progress)

@@ -157,6 +157,8 @@ def _place(flag: str, text: str, proposals: Proposals | None) -> tuple[float, fl
     """Read one point."""
     if found := _PLACE.fullmatch(text):
         return float(found[1]), float(found[2])
+    says = "is not a place in the picture: x and y in pixels of the first frame, from the top left."
+    hint = f'Write it like "{flag} 612,340".'
     if (found := _NUMBER.fullmatch(text)) and proposals is not None:
         every = (*proposals.moving, *proposals.still)
         for one in every:
@@ -164,18 +166,5 @@ def _place(flag: str, text: str, proposals: Proposals | None) -> tuple[float, fl
                 return one.x, one.y
         says = f"is no point that was proposed: there are {len(every)}."
         hint = "Name a place in the first frame, x,y in pixels from the top left."
-        raise InputError(
-            "flags", [Problem(where=flag, line=None, given=shown(text, 40), says=says, hint=hint)]
-        )
-    raise InputError(
-        "flags",
-        [
-            Problem(
-                where=flag,
-                line=None,
-                given=shown(text, 40),
-                says="is not a place in the picture: x and y in pixels of the first frame, from the top left.",
-                hint=f'Write it like "{flag} 612,340".',
-            )
-        ],
-    )
+    problem = Problem(where=flag, line=None, given=shown(text, 40), says=says, hint=hint)
+    raise InputError("flags", [problem])

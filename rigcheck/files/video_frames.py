@@ -29,6 +29,7 @@ __all__ = [
     "VideoInfo",
     "is_video",
     "load_cv2",
+    "opened",
 ]
 
 Picture = NDArray[np.uint8]
@@ -312,3 +313,18 @@ def _reason(error: Exception) -> str:
 
 def _stop(source: str, says: str, hint: str | None = None) -> NoReturn:
     raise InputError(source, [Problem(where="the file", line=None, given=None, says=says, hint=hint)])
+
+
+def opened(path: str | Path | Video | FrameSource) -> Video | FrameSource:
+    """Give a video, whether its file or itself is named.
+
+    Parameters
+    ----------
+    path : str, Path, Video or FrameSource
+        The file, or what is open already.
+
+    Returns
+    -------
+    Video or FrameSource
+    """
+    return path if isinstance(path, Video | FrameSource) else Video(path)

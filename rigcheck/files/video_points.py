@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rigcheck.files.video_frames import Frame, FrameSource, Picture, Video, load_cv2
+from rigcheck.files.video_frames import Frame, FrameSource, Picture, Video, load_cv2, opened
 from rigcheck.files.video_patch import HALF_SIZE, SMALL_HALF, Found, Patch, expected_error
 
 __all__ = ["MARGIN", "Proposal", "Proposals", "marked_picture", "propose_points"]
@@ -115,7 +115,7 @@ def propose_points(path: str | Path | Video | FrameSource, *, progress: Progress
     video ends. What moves least is taken to be the background; a corner counts as moving where it comes clearly
     further, and where most of its neighbours do.
     """
-    video = path if isinstance(path, Video | FrameSource) else Video(path)
+    video = opened(path)
     paths, kept, first, count = _ways(video, progress)
     if paths.shape[1] == 0:
         return Proposals(moving=(), still=(), frames=count)
@@ -190,7 +190,7 @@ def marked_picture(path: str | Path | Video | FrameSource, proposals: Proposals)
         A PNG picture.
     """
     cv2: Any = load_cv2()
-    video = path if isinstance(path, Video | FrameSource) else Video(path)
+    video = opened(path)
     picture = next(iter(video.frames())).picture
     if picture.ndim == 2:
         picture = cv2.cvtColor(picture, cv2.COLOR_GRAY2BGR)

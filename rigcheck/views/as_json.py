@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from rigcheck.studies.results import (
         CheckResult,
+        Figure,
         Finding,
         Influence,
         Mode,
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
         StaticResult,
     )
 
-__all__ = ["check_json", "dump", "plain_number"]
+__all__ = ["check_json", "dump", "figure_json", "plain_number"]
 
 _FORMAT = "rigcheck-check/1"
 _DIGITS = 12  # significant digits: more than any input has, fewer than the rounding noise of the arithmetic
@@ -102,10 +103,7 @@ def _prop(prop: PropResult) -> dict[str, Any]:
         "cautions": list(prop.cautions),
         "to_be_surer": None if prop.surer is None else _influence(prop.surer),
         "influences": [_influence(item) for item in prop.influences] or None,
-        "figures": [
-            {"label": figure.label, "value": figure.value, "note": figure.note or None}
-            for figure in prop.details
-        ],
+        "figures": [figure_json(figure) for figure in prop.details],
     }
 
 
@@ -165,6 +163,22 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "advice": list(finding.advice),
         "chance": plain_number(finding.chance_of_pass),
     }
+
+
+def figure_json(figure: Figure) -> dict[str, str | None]:
+    """A further figure as it stands in any JSON of the program.
+
+    Parameters
+    ----------
+    figure : Figure
+        With its unit already in its value.
+
+    Returns
+    -------
+    dict
+        ``label``, ``value`` and ``note``, which may be null.
+    """
+    return {"label": figure.label, "value": figure.value, "note": figure.note or None}
 
 
 def _floats(values: Iterable[float]) -> list[float] | None:

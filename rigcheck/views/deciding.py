@@ -19,6 +19,7 @@ __all__ = [
     "WORST_FIRST",
     "FigureRow",
     "beside_limit",
+    "by_verdict",
     "deciding_rows",
     "ordered",
     "skipped_line",
@@ -57,6 +58,27 @@ def ordered(findings: Sequence[Finding], order: Sequence[Status]) -> list[Findin
     list of Finding
     """
     return [finding for status in order for finding in findings if finding.status is status]
+
+
+def by_verdict(props: Sequence[PropResult]) -> list[tuple[str, str]]:
+    """Which props fail, which are a caution, which pass.
+
+    Parameters
+    ----------
+    props : sequence of PropResult
+        Of one shot.
+
+    Returns
+    -------
+    list of (str, str)
+        What they do, and their names; nothing for a verdict that none has.
+    """
+    groups = []
+    for status, words in ((Status.FAIL, "fails"), (Status.CAUTION, "caution"), (Status.PASS, "passes")):
+        names = [prop.name for prop in props if prop.verdict is status]
+        if names:
+            groups.append((words, ", ".join(names)))
+    return groups
 
 
 def deciding_rows(prop: PropResult) -> list[FigureRow]:

@@ -25,6 +25,7 @@ from rigcheck.views.format import printable
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.ft2font import FT2Font
 
 __all__ = [
     "ACCENT",
@@ -40,6 +41,7 @@ __all__ = [
     "figure_kind",
     "footer",
     "new_figure",
+    "quiet",
     "svg_for_page",
     "text_lines",
 ]
@@ -57,10 +59,11 @@ FIGURE_ENDINGS = (".svg", ".png")
 _MM = 1.0 / 25.4
 _DPI = 200
 _SIZE = 8.0
+_FONT = "DejaVu Sans"
 _MEASURED = 100.0
 """Size at which the width of words is measured [pt]."""
 _STYLE: dict[str, Any] = {
-    "font.family": ["DejaVu Sans"],
+    "font.family": [_FONT],
     "font.size": _SIZE,
     "text.parse_math": False,
     "text.color": INK,
@@ -111,13 +114,21 @@ class Drawing:
 
 
 @contextmanager
-def drawing() -> Iterator[None]:
-    """Everything drawn and written inside looks alike, and nothing outside changes."""
-    # That it fills its cache of fonts the first time is no news for the user.
-    logger = logging.getLogger("matplotlib")
+def quiet(library: str) -> Iterator[None]:
+    """A library tells nothing inside but its errors."""
+    logger = logging.getLogger(library)
     before = logger.level
     logger.setLevel(logging.ERROR)
     try:
+        yield
+    finally:
+        logger.setLevel(before)
+
+
+@contextmanager
+def drawing() -> Iterator[None]:
+    """Everything drawn and written inside looks alike, and nothing outside changes."""
+    with quiet("matplotlib"):  # that it fills its cache of fonts the first time is no news for the user
         import matplotlib as mpl
 
         with mpl.rc_context(), warnings.catch_warnings():
@@ -126,8 +137,6 @@ def drawing() -> Iterator[None]:
             # A letter that the font lacks is left to the reader's own fonts, see `figure_bytes`.
             warnings.filterwarnings("ignore", message="Glyph .* missing from font")
             yield
-    finally:
-        logger.setLevel(before)
 
 
 def new_figure(*, width_mm: float, height_mm: float) -> Figure:
@@ -162,10 +171,9 @@ def text_lines(text: str, *, width_mm: float, size: float = _SIZE) -> list[str]:
 @lru_cache(maxsize=4096)
 def _word_width(word: str) -> float:
     """How wide a word is at the measured size [pt]."""
-    from matplotlib.font_manager import FontProperties, findfont, get_font
     from matplotlib.ft2font import LoadFlags
 
-    font = get_font(findfont(FontProperties(family="DejaVu Sans")))
+    font = _font()
     font.set_size(_MEASURED, 72)
 
     def advance(letter: str) -> float:
@@ -175,6 +183,13 @@ def _word_width(word: str) -> float:
         return float(font.load_char(ord(letter), flags=LoadFlags.NO_HINTING).linearHoriAdvance) / 65536
 
     return sum(advance(letter) for letter in word)
+
+
+def _font() -> FT2Font:
+    """The font of all figures."""
+    from matplotlib.font_manager import FontProperties, findfont, get_font
+
+    return get_font(findfont(FontProperties(family=_FONT)))
 
 
 def footer(figure: Figure, text: str, *, left_mm: float = 2.0, bottom_mm: float = 2.0) -> None:
@@ -289,10 +304,9 @@ def _svg(made: Drawing, name: str, *, standalone: bool) -> str:
 
 def _has_outlines(figure: Figure) -> bool:
     """Whether the font can draw every letter of a figure."""
-    from matplotlib.font_manager import FontProperties, findfont, get_font
     from matplotlib.text import Text
 
-    font = get_font(findfont(FontProperties(family="DejaVu Sans")))
+    font = _font()
     letters: set[str] = set()
     for item in figure.findobj(Text):
         letters.update(item.get_text())

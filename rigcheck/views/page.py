@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from rigcheck.errors import OutputError
 from rigcheck.studies.results import Status
-from rigcheck.views.deciding import FAIL_FIRST, deciding_rows, ordered, skipped_line
+from rigcheck.views.deciding import FAIL_FIRST, by_verdict, deciding_rows, ordered, skipped_line
 from rigcheck.views.figure_rig import (
     draw_frame,
     draw_lens,
@@ -25,7 +25,7 @@ from rigcheck.views.figure_rig import (
     side_words,
     wobble_words,
 )
-from rigcheck.views.figure_style import MARKS, Drawing, drawing, new_figure, svg_for_page
+from rigcheck.views.figure_style import GREY, INK, MARKS, Drawing, drawing, new_figure, quiet, svg_for_page
 from rigcheck.views.figure_time import draw_response, response_words
 from rigcheck.views.format import amount, number, printable
 
@@ -37,8 +37,8 @@ if TYPE_CHECKING:
 __all__ = ["COLOURS", "CONTRASTS", "page_html", "page_pdf"]
 
 COLOURS = {
-    "ink": "#20242a",
-    "grey": "#5d646d",
+    "ink": INK,
+    "grey": GREY,
     "line": "#8b9199",
     "paper": "#f4f1ea",
     "white": "#ffffff",
@@ -58,6 +58,15 @@ _RESPONSE = 58.0
 _WOBBLE = 58.0
 _TALLEST = 92.0
 _NAMES = {Status.PASS: "pass", Status.CAUTION: "caution", Status.FAIL: "fail", Status.SKIPPED: "not checked"}
+_HAZARDS = {
+    "clear": "Clear: nobody under a prop.",
+    "hands": "Hands work under a prop.",
+    "overhead": "Overhead: people, animals or open flame under a prop.",
+}
+_NO_PDF = (
+    "a PDF needs the extra part pdf: pip install 'rigcheck[pdf]'. Or write the page with -o sheet.html and print it"
+    " from a browser, at 100 %."
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -99,18 +108,11 @@ def page_html(
         title=result.check.title or "Untitled shot",
         props=props,
         frame=_frame(result),
-        groups=_groups(result),
+        groups=by_verdict(result.check.props),
         colours=COLOURS,
         made_by=f"rigcheck {version}".rstrip(),
         hazard=_HAZARDS[result.hazard],
     )
-
-
-_HAZARDS = {
-    "clear": "Clear: nobody under a prop.",
-    "hands": "Hands work under a prop.",
-    "overhead": "Overhead: people, animals or open flame under a prop.",
-}
 
 
 def page_pdf(html: str, *, paper: str = "a4") -> bytes:
@@ -133,30 +135,17 @@ def page_pdf(html: str, *, paper: str = "a4") -> bytes:
     OutputError
         The library that does it is not installed, or a part of it is missing on this machine.
     """
-    import logging
-
     try:
         from weasyprint import CSS, HTML
     except ImportError as error:
         raise OutputError(_NO_PDF) from error
     except OSError as error:  # its own libraries for text are missing
         raise OutputError(f"{_NO_PDF} (It is there, but cannot start: {str(error)[:120]})") from error
-    logger = logging.getLogger("weasyprint")
-    before = logger.level
-    logger.setLevel(logging.ERROR)  # what a browser knows of CSS and it does not is no news for the crew
-    try:
+    with quiet("weasyprint"):  # what a browser knows of CSS and it does not is no news for the crew
         size = CSS(string=f"@page {{ size: {paper} portrait }}")
         return bytes(
             HTML(string=html, url_fetcher=_fetch_nothing).write_pdf(stylesheets=[size], pdf_tags=True)
         )
-    finally:
-        logger.setLevel(before)
-
-
-_NO_PDF = (
-    "a PDF needs the extra part pdf: pip install 'rigcheck[pdf]'. Or write the page with -o sheet.html and print it"
-    " from a browser, at 100 %."
-)
 
 
 def _fetch_nothing(url: str, *_: Any, **__: Any) -> dict[str, Any]:
@@ -193,16 +182,6 @@ def _safe(value: Any) -> Any:
 # -- what the template shows -----------------------------------------------------------------------------
 
 
-def _groups(result: SheetResult) -> list[tuple[str, str]]:
-    """Which props fail, which are a caution, which pass."""
-    groups = []
-    for status, words in ((Status.FAIL, "fails"), (Status.CAUTION, "caution"), (Status.PASS, "passes")):
-        names = [prop.check.name for prop in result.props if prop.check.verdict is status]
-        if names:
-            groups.append((words, ", ".join(names)))
-    return groups
-
-
 def _prop(one: PropSheet, prefix: str) -> dict[str, Any]:
     found = one.check
     return {
@@ -210,9 +189,7 @@ def _prop(one: PropSheet, prefix: str) -> dict[str, Any]:
         "check": found,
         "id": prefix,
         "pictures": _pictures(one, prefix),
-        "rows": [
-            (row.label, row.value, None if row.status is None else row.status) for row in deciding_rows(found)
-        ],
+        "rows": deciding_rows(found),
         "wrong": ordered(found.findings, FAIL_FIRST),
         "skipped": skipped_line(found.findings),
         "head": [

@@ -59,8 +59,7 @@ def render_retime(console: Console, result: RetimeResult, *, details: bool = Fal
         Also print strength, modes, impulses and assumptions.
     """
     page = WrappedPage(console)
-    first = page.verdict(result.verdict).append("  ")
-    page.write(page.text(result.title or "Untitled shot", "bold"), first=first, hang=cell_len(first.plain))
+    page.headline(result.verdict, result.title or "Untitled shot")
     for prop in result.props:
         page.blank()
         _prop(page, prop, details=details)
@@ -101,8 +100,7 @@ def render_export(console: Console, exported: ExportedKeys) -> None:
 
 
 def _prop(page: WrappedPage, prop: PropRetiming, *, details: bool) -> None:
-    first = page.verdict(prop.status).append("  ")
-    page.write(page.text(prop.name, "bold"), first=first, hang=cell_len(first.plain))
+    page.headline(prop.status, prop.name)
     page.write(f"on {prop.support}", hang=2)
     if prop.plan is None:
         page.write(prop.recommendation.says, hang=2)

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from rigcheck.views.as_json import check_json, plain_number
+from rigcheck.views.as_json import check_json, figure_json, plain_number
 
 if TYPE_CHECKING:
-    from rigcheck.studies.results import Figure, Finding
+    from rigcheck.studies.results import Finding
     from rigcheck.studies.sheet.cuts import Bend, Cut
     from rigcheck.studies.sheet.side import Body
     from rigcheck.studies.sheet.strokes import Stroke
@@ -169,8 +169,8 @@ def _prop(one: PropSheet) -> dict[str, Any]:
             "expect": one.proof.expect,
             "source": one.proof.source,
         },
-        "approach": [*map(_finding, one.approach), *map(_figure, one.approach_figures)],
-        "cleanup": [*map(_finding, one.cleanup), *map(_figure, one.cleanup_figures)],
+        "approach": [*map(_finding, one.approach), *map(figure_json, one.approach_figures)],
+        "cleanup": [*map(_finding, one.cleanup), *map(figure_json, one.cleanup_figures)],
         "side_view": {
             "seen_from": shown.side.seen_from,
             "unloaded": _body(shown.side.unloaded),
@@ -193,10 +193,6 @@ def _prop(one: PropSheet) -> dict[str, Any]:
 
 def _finding(finding: Finding) -> dict[str, Any]:
     return {"id": finding.id, "status": finding.status.value, "says": finding.says}
-
-
-def _figure(figure: Figure) -> dict[str, Any]:
-    return {"label": figure.label, "value": figure.value, "note": figure.note or None}
 
 
 def _body(body: Body) -> dict[str, Any]:

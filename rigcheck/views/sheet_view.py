@@ -6,8 +6,6 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rich.cells import cell_len
-
 from rigcheck.views.wrapped import WrappedPage
 
 if TYPE_CHECKING:
@@ -31,10 +29,7 @@ def render_sheet(console: Console, result: SheetResult, written: Sequence[Path])
         The files.
     """
     page = WrappedPage(console)
-    first = page.verdict(result.check.verdict).append("  ")
-    page.write(
-        page.text(result.check.title or "Untitled shot", "bold"), first=first, hang=cell_len(first.plain)
-    )
+    page.headline(result.check.verdict, result.check.title or "Untitled shot")
     for prop in result.check.props:
         page.write(prop.name, first=page.text("  ").append_text(page.verdict(prop.verdict)), hang=13)
     for path in written:

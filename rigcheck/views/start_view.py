@@ -60,8 +60,7 @@ class StartView:
     def welcome(self, file: Path, *, kept: int) -> None:
         """Say what comes, or that it goes on."""
         if kept:
-            count = "1 answer is" if kept == 1 else f"{kept} answers are"
-            self._write(f"Going on with {file}: {count} kept.", style="bold")
+            self._write(f"Going on with {file}: {_answers(kept)} kept.", style="bold")
         else:
             self._write(f"A few questions about your rig, and {file} is written and checked.", style="bold")
         self._write(
@@ -106,8 +105,7 @@ class StartView:
         """Say where the answers are and how to go on."""
         self._console.print()
         if kept:
-            count = "1 answer is" if kept == 1 else f"{kept} answers are"
-            self._write(f'Left at "{asked.question.asks}" {count} kept in {draft}.')
+            self._write(f'Left at "{asked.question.asks}" {_answers(kept)} kept in {draft}.')
         else:
             self._write(f'Left at "{asked.question.asks}" Nothing was answered, nothing is kept.')
         self._write(f"To go on: {command}")
@@ -145,3 +143,7 @@ class StartView:
         page = WrappedPage(self._console)
         page.write(page.text(text, style), hang=indent)
         page.print()
+
+
+def _answers(count: int) -> str:
+    return "1 answer is" if count == 1 else f"{count} answers are"

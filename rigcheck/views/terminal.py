@@ -17,6 +17,7 @@ from rigcheck.views.deciding import (
     FAIL_FIRST,
     WORST_FIRST,
     beside_limit,
+    by_verdict,
     deciding_rows,
     ordered,
     skipped_line,
@@ -83,24 +84,14 @@ def render_check(console: Console, result: CheckResult, *, details: bool = False
 
 def _shot(page: WrappedPage, result: CheckResult) -> None:
     """Title, the one verdict, and which props caused it."""
-    _headline(page, result.verdict, result.title or "Untitled shot")
-    groups = []
-    for status, words in ((Status.FAIL, "fails"), (Status.CAUTION, "caution"), (Status.PASS, "passes")):
-        names = [prop.name for prop in result.props if prop.verdict is status]
-        if names:
-            groups.append(f"{words}: {', '.join(names)}")
+    page.headline(result.verdict, result.title or "Untitled shot")
     if len(result.props) > 1:
-        page.write("; ".join(groups), hang=2)
-
-
-def _headline(page: WrappedPage, verdict: Status, name: str) -> None:
-    first = page.verdict(verdict).append("  ")
-    page.write(page.text(name, "bold"), first=first, hang=cell_len(first.plain))
+        page.write("; ".join(f"{words}: {names}" for words, names in by_verdict(result.props)), hang=2)
 
 
 def _block(page: WrappedPage, prop: PropResult) -> None:
     """Verdict, name and support of one prop, its deciding figures, what is wrong and what to do."""
-    _headline(page, prop.verdict, prop.name)
+    page.headline(prop.verdict, prop.name)
     page.write(f"on {prop.support}", hang=2)
     rows = deciding_rows(prop)
     column = _column([row.label for row in rows])
@@ -233,12 +224,9 @@ def _static_rows(static: StaticResult) -> list[tuple[str, str]]:
         ("prop turns", _rotation_in_words(static.prop_rotation_deg)),
         ("moment at the root", _amount_in(static.root_moment_N_m, "N*m")),
         ("peak stress", _amount_in(static.peak_stress_MPa, "MPa")),
-        ("strength factor", "not computed" if static.yield_factor is None else amount(static.yield_factor)),
+        ("strength factor", _amount_in(static.yield_factor)),
         ("lasting set", _amount_in(static.set_mm, "mm")),
-        (
-            "buckling factor",
-            "not computed" if static.buckling_factor is None else amount(static.buckling_factor),
-        ),
+        ("buckling factor", _amount_in(static.buckling_factor)),
     ]
 
 
@@ -307,7 +295,7 @@ def _with_note(figure: Figure) -> str:
     return f"{figure.value} ({figure.note})" if figure.note else figure.value
 
 
-def _amount_in(value: float | None, unit: str) -> str:
+def _amount_in(value: float | None, unit: str = "") -> str:
     return "not computed" if value is None else amount(value, unit)
 
 

@@ -95,6 +95,11 @@ class WrappedPage:
         colour = _COLOURS.get(status, "") if self._coloured else ""
         return f"bold {colour}".rstrip()
 
+    def headline(self, status: Status, name: str) -> None:
+        """Add a verdict with what it is about, in bold."""
+        first = self.verdict(status).append("  ")
+        self.write(self.text(name, "bold"), first=first, hang=cell_len(first.plain))
+
     def heading(self, text: str, *, indent: int = 0) -> None:
         """Add a line in bold."""
         self.write(self.text(text, "bold"), hang=indent)
