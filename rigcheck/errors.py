@@ -14,6 +14,7 @@ __all__ = [
     "UnitError",
     "UnknownNameError",
     "ValidityError",
+    "reason_of",
 ]
 
 
@@ -69,7 +70,7 @@ class Problem:
     where : str
         The key as a person would write it, for example ``prop.support.diameter``.
     line : int or None
-        Line of the file, counted from 1; None when the input came from flags.
+        Line of the file, counted from 1; None when the input came from flags, or the whole file is meant.
     given : str or None
         The value as typed; None when the key is missing.
     says : str
@@ -79,8 +80,8 @@ class Problem:
     """
 
     where: str
-    line: int | None
-    given: str | None
+    line: int | None = None
+    given: str | None = None
     says: str
     hint: str | None = None
 
@@ -112,3 +113,24 @@ class InputError(RigcheckError, ValueError):
         count = len(self.problems)
         head = f"{source}: {count} problem{'' if count == 1 else 's'}"
         super().__init__("\n".join([head, *(f"  {problem}" for problem in self.problems)]))
+
+
+def reason_of(error: Exception) -> str:
+    """What the system or a library says is wrong, to go on with in a sentence of ours, without its full stop.
+
+    Parameters
+    ----------
+    error : Exception
+        Not one of ours.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> reason_of(FileNotFoundError(2, "No such file or directory"))
+    'no such file or directory'
+    """
+    reason = getattr(error, "strerror", None) or str(error)
+    return f"{reason[:1].lower()}{reason[1:]}"

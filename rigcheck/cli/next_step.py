@@ -32,7 +32,7 @@ def next_step(error: RigcheckError, words: Sequence[str]) -> str | None:
     Examples
     --------
     >>> from rigcheck.errors import Problem
-    >>> missing = Problem(where="the file", line=None, given=None, says="there is no such file.")
+    >>> missing = Problem(where="the file", says="there is no such file.")
     >>> next_step(InputError("inkwell.toml", [missing]), ["check", "inkwell.toml"])
     'rigcheck start inkwell.toml asks the questions and writes it.'
     >>> mistyped = UnknownNameError("no prop is called that.", given="crane", meant="paper crane")

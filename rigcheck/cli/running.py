@@ -13,7 +13,7 @@ import click
 from rigcheck.cli.group import commands
 from rigcheck.cli.next_step import next_step
 from rigcheck.cli.words import plain
-from rigcheck.errors import RigcheckError
+from rigcheck.errors import RigcheckError, reason_of
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -46,7 +46,7 @@ def run() -> None:
         _drop_output()
     except OSError as error:
         _drop_output()
-        click.echo(f"rigcheck: the result cannot be written: {error.strerror or error}.", err=True)
+        click.echo(f"rigcheck: the result cannot be written: {reason_of(error)}.", err=True)
         sys.exit(BAD_INPUT)
 
 

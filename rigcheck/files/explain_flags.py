@@ -71,9 +71,7 @@ def explain_flags(
         try:
             value = parse_quantity(text.strip(), dimension, sign="positive" if positive else "any")
         except QuantityError as error:
-            problems.append(
-                Problem(where=flag, line=None, given=shown(text, 60), says=error.says, hint=error.hint)
-            )
+            problems.append(Problem(where=flag, given=shown(text, 60), says=error.says, hint=error.hint))
             return 0.0
         return value.m_as(unit)
 
@@ -84,8 +82,6 @@ def explain_flags(
         problems.append(
             Problem(
                 where=missing,
-                line=None,
-                given=None,
                 says=f"is missing beside {there}: a bench test is a mass and how much farther it sags.",
                 hint=f'Add {missing} "{example}".',
             )
@@ -107,7 +103,6 @@ def explain_flags(
             problems.append(
                 Problem(
                     where="--point",
-                    line=None,
                     given=shown(point, 60),
                     says="is not three lengths: right, up and toward the camera from the prop's centre of mass.",
                     hint='Write them like "40 mm, 4 mm, 60 mm".',

@@ -75,8 +75,6 @@ def rig_from_flags(flags: Mapping[str, Any], *, source: str = "flags", folder: P
     problems = [
         Problem(
             where=_flag(flag),
-            line=None,
-            given=None,
             says="there is no such flag.",
             hint=nearest_hint(flag, FLAGS),
         )
@@ -91,7 +89,6 @@ def rig_from_flags(flags: Mapping[str, Any], *, source: str = "flags", folder: P
         problems.append(
             Problem(
                 where=_flag(flag) if flag in FLAGS else flag,
-                line=None,
                 given=None if typed is None else shown(str(typed), 60),
                 says=trouble.says,
                 hint=_as_flag(trouble.hint),

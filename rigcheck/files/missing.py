@@ -33,8 +33,6 @@ def missing_file(path: Path, *, ending: str = "") -> InputError:
     meant = str(path.with_name(whole[close[0]])) if close else None
     problem = Problem(
         where="the file",
-        line=None,
-        given=None,
         says="there is no such file.",
         hint=f'Did you mean "{meant}"?' if meant else None,
     )

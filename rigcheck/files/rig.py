@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from rigcheck.errors import InputError, Problem
+from rigcheck.errors import InputError, Problem, reason_of
 from rigcheck.files.checking import Trouble, check
 from rigcheck.files.locate import KeyPath, Place, locate
 from rigcheck.files.missing import missing_file
@@ -45,8 +45,7 @@ def read_rig(path: str | Path) -> Shot:
     except FileNotFoundError:
         raise missing_file(path, ending=".toml") from None
     except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise _whole_file(source, f"cannot be opened: {reason[0].lower()}{reason[1:]}.", None) from None
+        raise _whole_file(source, f"cannot be opened: {reason_of(error)}.", None) from None
     if content is None:
         raise _whole_file(source, "is a folder; a rig file is needed.", _rigs_hint(path))
     if len(content) > LARGEST_FILE:
@@ -58,7 +57,6 @@ def read_rig(path: str | Path) -> Shot:
         problem = Problem(
             where="text",
             line=line,
-            given=None,
             says="this is not UTF-8 text.",
             hint="Save the file as plain text in UTF-8.",
         )
@@ -144,7 +142,7 @@ def _content(path: Path) -> bytes:
 
 def _whole_file(source: str, says: str, hint: str | None) -> InputError:
     """Make the error for a file that cannot be read at all."""
-    return InputError(source, [Problem(where="the file", line=None, given=None, says=says, hint=hint)])
+    return InputError(source, [Problem(where="the file", says=says, hint=hint)])
 
 
 def _rigs_hint(folder: Path) -> str | None:

@@ -7,7 +7,7 @@ import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 
-from rigcheck.errors import InputError, Problem
+from rigcheck.errors import InputError, Problem, reason_of
 from rigcheck.files.writing import write_whole
 
 __all__ = ["draft_path", "read_draft", "write_draft"]
@@ -61,7 +61,7 @@ def read_draft(path: Path) -> dict[str, str]:
     except FileNotFoundError:
         return {}
     except OSError as error:
-        raise _no_draft(path, f"cannot be opened: {error.strerror or error}.") from None
+        raise _no_draft(path, f"cannot be opened: {reason_of(error)}.") from None
     try:
         data = tomllib.loads(content.decode("utf-8")) if len(content) <= _LARGEST else {}
     except ValueError:
@@ -97,7 +97,7 @@ def write_draft(path: Path, answers: Mapping[str, str], *, command: str) -> None
 
 def _no_draft(path: Path, says: str) -> InputError:
     hint = "Give another file name, or move it away first."
-    return InputError(str(path), [Problem(where="the file", line=None, given=None, says=says, hint=hint)])
+    return InputError(str(path), [Problem(where="the file", says=says, hint=hint)])
 
 
 def _text(value: str) -> str:

@@ -84,7 +84,7 @@ def parse_toml(text: str) -> Parsed:
 
 
 def _whole(says: str) -> Problem:
-    return Problem(where="the file", line=None, given=None, says=says)
+    return Problem(where="the file", says=says)
 
 
 def _place_of(error: tomllib.TOMLDecodeError, text: str) -> tuple[int, int, str]:

@@ -17,7 +17,7 @@ from typing import NoReturn
 import numpy as np
 from numpy.typing import NDArray
 
-from rigcheck.errors import InputError, Problem
+from rigcheck.errors import InputError, Problem, reason_of
 from rigcheck.files.missing import missing_file
 from rigcheck.units import shown
 
@@ -84,7 +84,7 @@ class Troubles:
         problems = sorted(self.problems, key=lambda problem: problem.line or 0)
         if self.more:
             says = f"has {self.more:,} more problem{'s' if self.more > 1 else ''}."
-            problems.append(Problem(where="the file", line=None, given=None, says=says))
+            problems.append(Problem(where="the file", says=says))
         return InputError(self.source, problems)
 
     def stop(self, where: str, line: int | None, given: str | None, says: str, hint: str | None) -> NoReturn:
@@ -307,8 +307,7 @@ def read_text(path: Path) -> str:
     except (OSError, ValueError) as error:
         if isinstance(error, InputError):
             raise
-        reason = getattr(error, "strerror", None) or str(error)
-        troubles.stop("the file", None, None, f"cannot be opened: {reason[0].lower()}{reason[1:]}.", None)
+        troubles.stop("the file", None, None, f"cannot be opened: {reason_of(error)}.", None)
     if len(content) > LARGEST_TABLE:
         troubles.stop("the file", None, None, f"is too large: {LARGEST_TABLE:,} bytes at most.", _CUT)
     try:

@@ -576,4 +576,4 @@ def _place(point: Point) -> str:
 def _problem(
     video: Video | FrameSource, where: str, says: str, hint: str | None, *, given: str | None = None
 ) -> InputError:
-    return InputError(video.source, [Problem(where=where, line=None, given=given, says=says, hint=hint)])
+    return InputError(video.source, [Problem(where=where, given=given, says=says, hint=hint)])

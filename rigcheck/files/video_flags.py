@@ -166,5 +166,5 @@ def _place(flag: str, text: str, proposals: Proposals | None) -> tuple[float, fl
                 return one.x, one.y
         says = f"is no point that was proposed: there are {len(every)}."
         hint = "Name a place in the first frame, x,y in pixels from the top left."
-    problem = Problem(where=flag, line=None, given=shown(text, 40), says=says, hint=hint)
+    problem = Problem(where=flag, given=shown(text, 40), says=says, hint=hint)
     raise InputError("flags", [problem])

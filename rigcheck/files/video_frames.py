@@ -17,7 +17,7 @@ from typing import Any, NoReturn
 import numpy as np
 from numpy.typing import NDArray
 
-from rigcheck.errors import InputError, Problem, RigcheckError
+from rigcheck.errors import InputError, Problem, RigcheckError, reason_of
 from rigcheck.files.missing import missing_file
 
 __all__ = [
@@ -231,7 +231,7 @@ class Video:
         except FileNotFoundError:
             raise missing_file(self.path) from None
         except (OSError, ValueError) as error:
-            _stop(self.source, f"cannot be opened: {_reason(error)}.")
+            _stop(self.source, f"cannot be opened: {reason_of(error)}.")
         if stat.S_ISDIR(status.st_mode):
             _stop(self.source, "is a folder; a video file is needed.")
         if not stat.S_ISREG(status.st_mode):
@@ -240,7 +240,7 @@ class Video:
             with self.path.open("rb") as stream:
                 start = stream.read(4096)
         except OSError as error:
-            _stop(self.source, f"cannot be opened: {_reason(error)}.")
+            _stop(self.source, f"cannot be opened: {reason_of(error)}.")
         if not start:
             _stop(self.source, "is empty.", "Copy it again from the camera.")
         if _TEXT.issuperset(start):
@@ -306,13 +306,8 @@ class Video:
 _EXPORT = "Play it to see whether it is whole, and export it again (H.264 in .mp4, or Motion JPEG in .avi)."
 
 
-def _reason(error: Exception) -> str:
-    reason = getattr(error, "strerror", None) or str(error)
-    return reason[0].lower() + reason[1:]
-
-
 def _stop(source: str, says: str, hint: str | None = None) -> NoReturn:
-    raise InputError(source, [Problem(where="the file", line=None, given=None, says=says, hint=hint)])
+    raise InputError(source, [Problem(where="the file", says=says, hint=hint)])
 
 
 def opened(path: str | Path | Video | FrameSource) -> Video | FrameSource:

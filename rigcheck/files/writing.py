@@ -7,7 +7,7 @@ import os
 import tempfile
 from pathlib import Path
 
-from rigcheck.errors import OutputError
+from rigcheck.errors import OutputError, reason_of
 
 __all__ = ["check_free", "write_whole"]
 
@@ -85,8 +85,7 @@ def _target(path: Path, *, overwrite: bool) -> Path:
 def _refused(path: Path, error: Exception) -> OutputError:
     if isinstance(error, OutputError):
         return error
-    reason = getattr(error, "strerror", None) or str(error)
-    return OutputError(f"{path} was not written: {reason[0].lower()}{reason[1:]}.")
+    return OutputError(f"{path} was not written: {reason_of(error)}.")
 
 
 def _taken(path: Path) -> OutputError:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,6 +43,12 @@ _POINT = 72 / 25.4
 _MARGIN = 9.0  # mm of paper around what is drawn
 _BAR_ROOM = 9.0  # mm of paper under it for the scale bar
 _THINNEST = 0.7  # pt
+
+# Dashes that always mean the same.
+_BEFORE = (0, (4, 2.5))  # before the prop is hung, or the moves start
+_SWING = (0, (1, 1.4))  # an end of the wobble
+_BEHIND = (0, (1.5, 1.5))  # a support that is hidden, or not drawn to its width
+_EDGE = (0, (6, 2, 1, 2))  # of the picture
 
 
 def scale_for(points: Array, *, width_mm: float, height_mm: float) -> float:
@@ -131,6 +137,12 @@ def _scale_bar(axes: Axes, scale: float) -> None:
     )
 
 
+def _polygon(axes: Axes, corners: Array, *, fill: str = "none", edge: str, lw: float, **style: Any) -> None:
+    from matplotlib.patches import Polygon
+
+    axes.add_patch(Polygon(corners, closed=True, facecolor=fill, edgecolor=edge, lw=lw, **style))
+
+
 # -- from the side ---------------------------------------------------------------------------------------
 
 
@@ -168,8 +180,6 @@ def draw_side(
 
 
 def _clamp(axes: Axes, mark: ClampMark, body: Body, scale: float) -> None:
-    from matplotlib.patches import Polygon
-
     widest = max((stroke.width for stroke in body.strokes), default=1.0)
     half = max(1.6 * widest, 2.2 / scale)
     back = mark.back
@@ -179,9 +189,7 @@ def _clamp(axes: Axes, mark: ClampMark, body: Body, scale: float) -> None:
         across = np.array([-back[1], back[0]]) * half / np.linalg.norm(back)
         end = mark.root + max(mark.grip, 3.0 / scale) * back
         corners = np.stack([mark.root - across, end - across, end + across, mark.root + across])
-    axes.add_patch(
-        Polygon(corners, closed=True, facecolor="white", edgecolor=INK, lw=0.8, hatch="////", zorder=1.5)
-    )
+    _polygon(axes, corners, fill="white", edge=INK, lw=0.8, hatch="////", zorder=1.5)
 
 
 def _stroke(axes: Axes, stroke: Stroke, scale: float, *, dashed: bool, zorder: float) -> None:
@@ -189,7 +197,7 @@ def _stroke(axes: Axes, stroke: Stroke, scale: float, *, dashed: bool, zorder: f
     true = stroke.width * scale * _POINT
     if dashed:
         if stroke.kind == "support":
-            axes.plot(x, y, color=GREY, lw=0.8, ls=(0, (4, 2.5)), zorder=zorder)
+            axes.plot(x, y, color=GREY, lw=0.8, ls=_BEFORE, zorder=zorder)
         return
     wide = max(true, _THINNEST)
     if stroke.kind == "sleeve":
@@ -197,34 +205,28 @@ def _stroke(axes: Axes, stroke: Stroke, scale: float, *, dashed: bool, zorder: f
         axes.plot(x, y, color=INK, lw=wide, solid_capstyle="butt", zorder=zorder + 0.1)
         axes.plot(x, y, color="#d8d2c4", lw=max(wide - 1.0, 0.8), solid_capstyle="butt", zorder=zorder + 0.2)
     elif stroke.kind == "embed":
-        axes.plot(x, y, color=INK, lw=max(0.5 * wide, 0.8), ls=(0, (1.5, 1.5)), zorder=4.2)
+        axes.plot(x, y, color=INK, lw=max(0.5 * wide, 0.8), ls=_BEHIND, zorder=4.2)
     else:
         axes.plot(x, y, color=INK, lw=wide, solid_capstyle="butt", solid_joinstyle="round", zorder=zorder)
 
 
 def _body(axes: Axes, body: Body, scale: float, *, dashed: bool) -> None:
-    from matplotlib.patches import Polygon
-
     for stroke in body.strokes:
         _stroke(axes, stroke, scale, dashed=dashed, zorder=2.0 if dashed else 3.0)
     if body.outline is not None:
-        axes.add_patch(
-            Polygon(
-                body.outline,
-                closed=True,
-                facecolor="none" if dashed else PAPER,
-                edgecolor=GREY if dashed else INK,
-                lw=0.8 if dashed else 1.1,
-                ls=(0, (4, 2.5)) if dashed else "solid",
-                zorder=2.2 if dashed else 4.0,
-            )
+        _polygon(
+            axes,
+            body.outline,
+            fill="none" if dashed else PAPER,
+            edge=GREY if dashed else INK,
+            lw=0.8 if dashed else 1.1,
+            ls=_BEFORE if dashed else "solid",
+            zorder=2.2 if dashed else 4.0,
         )
     if dashed:
         return
     if body.insert is not None:
-        axes.add_patch(
-            Polygon(body.insert, closed=True, facecolor="white", edgecolor=INK, lw=0.7, zorder=4.1)
-        )
+        _polygon(axes, body.insert, fill="white", edge=INK, lw=0.7, zorder=4.1)
     _centre(axes, body.centre)
 
 
@@ -236,18 +238,11 @@ def _centre(axes: Axes, centre: Array) -> None:
 
 
 def _ghost(axes: Axes, body: Body) -> None:
-    from matplotlib.patches import Polygon
-
-    dots = (0, (1, 1.4))
     if body.outline is not None:
-        axes.add_patch(
-            Polygon(
-                body.outline, closed=True, facecolor="none", edgecolor=ACCENT, lw=1.0, ls=dots, zorder=4.6
-            )
-        )
+        _polygon(axes, body.outline, edge=ACCENT, lw=1.0, ls=_SWING, zorder=4.6)
     for stroke in body.strokes:
         if stroke.kind == "support":
-            axes.plot(*stroke.points.T, color=ACCENT, lw=0.9, ls=dots, zorder=3.6)
+            axes.plot(*stroke.points.T, color=ACCENT, lw=0.9, ls=_SWING, zorder=3.6)
 
 
 def _dimension(axes: Axes, view: SideView, scale: float) -> None:
@@ -373,33 +368,23 @@ def draw_lens(
     figure: Figure, view: LensView, *, left: float, bottom: float, width: float, height: float
 ) -> float:
     """Draw what the lens sees; arguments as for `draw_side`, gives the scale."""
-    from matplotlib.patches import Polygon
-
     axes, scale = _sheet(figure, view.points, left=left, bottom=bottom, width=width, height=height)
     for stroke in view.shown:
         _stroke(axes, stroke, scale, dashed=False, zorder=5.0)
     if view.outline is not None:
-        axes.add_patch(Polygon(view.outline, closed=True, facecolor=PAPER, edgecolor=INK, lw=1.1, zorder=4.0))
+        _polygon(axes, view.outline, fill=PAPER, edge=INK, lw=1.1, zorder=4.0)
     if view.insert is not None:
-        axes.add_patch(
-            Polygon(
-                view.insert, closed=True, facecolor="none", edgecolor=GREY, lw=0.6, ls=(0, (2, 2)), zorder=4.1
-            )
-        )
+        _polygon(axes, view.insert, edge=GREY, lw=0.6, ls=(0, (2, 2)), zorder=4.1)
     for stroke in view.hidden:
-        axes.plot(*stroke.points.T, color=GREY, lw=0.8, ls=(0, (1.5, 1.5)), zorder=4.3)
+        axes.plot(*stroke.points.T, color=GREY, lw=0.8, ls=_BEHIND, zorder=4.3)
     for swing in view.swings:
-        axes.add_patch(
-            Polygon(
-                swing, closed=True, facecolor="none", edgecolor=ACCENT, lw=1.0, ls=(0, (1, 1.4)), zorder=4.6
-            )
-        )
+        _polygon(axes, swing, edge=ACCENT, lw=1.0, ls=_SWING, zorder=4.6)
     _centre(axes, view.centre)
     if view.frame is not None:
         low, high = axes.get_ylim()
         for edge in view.frame:
             if axes.get_xlim()[0] < edge < axes.get_xlim()[1]:
-                axes.plot([edge, edge], [low, high], color=INK, lw=0.6, ls=(0, (6, 2, 1, 2)))
+                axes.plot([edge, edge], [low, high], color=INK, lw=0.6, ls=_EDGE)
                 axes.text(
                     edge - 0.8 / scale,
                     high - 1.0 / scale,
@@ -459,8 +444,6 @@ def draw_frame(
     figure: Figure, view: FrameView, *, left: float, bottom: float, width: float, height: float
 ) -> None:
     """Draw all props in the picture; arguments as for `draw_side`."""
-    from matplotlib.patches import Polygon
-
     axes = axes_at(figure, left, bottom, width, height)
     axes.set_axis_off()
     across = 1.04 * (view.edges[1] - view.edges[0])
@@ -469,22 +452,15 @@ def draw_frame(
     axes.set_xlim(-across / 2, across / 2)
     axes.set_ylim(middle - up / 2, middle + up / 2)
     for edge in view.edges:
-        axes.plot([edge, edge], [middle - up / 2, middle + up / 2], color=INK, lw=0.8, ls=(0, (6, 2, 1, 2)))
+        axes.plot([edge, edge], [middle - up / 2, middle + up / 2], color=INK, lw=0.8, ls=_EDGE)
     axes.plot([0], [0], marker="+", ms=9, mec=GREY, mew=0.7)
-    for number_, spot in enumerate(view.spots):
-        layer = 3 + number_
+    for layer, spot in enumerate(view.spots, start=3):
         for line in spot.supports:
-            axes.plot(*line.T, color=GREY, lw=0.9, ls=(0, (1.5, 1.5)), zorder=2)
+            axes.plot(*line.T, color=GREY, lw=0.9, ls=_BEHIND, zorder=2)
         if spot.start is not None:
-            axes.add_patch(
-                Polygon(spot.start, closed=True, facecolor="none", edgecolor=GREY, lw=0.8, ls=(0, (4, 2.5)))
-            )
+            _polygon(axes, spot.start, edge=GREY, lw=0.8, ls=_BEFORE)
         if spot.end is not None:
-            axes.add_patch(
-                Polygon(
-                    spot.end, closed=True, facecolor=PAPER, edgecolor=INK, lw=1.1, alpha=0.9, zorder=layer
-                )
-            )
+            _polygon(axes, spot.end, fill=PAPER, edge=INK, lw=1.1, alpha=0.9, zorder=layer)
         else:
             axes.plot(*spot.end_centre, marker="o", ms=5, mfc="white", mec=INK, zorder=layer)
         if (
