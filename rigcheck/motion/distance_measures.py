@@ -17,6 +17,9 @@ _LOST = 1e-14
 _SAME_DIRECTION = 1e-7
 """Unit vectors that differ by less see lengths that differ by half its square."""
 _PAIRS = 1 << 21  # distances held at a time: 16 MB
+_IN_GROUP = 16
+"""Points of a path that are looked at together."""
+_ROUNDING = 1e-12
 
 
 def peak_distance(points: ArrayLike, *, refine: bool = True) -> FloatArray:
@@ -308,20 +311,32 @@ def _make_exact(
 def _farthest_pair(places: FloatArray, best: float) -> tuple[int, int] | None:
     """Give the farthest pair of points whose squared distance is above `best`, or None.
 
-    By ``|a - b|^2 = |a|^2 + |b|^2 - 2 a.b``, which is one product of matrices; about the middle of the points it
-    loses no digits of distances as long as the farthest.
+    Points of a path that could end a longest pair lie near a sphere about its middle, often a circle. Sorted by
+    angle and taken in groups, most groups are seen at once to be too close to each other: two points of groups about
+    c and d with radii r and s are no farther apart than ``|c - d| + r + s``.
     """
-    pair = None
-    count = places.shape[1]
     middle = places - places.mean(axis=1, keepdims=True)
-    squared = np.einsum("kn,kn->n", middle, middle)
-    twice = 2.0 * middle.T
-    block = max(1, _PAIRS // count)
-    for start in range(0, count, block):
-        gaps = squared - twice[start : start + block] @ middle
-        gaps += squared[start : start + block, None]
+    first, second = np.argsort(-middle.var(axis=1))[:2]
+    order = np.argsort(np.arctan2(middle[second], middle[first]), kind="stable")
+    # The last group is filled up with the last point.
+    order = np.pad(order, (0, -order.size % _IN_GROUP), mode="edge")
+    groups = middle[:, order].reshape(len(middle), -1, _IN_GROUP)
+    centres = groups.mean(axis=2)
+    radii = np.sqrt(((groups - centres[:, :, None]) ** 2).sum(axis=0).max(axis=1))
+    bound = np.sqrt(((centres[:, :, None] - centres[:, None]) ** 2).sum(axis=0)) + radii[:, None] + radii
+    one, other = np.nonzero(np.triu(bound * (1.0 + _ROUNDING)) ** 2 > best)
+    points = np.ascontiguousarray(groups.transpose(1, 2, 0))
+    squared = (points**2).sum(axis=2)
+    pair = None
+    block = _PAIRS // _IN_GROUP**2
+    for start in range(0, one.size, block):
+        a, b = one[start : start + block], other[start : start + block]
+        # |a - b|^2 = |a|^2 + |b|^2 - 2 a.b; about the middle of the points it loses no digits of the longest.
+        gaps = squared[a][:, :, None] - 2.0 * points[a] @ points[b].transpose(0, 2, 1)
+        gaps += squared[b][:, None]
         farthest = int(gaps.argmax())
         if gaps.flat[farthest] > best:
             best = float(gaps.flat[farthest])
-            pair = (start + farthest // count, farthest % count)
+            place, row, column = np.unravel_index(farthest, gaps.shape)
+            pair = (int(order[a[place] * _IN_GROUP + row]), int(order[b[place] * _IN_GROUP + column]))
     return pair

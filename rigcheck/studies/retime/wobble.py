@@ -124,7 +124,7 @@ class View:
 
     def _samples_of(self, fastest: float) -> int:
         cycles = self.periods * fastest / float(self.omega[0])
-        return int(np.clip(math.ceil(cycles * _SAMPLES_PER_PERIOD), 160, 4000)) + 1
+        return int(np.clip(math.ceil(cycles * _SAMPLES_PER_PERIOD), 160, 2400)) + 1
 
     def wobble(self, states: States) -> Array:
         """Largest distance between any two places over the first periods of the lowest mode [px], (K,).
@@ -137,10 +137,12 @@ class View:
             block = states[first : first + _BLOCK]
             part = size * np.abs(block)
             largest = part.max(axis=1, keepdims=True)
-            matters = (part > _TRACED_SHARE * largest).any(axis=0)
+            share = (part / np.where(largest > 0.0, largest, 1.0)).max(axis=0)
+            matters = share > _TRACED_SHARE
             if not matters.any():
                 continue
-            count = self._samples_of(float(self.omega[matters].max()))
+            # As in `moving`: a parabola through three of N samples a period misses 2 (pi/N)^4 of what a mode swings.
+            count = self._samples_of(float((self.omega * share**0.25)[matters].max()))
             times = np.linspace(0, 1, count) * (self.periods * 2 * np.pi / self.omega[0])
             turn = np.exp(self.exponent[matters, None] * times)
             for part_seen in (self.seen, self.growth)[: 1 + deep]:
