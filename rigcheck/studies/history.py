@@ -24,6 +24,7 @@ _RINGING = 20.0
 """Periods of the lowest mode that are followed after the moves where nothing else is asked for."""
 _SAMPLES_PER_PERIOD = 24
 _MOST_AFTER = 100_000
+_MOST_FRAMES = 1_000_000
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -138,7 +139,7 @@ def response_of(
     ArgumentError
         `after` is negative.
     ValidityError
-        There is no course to follow.
+        There is no course to follow, or one of too many frames.
 
     Notes
     -----
@@ -177,7 +178,13 @@ def response_of(
     start = float(times[0])
     frames = None
     if frame_rate is not None:
-        frames = start + np.arange(int((times[-1] - start) * frame_rate + 1e-6) + 1) / frame_rate
+        shown = int((times[-1] - start) * frame_rate + 1e-6) + 1
+        if shown > _MOST_FRAMES:
+            raise ValidityError(
+                f"history: {shown:,} frames would be listed, {_MOST_FRAMES:,} are allowed. Is the unit of the move's"
+                " duration right? Else give a lower frame rate."
+            )
+        frames = start + np.arange(shown) / frame_rate
     return History(
         prop=name,
         time_s=times,

@@ -135,6 +135,11 @@ def test_asked_time_after_the_move():
             SLIDE.format(law="harmonic") + '[[prop.move]]\nacceleration = "1 m/s^2"\nalong = "up"\n',
             "of one of the moves",
         ),
+        # Ten days of frames would fill the memory.
+        (
+            SLIDE.format(law="harmonic").replace("0.5 s", "864000 s"),
+            "frames would be listed, 1,000,000 are allowed",
+        ),
     ],
 )
 def test_no_course_is_said(moves, reason):
