@@ -21,6 +21,7 @@ __all__ = [
     "beside_limit",
     "by_verdict",
     "deciding_rows",
+    "is_ideal",
     "ordered",
     "skipped_line",
 ]
@@ -120,6 +121,33 @@ def deciding_rows(prop: PropResult) -> list[FigureRow]:
     if prop.chance_of_pass is not None:
         rows.append(FigureRow(None, "chance to pass", sampled_chance(prop.chance_of_pass) + _surer(prop)))
     return rows
+
+
+def is_ideal(prop: PropResult) -> bool:
+    """Whether sag or strength lies outside its own range.
+
+    Parameters
+    ----------
+    prop : PropResult
+        Its check.
+
+    Returns
+    -------
+    bool
+        True for what is only so in the rig as drawn, such as a wire that hangs plumb: whatever is a little off adds
+        sag and stress, and nothing takes any away.
+    """
+    known: list[tuple[str, float | None]] = [
+        ("yield_factor", finding.value) for finding in prop.findings if finding.id == "yield-factor"
+    ]
+    if prop.static is not None:
+        known.append(("sag_mm", prop.static.sag_mm))
+    return any(
+        value is not None
+        and name in prop.ranges
+        and not prop.ranges[name][0] <= value <= prop.ranges[name][1]
+        for name, value in known
+    )
 
 
 def _surer(prop: PropResult) -> str:

@@ -19,6 +19,7 @@ from rigcheck.views.deciding import (
     beside_limit,
     by_verdict,
     deciding_rows,
+    is_ideal,
     ordered,
     skipped_line,
 )
@@ -78,6 +79,8 @@ def render_check(console: Console, result: CheckResult, *, details: bool = False
         page.blank()
         if any(prop.ranges for prop in result.props):
             page.write("In brackets: where the figure lies 9 times in 10.")
+        if any(is_ideal(prop) for prop in result.props):
+            page.write("A figure outside its brackets is the ideal: nothing is built quite as drawn.")
         page.write("More figures, modes and assumptions: add --details.")
     page.print()
 

@@ -234,6 +234,14 @@ def test_of_several_findings_on_a_figure_the_worst_shows(desk_set: CheckResult) 
     assert "  ✗ strength factor    1.2, needs 1.5" in rendered(only(desk_set, prop)).splitlines()
 
 
+@pytest.mark.parametrize("low", [1.0, 4.0])
+def test_a_figure_outside_its_own_range_is_explained(desk_set: CheckResult, low: float) -> None:
+    prop = desk_set.props[0]
+    sag = prop.static.sag_mm
+    changed = replace(desk_set, props=(replace(prop, ranges={"sag_mm": (low * sag, 9 * sag)}),))
+    assert ("outside its brackets is the ideal" in rendered(changed)) == (low > 1)
+
+
 def test_lowest_frequency_is_the_lowest_whatever_the_order(desk_set: CheckResult) -> None:
     prop = replace(desk_set.props[0], modes=desk_set.props[0].modes[::-1], ranges={})
     assert "    lowest frequency   33.1 Hz, sway right-left" in rendered(only(desk_set, prop)).splitlines()
