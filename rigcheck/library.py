@@ -68,8 +68,8 @@ def load(rig: Rig) -> Shot:
     ...         ]
     ...     }
     ... )
-    >>> shot.prop[0].support[0].length.nominal.to("mm")
-    <Quantity(177.8, 'millimeter')>
+    >>> print(f"{shot.prop[0].support[0].length.nominal.to('mm'):.1f}")
+    177.8 millimeter
     """
     if isinstance(rig, Shot):
         return rig
