@@ -16,7 +16,7 @@ from typing import Any, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from rigcheck.errors import ArgumentError, NotConvergedError, ValidityError
+from rigcheck.errors import ArgumentError
 from rigcheck.mechanics.frame import Frame, Prop, Support
 from rigcheck.mechanics.load_steps import Search
 from rigcheck.mechanics.modes import Modes, natural_modes
@@ -29,7 +29,6 @@ __all__ = [
     "MovedFrame",
     "elements_for",
     "large_modes",
-    "require_settled",
     "settle_large",
     "variants_at_once",
 ]
@@ -58,7 +57,7 @@ L^2. Several supports keep their prop from turning and bend to an S."""
 class LargeSettled:
     """A batch of frames at rest under their weight, however far they have moved.
 
-    Every number of a variant that did not converge is NaN; `require_settled` turns that into an error.
+    Every number of a variant that did not converge is NaN.
 
     Attributes
     ----------
@@ -303,51 +302,6 @@ def variants_at_once(supports: Sequence[Support], elements: int) -> int:
     """
     freedoms: int = _FREEDOMS * sum(max(elements, support.points.shape[1] - 1) for support in supports)
     return max(1, _MOST_ENTRIES // (freedoms * freedoms))
-
-
-def require_settled(settled: LargeSettled) -> LargeSettled:
-    """Raise an error unless every variant has a stable settled state.
-
-    Parameters
-    ----------
-    settled : LargeSettled
-        From `settle_large`.
-
-    Returns
-    -------
-    LargeSettled
-        The same.
-
-    Raises
-    ------
-    NotConvergedError
-        With the share of the weight that was reached, the iterations and the residual of the first bad
-        variant.
-    ValidityError
-        Where the settled state is one that the prop would not stay in.
-    """
-    lost = np.flatnonzero(~settled.converged)
-    if len(lost):
-        index = lost[0]
-        which = (
-            f" (variant {index}, one of {len(lost)} of {len(settled.converged)})"
-            if len(settled.reached) > 1
-            else ""
-        )
-        raise NotConvergedError(
-            f"no settled state was found under the full weight{which}: found up to "
-            f"{100.0 * settled.reached[index]:.1f} % of it, stopped after {settled.iterations[index]} iterations "
-            f"with {settled.residual[index]:.1e} of the weight out of balance. The support folds or snaps over at "
-            "that load: make it stiffer or shorter."
-        )
-    falling = np.flatnonzero(~settled.stable)
-    if len(falling):
-        which = f" (variant {falling[0]})" if len(settled.reached) > 1 else ""
-        raise ValidityError(
-            f"the settled state is not stable{which}: the weight is past the buckling load and the prop "
-            "falls to one side. Make the support stiffer or shorter, or hang the prop."
-        )
-    return settled
 
 
 # -- modes -------------------------------------------------------------------------------------------------

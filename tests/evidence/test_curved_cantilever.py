@@ -9,9 +9,9 @@ model, Part II, Computer Methods in Applied Mechanics and Engineering 58 (1986) 
 
 import numpy as np
 import pytest
-from rig_builders import Line, make_prop, make_support
+from rig_builders import Line, make_prop, make_support, require_settled
 
-from rigcheck.mechanics.large import require_settled, settle_large
+from rigcheck.mechanics.large import settle_large
 
 pytestmark = pytest.mark.evidence(
     what="Large displacement in space: bending, twist and finite rotation",

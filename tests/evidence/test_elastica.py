@@ -5,12 +5,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from rig_builders import GRAVITY, make_prop, make_support, round_line, straight, strip_line
+from rig_builders import GRAVITY, make_prop, make_support, require_settled, round_line, straight, strip_line
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq, root
 from scipy.special import ellipe, ellipeinc, ellipk, ellipkinc
 
-from rigcheck.mechanics.large import MovedFrame, large_modes, require_settled, settle_large
+from rigcheck.mechanics.large import MovedFrame, large_modes, settle_large
 
 pytestmark = pytest.mark.evidence(
     what="Large sag",

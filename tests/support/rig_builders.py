@@ -10,6 +10,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from rigcheck.mechanics.frame import Prop, Support
+from rigcheck.mechanics.large import LargeSettled
 
 GRAVITY = 9.80665
 """Standard gravity [m/s2], exact by definition (3rd CGPM, 1901)."""
@@ -183,3 +184,10 @@ def straight(
         width_direction=width_direction,
     )
     return support, make_prop(mass, (free_length + reach) * along, inertia)
+
+
+def require_settled(settled: LargeSettled) -> LargeSettled:
+    """The same, if every variant has a stable settled state."""
+    assert settled.converged.all(), settled.reached
+    assert settled.stable.all()
+    return settled
