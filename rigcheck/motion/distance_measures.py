@@ -322,11 +322,13 @@ def _farthest_pair(places: FloatArray, best: float) -> tuple[int, int] | None:
     order = np.pad(order, (0, -order.size % _IN_GROUP), mode="edge")
     groups = middle[:, order].reshape(len(middle), -1, _IN_GROUP)
     centres = groups.mean(axis=2)
-    radii = np.sqrt(((groups - centres[:, :, None]) ** 2).sum(axis=0).max(axis=1))
-    bound = np.sqrt(((centres[:, :, None] - centres[:, None]) ** 2).sum(axis=0)) + radii[:, None] + radii
+    off = groups - centres[:, :, None]
+    radii = np.sqrt(np.einsum("kgn,kgn->gn", off, off).max(axis=1))
+    across = centres[:, :, None] - centres[:, None]
+    bound = np.sqrt(np.einsum("kgh,kgh->gh", across, across)) + radii[:, None] + radii
     one, other = np.nonzero(np.triu(bound * (1.0 + _ROUNDING)) ** 2 > best)
     points = np.ascontiguousarray(groups.transpose(1, 2, 0))
-    squared = (points**2).sum(axis=2)
+    squared = np.einsum("gnk,gnk->gn", points, points)
     pair = None
     block = _PAIRS // _IN_GROUP**2
     for start in range(0, one.size, block):

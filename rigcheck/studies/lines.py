@@ -171,7 +171,8 @@ def _finding(prop: Prop, reading: Reading, found: list[_Line]) -> Finding:
 def _advice(reading: Reading, found: list[_Line], wrong: list[_Line]) -> tuple[str, ...]:
     advice = []
     taut = [line for line in found if line.support.tension is not None]
-    if len(taut) > 1 and any(line in taut for line in wrong):
+    # With a unit that is probably wrong the pull that helps would be too, and kilometres of line take long.
+    if len(taut) > 1 and any(line in taut for line in wrong) and not reading.doubts:
         more = _tighter(reading, taut)
         if more:
             advice.append(more)
