@@ -182,7 +182,7 @@ class TimingStudy:
                 for travel in travels
             ),
             wobble=float(wobble.value[0]) * self.scale,
-            wobble_off=float(self._off(travels, shaper, _ERRORS).max()) * self.scale,
+            wobble_off=self.view.largest(self._with_errors(travels, shaper, _ERRORS)) * self.scale,
             status=worst(statuses),
             settle_s=time if np.isfinite(time) else None,
             strength_factor=factor if np.isfinite(factor) else None,
@@ -191,10 +191,12 @@ class TimingStudy:
 
     def _off(self, travels: tuple[Travel, ...], shaper: Shaper | None, errors: Array) -> Array:
         """Wobble [px] with all frequencies times each of the errors."""
+        return self.view.wobble(self._with_errors(travels, shaper, errors))
+
+    def _with_errors(self, travels: tuple[Travel, ...], shaper: Shaper | None, errors: Array) -> States:
+        """States when the moves have ended, with all frequencies times each of the errors."""
         states = self._states(travels, errors, stretch=np.ones(len(errors)))
-        if shaper is not None:
-            states = states * self._factors(shaper, errors)
-        return self.view.wobble(states)
+        return states if shaper is None else np.asarray(states * self._factors(shaper, errors))
 
     def _states(self, travels: tuple[Travel, ...], shares: Array, *, stretch: Array | None = None) -> States:
         """States when the moves have ended, stretched by each share.

@@ -151,20 +151,27 @@ class View:
                 result[first : first + _BLOCK] += peak_to_peak_distance(path)
         return result + self.constant
 
+    def largest(self, states: States) -> float:
+        """The largest wobble of them [px]; only those that bounds leave in question are traced."""
+        least, most = self._bounds(states)
+        return float(self.wobble(states[most >= least.max()]).max())
+
+    def _bounds(self, states: States) -> tuple[Array, Array]:
+        """What the wobble of each cannot be below, and cannot be above [px], (K,)."""
+        swing = self.swing(states)
+        strongest, most = swing.max(axis=1), swing.sum(axis=1)
+        # Over a period of the strongest mode both its ends are reached; the others can take off their sizes.
+        decay = math.exp(-2 * np.pi * self.zeta / math.sqrt(1 - self.zeta**2))
+        least = strongest * decay - (most - strongest) if self.periods >= 1 else np.zeros(len(states))
+        return least + self.constant, most + self.constant
+
     def compared(self, states: States, limit: float) -> Array:
         """The wobble where it takes more than bounds to tell on which side of the limit it is, else a bound.
 
         Raises `ValidityError` where that would be too many.
         """
-        swing = self.swing(states)
-        order = np.argmax(swing, axis=1)
-        strongest = np.take_along_axis(swing, order[:, None], axis=1)[:, 0]
-        most = swing.sum(axis=1)
-        # Over a period of the strongest mode both its ends are reached; the others can take off their sizes.
-        decay = math.exp(-2 * np.pi * self.zeta / math.sqrt(1 - self.zeta**2))
-        least = strongest * decay - (most - strongest) if self.periods >= 1 else np.zeros(len(states))
-        result = most + self.constant
-        unclear = (result > limit) & (least + self.constant <= limit)
+        least, result = self._bounds(states)
+        unclear = (result > limit) & (least <= limit)
         if np.count_nonzero(unclear) * self.samples > _MOST_TRACED:
             raise ValidityError(f"{np.count_nonzero(unclear)} wobbles would have to be traced.")
         if unclear.any():
