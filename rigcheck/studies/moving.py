@@ -21,6 +21,8 @@ __all__ = ["Course", "MotionOutcome", "follow", "move"]
 Array = NDArray[np.float64]
 _RINGING_SAMPLES = 100
 """Samples in a period of a mode that swings as far as any; with parabolas between them the extent is good to 1e-5."""
+_MOST_AT_ONCE = 1 << 17
+"""Samples of the ringing that are looked at together, which bounds their memory."""
 _EQUAL = 1e-6
 _TRACED_SHARE = 1e-3
 _SILENT = 1e-9
@@ -281,20 +283,22 @@ def _residual(
     end, end_rate = (np.where(rings, part, 0.0)[row, first] for part in (response.end, response.end_rate))
     ringing, shape = omega[row, first], shape.transpose(0, 2, 1)[row, first].transpose(0, 2, 1)
     for count in sorted(set(counts.tolist())):
-        chosen = np.flatnonzero(counts == count)
-        times = np.linspace(0.0, 1.0, count + 1) * (periods * 2 * np.pi / omega[chosen, :1])
-        value, _ = free_decay(
-            end[chosen],
-            end_rate[chosen],
-            angular_frequency=ringing[chosen],
-            damping_ratio=damping[chosen, None],
-            times=times,
-            rates=False,
-        )
-        path = shape[chosen] @ value
-        residual[chosen] += peak_to_peak_distance(path)
-        if eye is not None and pixels is not None:
-            pixels[chosen] += eye.extent(path)
+        alike = np.flatnonzero(counts == count)
+        parts = np.array_split(alike, -(-len(alike) * count // _MOST_AT_ONCE))
+        for chosen in parts:
+            times = np.linspace(0.0, 1.0, count + 1) * (periods * 2 * np.pi / omega[chosen, :1])
+            value, _ = free_decay(
+                end[chosen],
+                end_rate[chosen],
+                angular_frequency=ringing[chosen],
+                damping_ratio=damping[chosen, None],
+                times=times,
+                rates=False,
+            )
+            path = shape[chosen] @ value
+            residual[chosen] += peak_to_peak_distance(path)
+            if eye is not None and pixels is not None:
+                pixels[chosen] += eye.extent(path)
     return residual, pixels
 
 
