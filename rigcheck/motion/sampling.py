@@ -11,7 +11,10 @@ from numpy.typing import ArrayLike, NDArray
 from rigcheck.errors import ArgumentError, ValidityError
 from rigcheck.motion._checks import FloatArray, positive
 
-__all__ = ["SampleTimes", "distinct", "sample_times"]
+__all__ = ["TRACED_SHARE", "SampleTimes", "distinct", "sample_times", "traced_frequency"]
+
+TRACED_SHARE = 1e-3
+"""Share of the largest swing from which a mode is followed sample by sample."""
 
 _Number = TypeVar("_Number", np.float64, np.intp)
 
@@ -124,6 +127,32 @@ def sample_times(
             "Allow more, or leave out the fast modes."
         )
     return SampleTimes(times=_filled(all_edges, steps), step=step, thinned=True)
+
+
+def traced_frequency(angular_frequency: ArrayLike, share: ArrayLike) -> FloatArray:
+    """Give the frequency that free vibration of several modes has to be sampled for.
+
+    Parameters
+    ----------
+    angular_frequency : array_like, (..., m)
+        Of the modes [rad/s].
+    share : array_like, (..., m)
+        How far each swings, over what the largest does, 0 to 1.
+
+    Returns
+    -------
+    ndarray, (...)
+        [rad/s]; 0 where nothing swings.
+
+    Notes
+    -----
+    A parabola through three of N samples a period misses a mode's top by ``2 (pi/N)^4`` of what that mode swings. A
+    mode of share s is therefore followed as well with ``s^(1/4)`` times the samples of the largest. Modes below
+    `TRACED_SHARE` are left out.
+    """
+    part = np.asarray(share, dtype=np.float64)
+    closeness = np.where(part > TRACED_SHARE, part**0.25, 0.0)
+    return np.asarray((np.asarray(angular_frequency, dtype=np.float64) * closeness).max(axis=-1))
 
 
 def distinct(values: NDArray[_Number]) -> NDArray[_Number]:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from rigcheck.mechanics.statics import SectionForces
 from rigcheck.motion.distance_measures import peak_distance, peak_to_peak_distance
 from rigcheck.motion.response import free_decay
+from rigcheck.motion.sampling import traced_frequency
 from rigcheck.studies.evaluate import Dynamics, Outcome, each, largest_stress, strength_factor, stress_of
 from rigcheck.studies.eye import Eye
 from rigcheck.studies.moves import Push, Travel, is_turning
@@ -24,7 +25,6 @@ _RINGING_SAMPLES = 100
 _MOST_AT_ONCE = 1 << 17
 """Samples of the ringing that are looked at together, which bounds their memory."""
 _EQUAL = 1e-6
-_TRACED_SHARE = 1e-3
 _SILENT = 1e-9
 
 
@@ -271,9 +271,7 @@ def _residual(
         pixels = 2 * np.einsum("bm,bm->b", seen, response.worst_residual)
     size = reach * np.hypot(response.end, response.end_rate / omega)
     share = size / np.maximum(size.max(axis=1, keepdims=True), np.finfo(np.float64).tiny)
-    # A parabola through three of N samples a period misses a mode's top by 2 (pi/N)^4 of what that mode swings.
-    closeness = np.where(share > _TRACED_SHARE, share**0.25, 0.0)
-    cycles = (omega * closeness).max(axis=1) / omega[:, 0] * periods
+    cycles = traced_frequency(omega, share) / omega[:, 0] * periods
     # Powers of two, so that a variant's samples do not depend on its company.
     counts = 2 ** np.clip(np.ceil(np.log2(np.maximum(cycles, 1e-9) * _RINGING_SAMPLES)), 8, 12).astype(int)
     # Those that ring at all; a variant with fewer than others gets silent ones besides.

@@ -9,7 +9,7 @@ from rigcheck.errors import ArgumentError, ValidityError
 from rigcheck.motion.distance_measures import peak_distance
 from rigcheck.motion.profiles import profile
 from rigcheck.motion.response import unit_displacement
-from rigcheck.motion.sampling import sample_times
+from rigcheck.motion.sampling import sample_times, traced_frequency
 
 
 def test_even_and_dense_enough():
@@ -95,3 +95,11 @@ def test_a_hundred_thousand_samples_are_taken_evenly_and_no_more():
 def test_bad_arguments_are_named(change, message):
     with pytest.raises(ArgumentError, match=message):
         sample_times(**{"start": 0.0, "stop": 1.0, "angular_frequency": [5.0], **change})
+
+
+def test_a_mode_is_sampled_for_by_its_share():
+    found = traced_frequency(
+        [[10.0, 400.0, 9000.0], [10.0, 400.0, 9000.0]], [[1.0, 1e-2, 1e-4], [0.0, 0.0, 0.0]]
+    )
+    # The third swings too little to be followed; a hundredth asks for the fourth root of the samples.
+    assert found == pytest.approx([400.0 * 0.01**0.25, 0.0], rel=1e-12)

@@ -13,6 +13,7 @@ from rigcheck.studies.candidates import Candidates, divided_at_ends
 from rigcheck.studies.cautions import REQUIRED_FACTOR
 from rigcheck.studies.evaluate import Outcome, needs_large
 from rigcheck.studies.grading import BUCKLING_FACTOR, DROOP_SHARE, Grade, Limits, grade
+from rigcheck.studies.reading.doubts import FAR_TOO_LONG, FAR_TOO_SLENDER, FAR_TOO_THICK
 from rigcheck.studies.results import Status
 from rigcheck.studies.rigs import Rig
 from rigcheck.studies.task import Task
@@ -28,10 +29,6 @@ TOO_SOFT = 1.0
 """Least possible linear sag over free length from which a candidate is set aside as far too soft."""
 ENOUGH = 10.0
 """Margins above it are all the same: ten times is plenty for anything."""
-FAR_TOO_LONG = 3000.0
-"""Free length over size that a check asks about; see `reading`."""
-FAR_TOO_THICK = 0.05
-"""Diameter or thickness that a check asks about [m]."""
 HOPELESS = 0.5
 """Strength factor by linear theory over the one wanted below which a candidate that droops is set aside."""
 RANKS = (Status.PASS, Status.CAUTION, Status.FAIL)
@@ -297,7 +294,7 @@ def _least_sag(candidates: Candidates, chosen: Index, lengths: Array) -> Array:
 def _doubtful(candidates: Candidates, chosen: Index, lengths: Array) -> NDArray[np.bool_]:
     """Where a check of the candidate would ask whether a unit is right."""
     across = candidates.across[candidates.item[chosen]]
-    own = (lengths / across > FAR_TOO_LONG) | (across > FAR_TOO_THICK) | (lengths > 3.0)
+    own = (lengths / across > FAR_TOO_SLENDER) | (across > FAR_TOO_THICK) | (lengths > FAR_TOO_LONG)
     return np.asarray(own | candidates.always_doubtful)
 
 

@@ -12,7 +12,14 @@ from rigcheck.studies.reading.notes import Notes, si
 from rigcheck.studies.reading.supports import stock_material, support_points
 from rigcheck.units import Measured
 
-__all__ = ["doubts_of", "name_unused"]
+__all__ = ["FAR_TOO_LONG", "FAR_TOO_SLENDER", "FAR_TOO_THICK", "doubts_of", "name_unused"]
+
+FAR_TOO_LONG = 3.0
+"""Free length that is asked about [m]."""
+FAR_TOO_SLENDER = 3000.0
+"""Free length over diameter or thickness, of what is no line, that is asked about."""
+FAR_TOO_THICK = 0.05
+"""Diameter or thickness that is asked about [m]."""
 
 
 def name_unused(shot: Shot, prop: Prop, notes: Notes) -> None:
@@ -137,17 +144,19 @@ def doubts_of(shot: Shot, prop: Prop, mass: float) -> Iterator[str]:
                     f"The sleeve's bore of {bore * 1e3:.3g} mm is loose on {size_text}, and it is computed as"
                     " bonded: is one of the sizes wrong?"
                 )
-        if length > 3.0:
+        if length > FAR_TOO_LONG:
             yield f"A free length of {length:.3g} m is long for a table top: is its unit right?"
         if across < 2e-5:
             yield f"{support.material} {size_text} thick is finer than any wire sold: is the unit of its size right?"
-        if across > 0.05:
+        if across > FAR_TOO_THICK:
             yield f"A {support.material} {size_text} thick hides behind nothing: is the unit of its size right?"
         if support.wall is not None and support.wall.m_as("m") < 2e-5:
             yield f"A wall of {support.wall} is finer than that of any tube sold: is its unit right?"
         if support.width is not None and support.width.m_as("m") > 0.2:
             yield f"A strip {support.width} wide hides behind nothing: is the unit of its width right?"
-        if length / across > (30_000 if "line" in stock_material(shot, support.material).forms else 3000):
+        if length / across > (
+            30_000 if "line" in stock_material(shot, support.material).forms else FAR_TOO_SLENDER
+        ):
             yield f"The free length is {length / across:.0f} times the diameter: is one of the units wrong?"
     for own in filter(None, (shot.own_material(name) for name in {part.material for part in prop.support})):
         if not 5.0 < own.density.m_as("kg/m^3") < 25_000.0:

@@ -13,6 +13,7 @@ from rigcheck.errors import ValidityError
 from rigcheck.motion.distance_measures import peak_to_peak_distance
 from rigcheck.motion.moving_frame import frame_field
 from rigcheck.motion.response import end_state
+from rigcheck.motion.sampling import TRACED_SHARE, traced_frequency
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.grading import NOMINAL_PIXEL
 from rigcheck.studies.moves import Travel, carriers, is_turning
@@ -36,7 +37,6 @@ Array = NDArray[np.float64]
 States = NDArray[np.complex128]
 
 _EQUAL = 1e-6
-_TRACED_SHARE = 1e-3
 _SAMPLES_PER_PERIOD = 48
 _BLOCK = 256
 _IN_STRETCH = 96
@@ -138,11 +138,10 @@ class View:
             part = size * np.abs(block)
             largest = part.max(axis=1, keepdims=True)
             share = (part / np.where(largest > 0.0, largest, 1.0)).max(axis=0)
-            matters = share > _TRACED_SHARE
+            matters = share > TRACED_SHARE
             if not matters.any():
                 continue
-            # As in `moving`: a parabola through three of N samples a period misses 2 (pi/N)^4 of what a mode swings.
-            count = self._samples_of(float((self.omega * share**0.25)[matters].max()))
+            count = self._samples_of(float(traced_frequency(self.omega, share)))
             times = np.linspace(0, 1, count) * (self.periods * 2 * np.pi / self.omega[0])
             turn = np.exp(self.exponent[matters, None] * times)
             for part_seen in (self.seen, self.growth)[: 1 + deep]:
