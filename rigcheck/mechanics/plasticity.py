@@ -14,6 +14,7 @@ elastic-perfectly-plastic laws (an overlay), so its unloading is Masing's: the l
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -32,6 +33,7 @@ __all__ = [
     "plastic_round",
     "plastic_strip",
     "set_at_offset",
+    "shared_curvature",
     "yielding_curvature",
 ]
 
@@ -373,24 +375,33 @@ def _pick(section: PlasticSection, mask: Flags) -> PlasticSection:
 
 
 def _ratio_curvature(m: Array, section: PlasticSection) -> Array:
-    """Invert `_ratio_moment` for 1-D arrays with m >= 0 below the plastic moment, where it has one.
-
-    Newton's method in w = 1 / k^2, in which a rectangle's moment is a straight line and a round's nearly so
-    even where the curvature runs away, held inside a shrinking bracket.
-    """
+    """Invert `_ratio_moment` for 1-D arrays with m >= 0 below the plastic moment, where it has one."""
     k = m.copy()
     beyond = m > 1.0
     if not np.any(beyond):
         return k
     target = m[beyond]
     part = _pick(section, beyond)
-    low = np.where(part.hardening_ratio > 0.0, (part.hardening_ratio / target) ** 2, 0.0)
-    high = 1 / target**2
+    last = np.where(part.hardening_ratio > 0.0, part.hardening_ratio, 0.0)
+    k[beyond] = _bent_by(target, lambda guess: _ratio_moment(guess, part), first=1.0, last=last)
+    return k
+
+
+def _bent_by(
+    moment: Array, law: Callable[[Array], tuple[Array, Array]], *, first: Array | float, last: Array | float
+) -> Array:
+    """Curvature at which a law, which gives moment and slope, holds moments above 0, shape (n,).
+
+    Newton's method in w = 1 / k^2, in which a rectangle's moment is a straight line and a round's nearly so
+    even where the curvature runs away, held inside a shrinking bracket: the law's slope is `first` to begin with and
+    falls no lower than `last`.
+    """
+    low, high = (last / moment) ** 2, (first / moment) ** 2
     w = high.copy()
     for _ in range(MOST_STEPS):
         guess = w**-0.5
-        moment, slope = _ratio_moment(guess, part)
-        error = moment - target
+        held, slope = law(guess)
+        error = held - moment
         low = np.where(error > 0.0, w, low)
         high = np.where(error > 0.0, high, w)
         step = error / np.maximum(0.5 * guess**3 * slope, 1e-300)
@@ -398,11 +409,10 @@ def _ratio_curvature(m: Array, section: PlasticSection) -> Array:
         inside = (proposed > low) & (proposed < high)
         following = np.where(inside, proposed, 0.5 * (low + high))
         moved = np.abs(following - w)
-        w = np.where(np.abs(error) <= MOMENT_TOLERANCE * target, w, following)
-        if np.all((moved <= 1e-14 * w) | (np.abs(error) <= MOMENT_TOLERANCE * target)):
-            k[beyond] = w**-0.5
-            return k
-    worst = float(np.max(np.abs(error) / target))
+        w = np.where(np.abs(error) <= MOMENT_TOLERANCE * moment, w, following)
+        if np.all((moved <= 1e-14 * w) | (np.abs(error) <= MOMENT_TOLERANCE * moment)):
+            return w**-0.5
+    worst = float(np.max(np.abs(error) / moment))
     raise NotConvergedError(
         f"curvature from moment did not settle in {MOST_STEPS} steps; "
         f"the worst moment is still off by {worst:.2g} of itself."
@@ -449,6 +459,59 @@ def bending_moment(section: PlasticSection, curvature: ArrayLike, *, about: Dire
     onset, stiffness = _direction(section, about)
     ratio, _ = _ratio_moment(np.abs(kappa) * stiffness / onset, section)
     return np.asarray(np.sign(kappa) * ratio * onset)
+
+
+def shared_curvature(sections: Sequence[PlasticSection], moment: ArrayLike, *, elastic: float = 0.0) -> Array:
+    """Curvature of layers that are bonded, so that they share it, under a moment on first loading.
+
+    Parameters
+    ----------
+    sections : sequence of PlasticSection
+        One section each, bent about y.
+    moment : array_like, shape (...)
+        What they hold together [N m], 0 or more and, where none of them hardens, below the sum of their plastic
+        moments.
+    elastic : float
+        Bending stiffness of further layers that do not yield [N m^2].
+
+    Returns
+    -------
+    ndarray, shape (...)
+        [1/m].
+
+    Raises
+    ------
+    ArgumentError
+        If a moment is not finite.
+    NotConvergedError
+        If the curvature is not found.
+
+    Notes
+    -----
+    ``M = sum M_i(kappa) + EI kappa``: plane sections stay plane over all layers.
+    """
+    M = finite("moment", moment)
+    stiffness = elastic + sum(section.bending_stiffness_y for section in sections)
+    found = np.asarray(M / stiffness)
+    beyond = found > np.min([_scale(section, "y") for section in sections], initial=np.inf)
+    if not beyond.any():
+        return found
+
+    def law(kappa: Array) -> tuple[Array, Array]:
+        held, slope = elastic * kappa, np.full(kappa.shape, elastic)
+        for section in sections:
+            onset, own = _direction(section, "y")
+            ratio, change = _ratio_moment(kappa * own / onset, section)
+            held, slope = held + ratio * onset, slope + change * own
+        return held, slope
+
+    found[beyond] = _bent_by(
+        M[beyond],
+        law,
+        first=stiffness,
+        last=elastic + sum(section.hardening_ratio * section.bending_stiffness_y for section in sections),
+    )
+    return found
 
 
 def _collapse_ratio(section: PlasticSection) -> Array:

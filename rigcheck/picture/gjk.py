@@ -144,29 +144,38 @@ def _nearest_in_simplex(corners: FloatArray) -> tuple[FloatArray, FloatArray]:
     corners.
     """
     count = len(corners)
-    best = np.full(count, np.inf)
-    weights = np.zeros((count, 4))
-    for size, solve in ((1, _on_point), (2, _on_edge), (3, _on_triangle), (4, _inside)):
-        for chosen in combinations(range(4), size):
-            share = solve(corners[:, list(chosen)])
-            usable = np.asarray((share > 0.0).all(axis=-1))  # NaN where the corners do not span
-            nearest = np.einsum("nk,nkj->nj", np.where(usable[:, None], share, 0.0), corners[:, list(chosen)])
-            square = np.where(usable, (nearest**2).sum(axis=-1), np.inf)
-            if size == 4:
-                square = np.where(usable, 0.0, np.inf)
-            closer = square < best
-            best = np.where(closer, square, best)
-            weights[closer] = 0.0
-            weights[np.flatnonzero(closer)[:, None], np.array(chosen)] = share[closer]
-    return weights, np.sqrt(best)
+    tried, squares = [], []
+    for chosen, solve in zip(_FACES, (_on_point, _on_edge, _on_triangle, _inside), strict=True):
+        share = solve(corners[:, chosen])
+        usable = np.asarray((share > 0.0).all(axis=-1))  # NaN where the corners do not span
+        weights = np.zeros((count, len(chosen), 4))
+        weights[:, np.arange(len(chosen))[:, None], chosen] = np.where(usable[..., None], share, 0.0)
+        # Inside the tetrahedron is the origin itself.
+        nearest = 0.0 if chosen.shape[1] == 4 else ((weights @ corners) ** 2).sum(axis=-1)
+        tried.append(weights)
+        squares.append(np.where(usable, nearest, np.inf))
+    square = np.concatenate(squares, axis=1)
+    best = square.argmin(axis=1)
+    rows = np.arange(count)
+    return np.concatenate(tried, axis=1)[rows, best], np.sqrt(square[rows, best])
+
+
+_FACES = [np.array(list(combinations(range(4), size))) for size in range(1, 5)]
+"""Corners, edges, triangles and the inside of a tetrahedron, by their corners."""
+
+
+def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Cross product along the last axis; numpy's own takes several times as long for a few vectors."""
+    (a0, a1, a2), (b0, b1, b2) = np.moveaxis(a, -1, 0), np.moveaxis(b, -1, 0)
+    return np.stack([a1 * b2 - a2 * b1, a2 * b0 - a0 * b2, a0 * b1 - a1 * b0], axis=-1)
 
 
 def _on_point(corners: FloatArray) -> FloatArray:
-    return np.ones((len(corners), 1))
+    return np.ones(corners.shape[:-1])
 
 
 def _on_edge(corners: FloatArray) -> FloatArray:
-    a, b = corners[:, 0], corners[:, 1]
+    a, b = corners[..., 0, :], corners[..., 1, :]
     edge = b - a
     square = (edge**2).sum(axis=-1)
     share = np.where(square > 0.0, -(a * edge).sum(axis=-1) / np.where(square > 0.0, square, 1.0), np.nan)
@@ -174,22 +183,21 @@ def _on_edge(corners: FloatArray) -> FloatArray:
 
 
 def _on_triangle(corners: FloatArray) -> FloatArray:
-    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
+    a, b, c = (corners[..., k, :] for k in range(3))
     first, second = b - a, c - a
-    normal = np.cross(first, second)
+    normal = _cross(first, second)
     square = (normal**2).sum(axis=-1)
     flat = square <= _FLAT**2 * (first**2).sum(axis=-1) * (second**2).sum(axis=-1)
-    parts = [(normal * np.cross(p, q)).sum(axis=-1) for p, q in ((b, c), (c, a), (a, b))]
-    return np.asarray(np.stack(parts, axis=-1) / np.where(flat, np.nan, square)[:, None])
+    parts = (normal[..., None, :] * _cross(corners[..., [1, 2, 0], :], corners[..., [2, 0, 1], :])).sum(
+        axis=-1
+    )
+    return np.asarray(parts / np.where(flat, np.nan, square)[..., None])
 
 
 def _inside(corners: FloatArray) -> FloatArray:
-    a, b, c, d = (corners[:, k] for k in range(4))
-    parts = [
-        (p * np.cross(q, r)).sum(axis=-1) * sign
-        for p, q, r, sign in ((b, c, d, 1.0), (a, c, d, -1.0), (a, b, d, 1.0), (a, b, c, -1.0))
-    ]
-    volume = sum(parts)
-    reach = np.abs(corners - a[:, None]).max(axis=(1, 2))
+    p, q, r = (corners[..., order, :] for order in ([1, 0, 0, 0], [2, 2, 1, 1], [3, 3, 3, 2]))
+    parts = (p * _cross(q, r)).sum(axis=-1) * np.array([1.0, -1.0, 1.0, -1.0])
+    volume = parts.sum(axis=-1)
+    reach = np.abs(corners - corners[..., :1, :]).max(axis=(-2, -1))
     flat = np.abs(volume) <= _FLAT * reach**3
-    return np.asarray(np.stack(parts, axis=-1) / np.where(flat, np.nan, volume)[:, None])
+    return np.asarray(parts / np.where(flat, np.nan, volume)[..., None])

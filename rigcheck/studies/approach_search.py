@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import product
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,6 +23,7 @@ __all__ = [
     "closest_of",
     "first_touch",
     "gap_bound",
+    "least_clearance",
     "likely_ways",
     "status_of",
 ]
@@ -80,16 +82,48 @@ def _least(one: PropCourse, first: CourseShape, other: PropCourse, second: Cours
     lower = gap_bound(one, first, other, second, ways)
     margin = one.margin + other.margin
     clearance = lower - margin
-    row = int(clearance.argmin())
-    if lower[-1] <= lower[row] + _ARRIVED:
-        row = len(clearance) - 1
     nearer = 0.0
     if len(lower) > 1:
         between = _between(one, first, other, second, ways)
         nearer = max(0.0, float(lower.min() - between.min()))
-    return Found(
-        gap=float(lower[row]) - nearer, clearance=float(clearance[row]) - nearer, row=row, exact=False
-    )
+
+    def at(row: int) -> Found:
+        return Found(
+            gap=float(lower[row]) - nearer, clearance=float(clearance[row]) - nearer, row=row, exact=False
+        )
+
+    nearest, at_rest = int(clearance.argmin()), len(clearance) - 1
+    # As in `_nearest`: lag and wobble on the way may say more than the state at rest.
+    as_near = lower[at_rest] <= lower[nearest] + _ARRIVED and at(at_rest).status is at(nearest).status
+    return at(at_rest if as_near else nearest)
+
+
+def least_clearance(one: PropCourse, other: PropCourse) -> float:
+    """Lower bound of gap less margin of two props with their supports, at the times and between them.
+
+    Parameters
+    ----------
+    one, other : PropCourse
+        The props at the same times.
+
+    Returns
+    -------
+    float
+        [m]. Of the bounds only: where it is above 0 they are clear of each other; below, nothing is known, and what
+        comes after the first such bound is not looked at.
+    """
+    margin = one.margin + other.margin
+    largest = margin if len(margin) < 2 else np.maximum(margin[1:], margin[:-1])
+    ours = [prop_shape(one.body), *map(capsule_around, one.body.lines)]
+    theirs = [prop_shape(other.body), *map(capsule_around, other.body.lines)]
+    least = np.inf
+    for first, second in product(ours, theirs):
+        ways = likely_ways(one, first, other, second)
+        bound = gap_bound if len(margin) < 2 else _between
+        least = min(least, float((bound(one, first, other, second, ways) - largest).min()))
+        if least <= 0:
+            break
+    return least
 
 
 def _between(

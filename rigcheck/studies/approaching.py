@@ -13,7 +13,14 @@ from numpy.typing import NDArray
 from rigcheck.errors import ArgumentError, NotConvergedError, ValidityError
 from rigcheck.model import Prop, Shot
 from rigcheck.motion.sampling import distinct
-from rigcheck.studies.approach_search import Found, closer_between, closest_of, first_touch, status_of
+from rigcheck.studies.approach_search import (
+    Found,
+    closer_between,
+    closest_of,
+    first_touch,
+    least_clearance,
+    status_of,
+)
 from rigcheck.studies.carried import Carried, carried
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.moves import span
@@ -234,16 +241,41 @@ def _off_path(reading: Reading, still: Outcome, motion: MotionOutcome | None, ti
     return np.interp(times, course.times, course.reach)
 
 
-def approach_of(scene: Scene, one: PropCourse, other: PropCourse, *, when: bool = True) -> Approach:
-    """The closest approach of two props of a scene; without `when`, not from when on they overlap."""
+def approach_of(scene: Scene, one: PropCourse, other: PropCourse, *, for_verdict: bool = False) -> Approach:
+    """The closest approach of two props of a scene.
+
+    Parameters
+    ----------
+    scene : Scene
+        For its times and its camera.
+    one, other : PropCourse
+        Two of its props.
+    for_verdict : bool
+        Leave out what no status depends on: of props that bounds show to be clear of each other, how far and when;
+        of those that overlap, from when on.
+
+    Returns
+    -------
+    Approach
+    """
     at_rest_only = not (one.known and other.known)
     pair = (one.last(), other.last()) if at_rest_only else (one, other)
     names = one.prop.name, other.prop.name
     margin = float(pair[0].margin[-1] + pair[1].margin[-1])
+    if for_verdict and (clearance := least_clearance(*pair)) > 0:
+        return Approach(
+            first=names[0],
+            second=names[1],
+            gap=margin + clearance,
+            exact=False,
+            margin=margin,
+            time=None,
+            at_rest=False,
+        )
     try:
         found, at = closer_between(*pair, closest_of(*pair))
         touch = None
-        if when and found.gap < 0 and scene.moves and not at_rest_only:
+        if not for_verdict and found.gap < 0 and scene.moves and not at_rest_only:
             first_row = first_touch(*pair, supports=found.supports, row=found.row)
             touch = float(scene.times[first_row]) if first_row else None
     except NotConvergedError as error:
@@ -298,7 +330,7 @@ def approaches(
     readings, stills, motions : sequence
         Of each prop, in the order of the shot.
     of : int, optional
-        The only prop whose pairs are wanted, for a verdict alone: from when on two overlap is left out.
+        The only prop whose pairs are wanted, for a verdict alone; see `approach_of`.
 
     Returns
     -------
@@ -313,7 +345,7 @@ def approaches(
     one_each(shot, readings, stills, motions)
     scene = scene_of(shot, readings, stills, motions)
     found = [
-        approach_of(scene, one, other, when=of is None)
+        approach_of(scene, one, other, for_verdict=of is not None)
         for one, other in combinations(scene.courses, 2)
         if of is None or of in (one.index, other.index)
     ]

@@ -20,9 +20,9 @@ from rigcheck.studies.words import capitalised, share_words, side_words
 
 if TYPE_CHECKING:
     from rigcheck.picture.projection import Camera
-    from rigcheck.picture.visibility import Band
+    from rigcheck.picture.visibility import Band, Visible
 
-__all__ = ["HIDDEN_AREA", "HIDDEN_LABEL", "WORTH_MOVING", "Shown", "hidden_support"]
+__all__ = ["HIDDEN_AREA", "HIDDEN_LABEL", "WORTH_MOVING", "Shown", "hidden_support", "whether_hidden"]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -62,9 +62,7 @@ def hidden_support(
     `for_verdict` leaves the other sides out.
     """
     if body.shape is None:
-        said.findings.append(
-            skipped("hidden", HIDDEN_LABEL, "No size is given, so its outline is not known.")
-        )
+        said.findings.append(_no_outline())
         return None
     if prop.mark is None:
         said.assumptions.append("No mark is given, so the prop is pictured in the middle of the frame.")
@@ -123,6 +121,25 @@ def hidden_support(
     return shown
 
 
+def whether_hidden(body: Carried, camera: Camera, frames: Frames) -> Finding:
+    """Find whether the supports of a prop are hidden: the finding of `hidden_support`, as far as a verdict needs it.
+
+    Its status alone; once a support shows, no other is looked at, and no further frame.
+    """
+    if body.shape is None:
+        return _no_outline()
+    area = np.zeros(len(frames.position))
+    for shows in _shows(body, camera, frames.rotation, frames.position):
+        area += shows.area_px
+        if area.max() >= HIDDEN_AREA:
+            return Finding(id="hidden", label=HIDDEN_LABEL, status=Status.CAUTION, says="")
+    return Finding(id="hidden", label=HIDDEN_LABEL, status=Status.PASS, says="")
+
+
+def _no_outline() -> Finding:
+    return skipped("hidden", HIDDEN_LABEL, "No size is given, so its outline is not known.")
+
+
 def _placed(line: Line, rotation: Array, position: Array) -> Array:
     """Points of a support in poses, (n, k, 3)."""
     return np.asarray(position[:, None, :] + line.points @ np.swapaxes(rotation, -1, -2))
@@ -158,15 +175,20 @@ def _visible(body: Carried, camera: Camera, rotation: Array, position: Array) ->
 
 def _add(found: Array, body: Carried, camera: Camera, rotation: Array, position: Array) -> None:
     """Add what shows of the supports in poses to length, width and area, (3, n)."""
+    for shows in _shows(body, camera, rotation, position):
+        found[0] += shows.length_px
+        found[1] = np.maximum(found[1], shows.width_px)
+        found[2] += shows.area_px
+
+
+def _shows(body: Carried, camera: Camera, rotation: Array, position: Array) -> Iterator[Visible]:
+    """What shows of the supports in poses, one after another."""
     from rigcheck.picture.visibility import visible_support
 
     solid = body.solid(rotation, position)
     for line in body.lines:
         for band in _bands(line, rotation, position):
-            shows = visible_support(band, camera, solid)
-            found[0] += shows.length_px
-            found[1] = np.maximum(found[1], shows.width_px)
-            found[2] += shows.area_px
+            yield visible_support(band, camera, solid)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)

@@ -48,7 +48,7 @@ def _clear(scene: Scene, index: int, shift: Array) -> bool:
     """Whether one prop keeps clear of all others with its mark shifted, by the whole search."""
     own = next(course for course in scene.courses if course.index == index).shifted(shift)
     return all(
-        approach_of(scene, own, other, when=False).status is Status.PASS
+        approach_of(scene, own, other, for_verdict=True).status is Status.PASS
         for other in scene.courses
         if other.index != index
     )

@@ -24,7 +24,7 @@ from rigcheck.studies.contributions import Said, skipped
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.eye import Eye
 from rigcheck.studies.grading import CAUTION_SHARE
-from rigcheck.studies.hiding import HIDDEN_LABEL, hidden_support
+from rigcheck.studies.hiding import HIDDEN_LABEL, hidden_support, whether_hidden
 from rigcheck.studies.mode_words import direction_words
 from rigcheck.studies.moves import is_turning
 from rigcheck.studies.moving import MotionOutcome
@@ -75,8 +75,12 @@ def picturing(work: Work, *, for_verdict: bool = False) -> Contribution:
             if work.motion is not None:
                 _wobble(shot, work.reading, work.still, work.motion, eye, said, for_verdict=for_verdict)
             frames = frames_of(shot, body)
-            # With a lens the course is looked at in any case: a prop that comes beside it cannot be judged.
-            if body.travels and not (for_verdict and eye.camera.distance is None):
+            # With a lens all is looked at in any case: a prop that comes beside it cannot be judged.
+            brief = for_verdict and eye.camera.distance is None
+            if brief and shot.post is None:
+                said.findings.append(whether_hidden(body, eye.camera, frames))
+                return said.contribution()
+            if body.travels and not brief:
                 _course(shot, body, eye.camera, frames, said)
             shown = hidden_support(work.prop, body, eye.camera, frames, said, for_verdict=for_verdict)
         except ValidityError as error:

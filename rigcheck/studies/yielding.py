@@ -13,6 +13,7 @@ from rigcheck.mechanics.plasticity import (
     bending_moment,
     lasting_set,
     set_at_offset,
+    shared_curvature,
     yielding_curvature,
 )
 from rigcheck.mechanics.statics import SectionForces
@@ -35,8 +36,6 @@ _TO_FINE = np.vander(_FINE, 5) @ np.linalg.inv(np.vander(STATIONS, 5))
 # The same for a piece with a sleeve, whose curvature is added up by the trapezoidal rule.
 _FINER = np.linspace(0.0, 1.0, 257)
 _TO_FINER = np.vander(_FINER, 5) @ np.linalg.inv(np.vander(STATIONS, 5))
-_MOST_DOUBLINGS = 200
-_HALVINGS = 60
 _MOST_ROUNDS = 60
 _MOST_WORK = 60_000
 """As in `MovedFrame.work`: rounds that take more together, as of supports that hang folded, are given up."""
@@ -381,30 +380,10 @@ def _sleeved_curvature(
     if folds.any():
         nothing: Array = np.full(moment.shape, np.nan)
         return nothing, nothing, folds
-    loaded = _shared_curvature(laws, rigid, moment)
+    loaded = shared_curvature(laws, moment, elastic=rigid)
     if hung:
         added = loaded - moment / (rigid + sum(float(law.bending_stiffness_y) for law in laws))
     else:
-        added = loaded - 2 * _shared_curvature(laws, rigid, moment / 2)
+        added = loaded - 2 * shared_curvature(laws, moment / 2, elastic=rigid)
     per_moment: Array = np.where(moment > 0, np.maximum(added, 0.0) / np.where(moment > 0, moment, 1.0), 0.0)
     return per_moment * about_y, per_moment * about_z, folds
-
-
-def _shared_curvature(laws: list[PlasticSection], rigid: float, moment: Array) -> Array:
-    """Curvature at which bonded layers hold a moment of 0 or more together, by halving."""
-
-    def held(curvature: Array) -> Array:
-        return np.asarray(sum((bending_moment(law, curvature) for law in laws), rigid * curvature))
-
-    low = moment / (rigid + sum(float(law.bending_stiffness_y) for law in laws))
-    high = 2 * low
-    for _ in range(_MOST_DOUBLINGS):
-        short = held(high) < moment
-        if not short.any():
-            break
-        high = np.where(short, 2 * high, high)
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        short = held(middle) < moment
-        low, high = np.where(short, middle, low), np.where(short, high, middle)
-    return (low + high) / 2

@@ -14,9 +14,11 @@ from rigcheck.mechanics.plasticity import (
     plastic_round,
     plastic_strip,
     set_at_offset,
+    shared_curvature,
 )
 
 ALUMINIUM = {"youngs_modulus": 68.9e9, "yield_strength": 34e6}
+BRASS = {"youngs_modulus": 110e9, "yield_strength": 300e6}
 
 
 def wire(**more):
@@ -62,6 +64,35 @@ def test_moment_and_curvature_undo_each_other(ratio, onset, wall, hardening):
     assert not collapses
     # dM/dkappa falls with the cube of the ratio: 200^3 rounding steps of 1e-15 at worst.
     np.testing.assert_allclose(back, kappa, rtol=1e-14 * max(ratio, 10) ** 3)
+
+
+@pytest.mark.parametrize("share", [0.3, 0.9, 0.999])
+def test_a_rod_and_the_tube_around_it_bend_as_the_solid_they_make(share):
+    solid = plastic_round(outer_diameter=4e-3, onset_fraction=0.5, **ALUMINIUM)
+    core = plastic_round(outer_diameter=2.4e-3, onset_fraction=0.5, **ALUMINIUM)
+    tube = plastic_round(outer_diameter=4e-3, wall_thickness=0.8e-3, onset_fraction=0.5, **ALUMINIUM)
+    # Every fibre follows the same law, whichever layer it is counted with.
+    moment = share * solid.plastic_moment_y
+    found = shared_curvature([core, tube], moment)
+    expected, _ = curvature(solid, moment)
+    assert float(found) == pytest.approx(float(expected), rel=1e-9)
+
+
+@given(
+    loads=st.lists(st.floats(0.0, 1.0 - 1e-6), min_size=1, max_size=4),
+    onset=st.floats(0.3, 1.0),
+    wall=st.floats(0.05, 0.45),
+    elastic=st.sampled_from([0.0, 0.05]),
+)
+def test_bonded_layers_hold_at_their_curvature_what_they_are_given(loads, onset, wall, elastic):
+    laws = [
+        plastic_round(outer_diameter=2e-3, onset_fraction=onset, **ALUMINIUM),
+        plastic_round(outer_diameter=3e-3, wall_thickness=wall * 3e-3, **BRASS),
+    ]
+    moment = np.array(loads) * float(sum(law.plastic_moment_y for law in laws))
+    kappa = shared_curvature(laws, moment, elastic=elastic)
+    held = sum(bending_moment(law, kappa) for law in laws) + elastic * kappa
+    np.testing.assert_allclose(held, moment, rtol=1e-13, atol=1e-15)
 
 
 def test_moment_is_odd_rises_and_its_slope_is_continuous():

@@ -21,7 +21,7 @@ from rigcheck.studies.curing import proven_cures
 from rigcheck.studies.examining import examine, meeting_in
 from rigcheck.studies.reading.supports import stock_material
 from rigcheck.studies.results import Contribution
-from rigcheck.studies.work import works_for
+from rigcheck.studies.work import Work, may_meet, works_for
 
 __all__ = ["choose"]
 
@@ -105,6 +105,8 @@ def choose(
         items = stock_items(shot)
     props = shot.prop if prop is None else (shot.find_prop(prop),)
     made = [Candidates(shot, one, items, counts=counts) for one in props]
+    # Computed once for all: each of them is one of the others that another's cures must keep clear of.
+    works = works_for(shot, prop) if cures else ()
     total, done = sum(len(candidates) for candidates in made), 0
     results = []
     for candidates in made:
@@ -115,7 +117,7 @@ def choose(
 
         results.append(
             _choose_prop(
-                candidates, most=most, pareto=pareto, every=every, reach=reach, cures=cures, told=told
+                candidates, most=most, pareto=pareto, every=every, reach=reach, works=works, told=told
             )
         )
         done += len(candidates)
@@ -129,7 +131,7 @@ def _choose_prop(
     pareto: bool,
     every: bool,
     reach: bool,
-    cures: bool,
+    works: Sequence[Work],
     told: Callable[[int], None],
 ) -> PropChoice:
     graded = grade_candidates(candidates, told=told)
@@ -167,7 +169,7 @@ def _choose_prop(
             lambda index: (made if graded.rank[index] < 2 else as_known)(index),
         ),
         reach=reach_rows(candidates, reaches),
-        cures=tuple(_cures(candidates)) if cures else (),
+        cures=tuple(_cures(candidates, works)) if works else (),
         every=tuple(as_known(index) for index in as_found(order, graded, proposals)) if every else (),
         tried=len(candidates),
         passing=int((graded.rank == 0).sum()),
@@ -212,12 +214,11 @@ def _number(value: float) -> float | None:
     return float(value) if np.isfinite(value) else None
 
 
-def _cures(candidates: Candidates) -> list[Cure]:
-    """Single changes that cure the rig as it stands in the file."""
+def _cures(candidates: Candidates, works: Sequence[Work]) -> list[Cure]:
+    """Single changes that cure the rig as it stands in the file; `works` are of it and of what it could meet."""
     shot, prop = candidates.shot, candidates.prop
-    works = works_for(shot, prop.name)
     place = next(index for index, work in enumerate(works) if work.prop is prop)
+    others = [*works[:place], *works[place + 1 :]] if may_meet(shot) else []
     met = Contribution(findings=meeting_in(shot, works, place))
     examined = examine(works[place], met, for_verdict=True)
-    others = [*works[:place], *works[place + 1 :]]
     return proven_cures(shot, examined, others=others, choices=wide_choices(shot, prop, candidates.items))
