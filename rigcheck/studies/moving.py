@@ -86,6 +86,7 @@ def move(
     pushes: tuple[Push, ...] = (),
     eye: Eye | None = None,
     course: bool = True,
+    unseen: float = 0.0,
 ) -> MotionOutcome:
     """Move a batch of rigs.
 
@@ -101,6 +102,9 @@ def move(
         The camera, for pixels.
     course : bool
         Whether to follow the whole course, for the peak deviation. Everything else is the same without.
+    unseen : float
+        Residual wobble that need not be told apart [px], or [m] without a camera: where all modes together swing by
+        no more, twice the sum of their amplitudes is given in its place, which it cannot be above.
 
     Returns
     -------
@@ -135,7 +139,15 @@ def move(
     damped = omega * np.sqrt(1 - damping[:, None] ** 2)
     swing = response.end + 1j * (response.end_rate + damping[:, None] * omega * response.end) / damped
     amplitudes = _together(shape * swing[:, None], omega) + np.abs(shape) * response.worst_residual[:, None]
-    residual, pixels = _residual(response, dynamics, damping, still.settings.residual_periods, eye)
+    residual, pixels = _residual(
+        response,
+        dynamics,
+        damping,
+        still.settings.residual_periods,
+        eye,
+        most=2 * np.abs(swing),
+        unseen=unseen,
+    )
 
     ringing = np.abs(swing) + response.worst_residual
     largest = np.maximum(response.peak + response.worst_peak, ringing)
@@ -259,16 +271,32 @@ def _turning_factor(still: Outcome, dynamics: Dynamics, response: Response) -> A
 
 
 def _residual(
-    response: Response, dynamics: Dynamics, damping: Array, periods: float, eye: Eye | None
+    response: Response,
+    dynamics: Dynamics,
+    damping: Array,
+    periods: float,
+    eye: Eye | None,
+    *,
+    most: Array,
+    unseen: float,
 ) -> tuple[Array, Array | None]:
-    """Peak to peak over the first periods of the lowest mode after the last move [m], and in pixels."""
+    """Peak to peak over the first periods of the lowest mode after the last move [m], and in pixels.
+
+    `most` is what each modal coordinate can go through from end to end, (B, m); for `unseen` see `move`.
+    """
     omega, shape = dynamics.angular_frequency, dynamics.shape[:, :3]
     reach = np.linalg.norm(shape, axis=1)
     residual = 2 * np.einsum("bm,bm->b", reach, response.worst_residual)
     pixels = None
+    bound = np.einsum("bm,bm->b", reach, most)
+    known = residual + bound <= unseen
     if eye is not None:
         seen = eye.sizes(shape)
         pixels = 2 * np.einsum("bm,bm->b", seen, response.worst_residual)
+        bound_px = np.einsum("bm,bm->b", seen, most)
+        known = pixels + bound_px <= unseen
+        pixels[known] += bound_px[known]
+    residual[known] += bound[known]
     size = reach * np.hypot(response.end, response.end_rate / omega)
     share = size / np.maximum(size.max(axis=1, keepdims=True), np.finfo(np.float64).tiny)
     cycles = traced_frequency(omega, share) / omega[:, 0] * periods
@@ -280,7 +308,8 @@ def _residual(
     row = np.arange(len(omega))[:, None]
     end, end_rate = (np.where(rings, part, 0.0)[row, first] for part in (response.end, response.end_rate))
     ringing, shape = omega[row, first], shape.transpose(0, 2, 1)[row, first].transpose(0, 2, 1)
-    for count in sorted(set(counts.tolist())):
+    counts[known] = 0
+    for count in sorted(set(counts.tolist()) - {0}):
         alike = np.flatnonzero(counts == count)
         parts = np.array_split(alike, -(-len(alike) * count // _MOST_AT_ONCE))
         for chosen in parts:

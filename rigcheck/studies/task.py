@@ -35,11 +35,16 @@ class Task:
         """Compute it at rest."""
         return evaluate(self.rig, self.settings, turning=is_turning(self.travels))
 
-    def move(self, still: Outcome, *, course: bool = True) -> MotionOutcome | None:
-        """Move it; None where there is no move. Without the `course` there is no peak deviation."""
+    def move(self, still: Outcome, *, course: bool = True, unseen: float = 0.0) -> MotionOutcome | None:
+        """Move it; None where there is no move.
+
+        Without the `course` there is no peak deviation; for `unseen` see `rigcheck.studies.moving.move`.
+        """
         if not self.travels and not self.pushes:
             return None
-        return move(still, travels=self.travels, pushes=self.pushes, eye=self.eye, course=course)
+        return move(
+            still, travels=self.travels, pushes=self.pushes, eye=self.eye, course=course, unseen=unseen
+        )
 
     def grade(self, still: Outcome) -> dict[str, Grade]:
         """Hold it against its limits."""

@@ -99,6 +99,21 @@ def test_slides_along_two_axes_are_one_along_the_diagonal():
     assert_alike(apart, whole, 1e-7, "peak_deviation", "residual", "residual_px")
 
 
+def test_a_wobble_that_need_not_be_told_apart_is_given_by_its_bound():
+    """Of one mode without damping the bound is the wobble; modes that add up at times only stay below it."""
+    one = task(slide(100) + slide(60, along='"right"'), damping=0.0)
+    still = one.evaluate()
+    told = one.move(still)
+    for limit, is_bound in ((2.0 * told.residual_px[0], True), (0.5 * told.residual_px[0], False)):
+        found = one.move(still, unseen=float(limit))
+        assert (found.residual_px[0] != told.residual_px[0]) == is_bound
+        assert told.residual_px[0] * (1 - 1e-4) <= found.residual_px[0] <= max(limit, told.residual_px[0])
+        assert_alike(found, told, 1e-12, "peak_deviation", "swing_stress", "strength_factor")
+    single = task(push(0.4, 1.0), damping=0.0)
+    still = single.evaluate()
+    assert_alike(single.move(still, unseen=np.inf), single.move(still), 2e-2, "residual", "residual_px")
+
+
 def test_the_clock_does_not_matter():
     assert_alike(moved(slide(start=0.0)), moved(slide(start=7.5)), 1e-7)
 

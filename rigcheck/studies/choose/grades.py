@@ -12,7 +12,15 @@ from rigcheck.mechanics.batches import keep_freed_memory
 from rigcheck.studies.candidates import Candidates, divided_at_ends
 from rigcheck.studies.cautions import REQUIRED_FACTOR
 from rigcheck.studies.evaluate import Outcome, needs_large
-from rigcheck.studies.grading import BUCKLING_FACTOR, DROOP_SHARE, Grade, Limits, grade
+from rigcheck.studies.grading import (
+    BUCKLING_FACTOR,
+    CAUTION_SHARE,
+    DROOP_SHARE,
+    NOMINAL_PIXEL,
+    Grade,
+    Limits,
+    grade,
+)
 from rigcheck.studies.reading.doubts import FAR_TOO_LONG, FAR_TOO_SLENDER, FAR_TOO_THICK
 from rigcheck.studies.results import Status
 from rigcheck.studies.rigs import Rig
@@ -129,8 +137,9 @@ def grade_candidates(
     free_length : array, shape (n,), optional
         Of each chosen one, in place of the prop's [m].
     quick : bool
-        For reach: what sags by more than a tenth of its length counts as a caution without being solved for large
-        displacement, and several supports are taken by linear theory.
+        For reach, where only the rank counts: what sags by more than a tenth of its length counts as a caution
+        without being solved for large displacement, several supports are taken by linear theory, and a wobble that
+        is certainly invisible is given by its bound.
     told : callable, optional
         Called with how many are done.
 
@@ -185,7 +194,8 @@ def _grade_part(
     linear = replace(task, settings=replace(task.settings, displacement="linear"))
     still = linear.evaluate()
     far = needs_large(replace(still, settings=task.settings))
-    found = _graded(linear, still, doubtful[part])
+    invisible = CAUTION_SHARE * task.limits.wobble * (NOMINAL_PIXEL if task.eye is None else 1.0)
+    found = _graded(linear, still, doubtful[part], unseen=invisible if quick else 0.0)
     near = ~far | (quick & still.solved & (task.settings.displacement == "auto"))
     graded.put(part[near], _rows(found, near))
     if quick:
@@ -222,9 +232,9 @@ def _graded_of(task: Task, *, doubtful: NDArray[np.bool_] | None = None) -> Grad
     return _graded(task, task.evaluate(), doubtful)
 
 
-def _graded(task: Task, still: Outcome, doubtful: NDArray[np.bool_] | None) -> Graded:
+def _graded(task: Task, still: Outcome, doubtful: NDArray[np.bool_] | None, *, unseen: float = 0.0) -> Graded:
     batch = task.rig.batch
-    motion = task.move(still, course=False)
+    motion = task.move(still, course=False, unseen=unseen)
     grades = grade(still, motion, task.limits, task.eye)
     ranks = {name: _rank(item.status) for name, item in grades.items()}
     # Like `find` of a check: buckling counts only where something is compressed.

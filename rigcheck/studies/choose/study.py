@@ -141,7 +141,7 @@ def _choose_prop(
     held = np.isfinite(candidates.clamp_diameters[candidates.item])
     shown = proposals.best(order[np.isfinite(graded.sag[order])], graded.rank, max(1, most), every=every)
     front = pareto_front(width, graded) if pareto else np.zeros(0, dtype=np.intp)
-    reaches = reaches_of(candidates, order) if reach and candidates.is_straight() else {}
+    reaches = reaches_of(candidates, order, graded) if reach and candidates.is_straight() else {}
 
     def made(index: int) -> Candidate:
         return _candidate(candidates, graded, width, reaches, index, proposals.of(index))

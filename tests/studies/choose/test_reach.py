@@ -2,11 +2,14 @@
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from rigcheck.files import rig_from_text
-from rigcheck.studies.candidates import Candidates, Item
+from rigcheck.studies.candidates import Candidates, Item, stock_items
 from rigcheck.studies.choose.grades import grade_candidates
-from rigcheck.studies.choose.reach import LONGEST, SHORTEST, longest_reach
+from rigcheck.studies.choose.reach import LONGEST, SHORTEST, longest_reach, reaches_of
+from rigcheck.studies.grading import CAUTION_SHARE
 
 RIG = """
 [limits]
@@ -23,7 +26,7 @@ length = "180 mm"
 
 def test_a_known_limit_is_found_to_its_promise():
     limits = np.array([0.0205, 0.1234, 0.5, 1.2, 0.001, 9.0])
-    found = longest_reach(np.arange(6), lambda rows, lengths: (lengths > limits[rows]).astype(int))
+    found = longest_reach(np.arange(6), lambda rows, lengths: np.where(lengths > limits[rows], -1.0, 1.0))
     assert np.isnan(found[4])
     assert found[5] == pytest.approx(LONGEST)
     for value, limit in zip(found[:4], limits[:4], strict=True):
@@ -33,9 +36,62 @@ def test_a_known_limit_is_found_to_its_promise():
 
 def test_a_lucky_longer_length_does_not_count():
     found = longest_reach(
-        np.zeros(1, dtype=int), lambda rows, lengths: ((lengths > 0.1) & (lengths < 0.6)).astype(int)
+        np.zeros(1, dtype=int), lambda rows, lengths: np.where((lengths > 0.1) & (lengths < 0.6), -1.0, 1.0)
     )
     assert found[0] <= 0.1
+
+
+def one_after_another(room):
+    """Reach of one candidate as it is described: steps of 40 % until one fails, then halved."""
+    steps = np.round(np.geomspace(SHORTEST, LONGEST, 14) / 1e-3) * 1e-3
+    low = high = 0.0
+    for step in steps:
+        if room(step) < 0:
+            high = step
+            break
+        low = step
+    if low == 0 or high == 0:
+        return low or np.nan
+    while high - low > max(1e-3, 0.01 * low) + 1e-9:
+        middle = np.round(0.5 * (low + high) / 1e-3) * 1e-3
+        low, high = (middle, high) if room(middle) >= 0 else (low, middle)
+    return low
+
+
+@settings(max_examples=60)
+@given(
+    st.lists(st.floats(0.005, 3.0), min_size=1, max_size=400),
+    st.floats(0.0, 3.0),
+    st.floats(0.0, 400.0),
+    st.integers(0, 2**32 - 1),
+)
+def test_looking_ahead_changes_no_answer(limits, height, often, seed):
+    """Whatever the guess, and where the room goes up and down so that lengths pass and fail in turn."""
+    limit = np.array(limits)
+
+    def room_of(rows, lengths):
+        return 3.0 * np.log(limit[rows] / lengths) + height * np.sin(often * lengths + rows)
+
+    guess = limit * np.exp(np.random.default_rng(seed).normal(size=len(limit)))
+    rows = np.arange(len(limit))
+    expected = [one_after_another(lambda length, row=row: room_of(row, length)) for row in rows]
+    for known in (None, guess):
+        found = longest_reach(rows, room_of, guess=known)
+        np.testing.assert_allclose(found, expected, rtol=0, atol=1e-9)
+
+
+def test_a_good_guess_takes_few_looks():
+    """Each look is a batch, which costs as much as a hundred rows."""
+    limits = np.geomspace(0.03, 1.2, 120)
+    batches = []
+
+    def room_of(rows, lengths):
+        batches.append(len(rows))
+        return 3.0 * np.log(limits[rows] / lengths)
+
+    longest_reach(np.arange(120), room_of, guess=limits)
+    assert len(batches) <= 4
+    assert sum(batches) < 120 * 18
 
 
 def test_reach_of_a_cantilever_under_a_sag_limit():
@@ -45,8 +101,12 @@ def test_reach_of_a_cantilever_under_a_sag_limit():
     items = [Item(material="music-wire", section="round", diameter=d, label="") for d in sizes]
     candidates = Candidates(shot, shot.prop[0], items, counts=(1,))
     found = longest_reach(
-        np.arange(3), lambda rows, lengths: grade_candidates(candidates, rows, lengths, quick=True).rank
+        np.arange(3),
+        lambda rows, lengths: -1.0 * grade_candidates(candidates, rows, lengths, quick=True).rank,
     )
+    graded = grade_candidates(candidates)
+    known = reaches_of(candidates, np.arange(3), graded)
+    assert [known[size, 1] for size in range(3)] == found.tolist()
     E = candidates.material.youngs_modulus
     bare = (2e-3 * 3 * E * np.pi * np.array(sizes) ** 4 / 64 / (0.05 * 9.80665)) ** (1 / 3)
     assert (found < bare).all()
@@ -57,3 +117,63 @@ def test_reach_of_a_cantilever_under_a_sag_limit():
     passes = grade_candidates(candidates, np.arange(3), found).rank
     assert (passes == 0).all()
     assert (grade_candidates(candidates, np.arange(3), found * 1.02 + 1e-3).rank > 0).all()
+
+
+MOVED = """
+format = 1
+[camera]
+field_width = "420 mm"
+image_width = 3840
+[limits]
+hazard = "{hazard}"
+[[prop]]
+name = "card"
+mass = "60 g"
+[[prop.support]]
+material = "carbon-rod"
+diameter = "4 mm"
+length = "180 mm"
+[[prop.move]]
+slide = "150 mm"
+along = "left"
+duration = "2.6 s"
+profile = "trapezoidal"
+"""
+
+
+@pytest.mark.parametrize("hazard", ["clear", "overhead"])
+def test_the_quick_rank_is_the_rank(hazard):
+    """What is left out for reach decides nothing: a wobble that is given by its bound is invisible."""
+    shot = rig_from_text(MOVED.format(hazard=hazard))
+    items = [item for item in stock_items(shot) if item.material in ("carbon-rod", "music-wire")]
+    candidates = Candidates(shot, shot.prop[0], items, counts=(1,))
+    rows = np.repeat(np.arange(len(candidates)), 8)
+    lengths = np.tile(np.geomspace(0.03, 0.4, 8), len(candidates))
+    quick = grade_candidates(candidates, rows, lengths, quick=True)
+    whole = grade_candidates(candidates, rows, lengths)
+    near = ~(whole.large | whole.too_weak | whole.too_soft)
+    assert (quick.rank == whole.rank)[near].all()
+    assert set(whole.ranks["residual-wobble"][near]) == {0, 1, 2}
+    told = whole.values["residual-wobble"]
+    bounded = near & (quick.values["residual-wobble"] != told)
+    assert bounded.sum() > 50
+    assert (quick.values["residual-wobble"] >= told * (1 - 1e-4))[near].all()
+    assert quick.values["residual-wobble"][bounded].max() <= CAUTION_SHARE
+
+
+def test_reach_is_that_of_one_length_after_another():
+    shot = rig_from_text(MOVED.format(hazard="clear"))
+    items = [item for item in stock_items(shot) if item.material == "music-wire"]
+    candidates = Candidates(shot, shot.prop[0], items, counts=(1, 2))
+    graded = grade_candidates(candidates)
+    found = reaches_of(candidates, np.argsort(graded.rank, kind="stable"), graded)
+
+    def passes(index, length):
+        return -float(grade_candidates(candidates, np.array([index]), np.array([length]), quick=True).rank[0])
+
+    some = list(found)[::9]
+    assert any(count == 2 for _, count in some)
+    for item, count in some:
+        index = int(np.flatnonzero((candidates.item == item) & (candidates.count == count))[0])
+        expected = one_after_another(lambda length, index=index: passes(index, length))
+        assert found[item, count] == pytest.approx(expected, nan_ok=True, abs=1e-9)
