@@ -20,7 +20,7 @@ from rigcheck.errors import ArgumentError
 from rigcheck.mechanics.frame import Frame, Prop, Support
 from rigcheck.mechanics.load_steps import Search
 from rigcheck.mechanics.modes import Modes, natural_modes
-from rigcheck.mechanics.rods import Rods, State
+from rigcheck.mechanics.rods import Evaluation, Rods, State
 from rigcheck.mechanics.statics import SectionForces
 from rigcheck.mechanics.turns import rotation_matrix, rotation_vector
 
@@ -92,10 +92,8 @@ class LargeSettled:
         [m/s2].
     state : State
         The moved rods.
-    stress, strain_map : list of array, shape (B, E, p, 6) and (B, E, p, 6, 6 (p + 1))
-        See `rigcheck.mechanics.rods.Evaluation`.
-    tangent : array, shape (B, n, n)
-        The same, about this state.
+    evaluation : Evaluation
+        There: section forces, and the tangent about this state.
     """
 
     converged: Flags
@@ -115,9 +113,7 @@ class LargeSettled:
     rods: Rods
     gravity: Array
     state: State
-    stress: list[Array]
-    strain_map: list[Array]
-    tangent: Array
+    evaluation: Evaluation
 
     @property
     def work(self) -> int:
@@ -137,7 +133,7 @@ class LargeSettled:
         list of SectionForces
             In the order of ``Frame.elements``; each of shape (B, s).
         """
-        return _section_forces(self.rods, self.stress, stations)
+        return _section_forces(self.rods, self.evaluation.stress, stations)
 
     def centre_line(self, stations: Array) -> list[Array]:
         """Places of every support's moved centre line, for drawing.
@@ -340,12 +336,13 @@ class MovedFrame:
         self.known: Flags = (
             settled.converged & settled.stable if about_state else np.ones(rods.batch, dtype=bool)
         )
-        self.stiffness, self._strain_map = settled.tangent, settled.strain_map
+        here = settled.evaluation
         if not about_state:
-            none = rods.evaluate(self.state, np.zeros_like(rods.points), share=np.zeros(rods.batch))
-            self.stiffness, self._strain_map = none.tangent, none.strain_map
+            here = rods.evaluate(self.state, np.zeros_like(rods.points), share=np.zeros(rods.batch))
+        self._ends, self._strain_map = here.ends, here.strain_map
         self._inertia = rods.inertia(self.state)
-        self.mass: Array = rods.mass(self.state, self._inertia)
+        self.stiffness = rods.tangent(here)
+        self.mass: Array = rods.mass(self.state, self._ends, self._inertia)
         if not self.known.all():
             known = self.known[:, None, None]
             self.stiffness = np.where(known, self.stiffness, np.nan)
@@ -354,7 +351,7 @@ class MovedFrame:
     @property
     def inside(self) -> list[Index]:
         """Freedoms inside each element, which touch those of no other."""
-        return [own for inner, _ in self.rods.inner_freedoms for own in inner]
+        return list(self.rods.inner_freedoms)
 
     def inertial_load(
         self, offset: Array, gradient: Array | None = None, about: Array | None = None
@@ -381,7 +378,7 @@ class MovedFrame:
         offset = np.broadcast_to(np.asarray(offset, dtype=float), shape)
         spread = np.broadcast_to(np.zeros((3, 3)) if gradient is None else gradient, (*shape, 3))
         origin = np.broadcast_to(np.zeros(3) if about is None else about, shape)
-        return self.rods.inertial_load(self.state, offset, spread, origin, self._inertia)
+        return self.rods.inertial_load(self.state, self._ends, self._inertia, offset, spread, origin)
 
     def section_forces(self, state: Array, stations: Array) -> list[SectionForces]:
         """Change of the section forces with small motion; as `rigcheck.mechanics.statics.section_forces`.
@@ -399,9 +396,9 @@ class MovedFrame:
             In the order of ``Frame.elements``, in the axes of the turned section; each of shape (B, s) or (B,
             s, k).
         """
-        return _section_forces(
-            self.rods, self.rods.stress_change(self.state, self._strain_map, state), stations
-        )
+        many = state if state.ndim == 3 else state[..., None]
+        change = self.rods.stress_change(self._ends, self._strain_map, many)
+        return _section_forces(self.rods, change if state.ndim == 3 else change[..., 0], stations)
 
     def take(self, chosen: Index) -> MovedFrame:
         """Some variants only."""
@@ -410,8 +407,8 @@ class MovedFrame:
         result.batch, result.size, result.known = len(chosen), self.size, self.known[chosen]
         result.work = self.work
         result.stiffness, result.mass = self.stiffness[chosen], self.mass[chosen]
-        result._strain_map = [values[chosen] for values in self._strain_map]
-        result._inertia = [part.take(chosen) for part in self._inertia]
+        result._ends, result._strain_map = self._ends.take(chosen), self._strain_map[chosen]
+        result._inertia = self._inertia.take(chosen)
         return result
 
 
@@ -481,8 +478,8 @@ def _settle(rods: Rods, gravity: Array, tolerance: float, most_iterations: int) 
     residual = search.unbalance(np.arange(rods.batch), evaluation)
     residual = residual / np.where(search.force_scale > 0, search.force_scale, 1.0)
     stable = good & search.base_stable
-    ends = [(line.first, line.first + line.nodes - 1) for line in rods.lines]
-    turn = state.turn[:, 0]
+    turn, force = state.turn[:, 0], rods.node_force(evaluation)
+    roots, tips = rods.roots, rods.tips
     return LargeSettled(
         converged=good,
         stable=stable,
@@ -492,18 +489,16 @@ def _settle(rods: Rods, gravity: Array, tolerance: float, most_iterations: int) 
         prop_displacement=state.shift[:, 0],
         prop_rotation=rotation_vector(turn),
         prop_rotation_matrix=rotation_matrix(turn),
-        tip_displacement=[state.shift[:, tip] for _, tip in ends],
-        root_force=[force[:, 0, :3] for force in evaluation.node_force],
-        root_moment=[force[:, 0, 3:] for force in evaluation.node_force],
-        tip_force=[force[:, -1, :3] for force in evaluation.node_force],
-        tip_moment=[force[:, -1, 3:] for force in evaluation.node_force],
+        tip_displacement=[state.shift[:, tip] for tip in tips],
+        root_force=[force[:, root, :3] for root in roots],
+        root_moment=[force[:, root, 3:] for root in roots],
+        tip_force=[force[:, tip, :3] for tip in tips],
+        tip_moment=[force[:, tip, 3:] for tip in tips],
         mesh_error=rods.moment_jump(state, evaluation),
         rods=rods,
         gravity=gravity,
         state=state,
-        stress=evaluation.stress,
-        strain_map=evaluation.strain_map,
-        tangent=evaluation.tangent,
+        evaluation=evaluation,
     )
 
 
@@ -522,6 +517,8 @@ def _joined(rods: Rods, parts: list[LargeSettled]) -> LargeSettled:
                     for name in fields(State)
                 }
             )
+        elif item.name == "evaluation":
+            values[item.name] = Evaluation.joined(found)
         elif isinstance(found[0], list):
             values[item.name] = [np.concatenate(group) for group in zip(*found, strict=True)]
         else:
@@ -535,7 +532,7 @@ def _spread(values: Array, known: Index, batch: int) -> Array:
     return result
 
 
-def _section_forces(rods: Rods, stress: list[Array], stations: Array) -> list[SectionForces]:
+def _section_forces(rods: Rods, stress: Array, stations: Array) -> list[SectionForces]:
     return [
         SectionForces(
             axial=values[:, :, 0],
@@ -545,8 +542,8 @@ def _section_forces(rods: Rods, stress: list[Array], stations: Array) -> list[Se
             moment_y=values[:, :, 4],
             moment_z=values[:, :, 5],
         )
-        for line, found in zip(rods.lines, stress, strict=True)
-        for values in rods.section_stress(line, found, np.asarray(stations, dtype=float))
+        for line in rods.lines
+        for values in rods.section_stress(line, stress, np.asarray(stations, dtype=float))
     ]
 
 

@@ -14,9 +14,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from rigcheck.mechanics.rod_elements import END_FREEDOMS
 from rigcheck.mechanics.rods import Evaluation, Rods, State
 
-__all__ = ["Search", "is_stable", "solve_tangent"]
+__all__ = ["Condensed", "Search", "condensed", "is_stable", "newton_step"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -85,9 +86,8 @@ class Search:
         self.reach = _reach(rods)
         # Rounding of the strains leaves forces out of balance that no iteration removes: of the stiffest of
         # stretch and shear times the change of shape, and of the tension that is always there.
-        stiff = [np.max(line.strain_stiffness[..., :3], axis=(1, 2)) for line in rods.lines]
-        self.rounding = _FLOOR * np.max(stiff, axis=0)
-        self.pull = _FLOOR * np.max([line.pull for line in rods.lines], axis=0)
+        self.rounding = _FLOOR * np.max(rods.strain_stiffness[..., :3], axis=(1, 2))
+        self.pull = _FLOOR * np.max(rods.pull, axis=1)
         # The state found last, and the share of the weight it carries.
         self.base, self.base_share = rods.rest(), np.zeros(batch)
         self.base_stress = rods.rest_stress()
@@ -111,17 +111,19 @@ class Search:
             self._iterate(np.flatnonzero(self.active))
 
     def _iterate(self, chosen: Index) -> None:
-        part, state = self.rods.take(chosen), self.trial.take(chosen)
+        part, state, carried = self.rods, self.trial, self.carried
+        if len(chosen) < part.batch:
+            part, state, carried = part.take(chosen), state.take(chosen), carried[chosen]
         fresh = self.fresh[chosen]
         share = np.where(fresh, 1.0, self.target[chosen])
-        carried = [stress[chosen] for stress in self.carried]
         evaluation = part.evaluate(state, share[:, None, None] * self.load[chosen], carried, share=share)
+        parts = condensed(part, evaluation)
         found = ~fresh & self._found(chosen, evaluation, state)
         if found.any():
-            self._accept(chosen, found, evaluation)
+            self._accept(chosen, found, evaluation, is_stable(parts))
             if not self.active[chosen].any():
                 return
-        step = solve_tangent(part, evaluation.tangent, -evaluation.gradient)
+        step = newton_step(part, evaluation, parts)
         angular = part.angular
         turn = np.max(np.abs(step[:, angular]), axis=1)
         length = np.ones(len(chosen))
@@ -144,8 +146,7 @@ class Search:
             kept = np.flatnonzero(going)
             moved = part.advance(state, np.where(going[:, None], step, 0.0)).take(kept)
             self.trial.put(index, moved)
-            for stress, new in zip(self.carried, part.predicted_stress(state, evaluation, step), strict=True):
-                stress[index] = new[kept]
+            self.carried[index] = part.predicted_stress(evaluation, step)[kept]
             self.guessed[index] = np.where(fresh, change, self.guessed[chosen])[going]
             self.change[index] = change[going]
             self.iterations[index] += 1
@@ -174,10 +175,9 @@ class Search:
         )
         return np.asarray(np.max(np.abs(force), axis=1))
 
-    def _accept(self, chosen: Index, found: Flags, evaluation: Evaluation) -> None:
+    def _accept(self, chosen: Index, found: Flags, evaluation: Evaluation, stable: Flags) -> None:
         kept = np.flatnonzero(found)
-        index = chosen[kept]
-        stable = is_stable(self.rods, evaluation.tangent[kept])
+        index, stable = chosen[kept], stable[kept]
         far = self.target[index] - self.base_share[index] > _BRANCH_STEP
         jumped = ~stable & self.base_stable[index] & far
         jumped |= self._moved(index) > _MOST_GROWTH * self.guessed[index] + _SETTLED_CHANGE
@@ -188,8 +188,7 @@ class Search:
         before = self.base_share[index]
         self.base_share[index] = self.target[index]
         self.base_stable[index] = stable
-        for store, carried, stress in zip(self.base_stress, self.carried, evaluation.stress, strict=True):
-            store[index] = carried[index] = stress[kept]
+        self.base_stress[index] = self.carried[index] = evaluation.stress[kept]
         torn = self._overstrained(index)
         self.active[index[torn]] = False
         self.base_share[index[torn]] = before[torn]
@@ -208,14 +207,11 @@ class Search:
 
     def _overstrained(self, index: Index) -> Flags:
         """Which of the states found last are strained by more than any support could be."""
-        result = np.zeros(len(index), dtype=bool)
-        for line, carried in zip(self.rods.lines, self.base_stress, strict=True):
-            stiffness, stress = line.strain_stiffness[index][:, :, None], carried[index]
-            axial = stiffness[..., 0]
-            bent = np.linalg.norm(stress[..., 4:] / np.sqrt(stiffness[..., 4:] * axial[..., None]), axis=-1)
-            stretched = np.abs(stress[..., 0]) / axial
-            result |= np.any((bent > _MOST_BENT) | (stretched > _MOST_STRETCHED), axis=(1, 2))
-        return result
+        stiffness, stress = self.rods.strain_stiffness[index][:, :, None], self.base_stress[index]
+        axial = stiffness[..., 0]
+        bent = np.linalg.norm(stress[..., 4:] / np.sqrt(stiffness[..., 4:] * axial[..., None]), axis=-1)
+        stretched = np.abs(stress[..., 0]) / axial
+        return np.asarray(np.any((bent > _MOST_BENT) | (stretched > _MOST_STRETCHED), axis=(1, 2)))
 
     def _moved(self, index: Index) -> Array:
         """How far the last step went, in radians or lengths."""
@@ -232,8 +228,7 @@ class Search:
         tried = np.where(self.fresh[index], self.longest[index], self.target[index] - self.base_share[index])
         self.longest[index] = tried / 2
         self.trial.put(index, self.base.take(index))
-        for carried, stress in zip(self.carried, self.base_stress, strict=True):
-            carried[index] = stress[index]
+        self.carried[index] = self.base_stress[index]
         self.fresh[index] = True
         self.inside[index] = 0
         self.active[index[self.longest[index] < _LEAST_STEP]] = False
@@ -245,106 +240,135 @@ class Search:
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Condensed:
-    outer: Index  # freedoms that are kept
-    inner: list[Index]  # freedoms inside each element (E, k), for each group of elements of one size
-    near: list[Index]  # places among the kept freedoms of those that each element touches (E, m)
-    blocks: list[Array]  # (B, E, k, k), of the inner freedoms
-    carried: list[Array]  # (B, E, k, m), inverse of the blocks times the links
+class Condensed:
+    """Tangent and gradient with the nodes inside the elements taken out.
+
+    Attributes
+    ----------
+    blocks : array, shape (B, E, k, k)
+        Of the freedoms inside each element.
+    inner : array, shape (B, E, k, 13)
+        Inverse of these times the links to the element's ends, and times the gradient.
+    reduced, gradient : array, shape (B, m, m) and (B, m)
+        Of the outer freedoms.
+    """
+
+    blocks: Array
+    inner: Array
     reduced: Array
+    gradient: Array
 
 
-def _condense(rods: Rods, tangent: Array) -> _Condensed:
-    outer = rods.outer_freedoms
-    reduced = tangent[:, outer[:, None], outer]
-    inner, near, blocks, carried = [], [], [], []
-    for own, touched in rods.inner_freedoms:
-        place = np.searchsorted(outer, touched)
-        rows = own[:, :, None]
-        block, link = tangent[:, rows, own[:, None]], tangent[:, rows, touched[:, None]]
-        back = np.asarray(np.linalg.solve(block, link), dtype=np.float64)
-        taken = np.swapaxes(link, -1, -2) @ back
-        for index, freedoms in enumerate(place):  # neighbours share their nodes
-            reduced[:, freedoms[:, None], freedoms] -= taken[:, index]
-        inner.append(own)
-        near.append(place)
-        blocks.append(block)
-        carried.append(back)
-    return _Condensed(outer=outer, inner=inner, near=near, blocks=blocks, carried=carried, reduced=reduced)
-
-
-def _solve(rods: Rods, tangent: Array, right: Array) -> Array:
-    parts = _condense(rods, tangent)
-    outer = right[:, parts.outer]
-    for inner, near, back in zip(parts.inner, parts.near, parts.carried, strict=True):
-        taken = np.einsum("bekm,bek->bem", back, right[:, inner])
-        for index, place in enumerate(near):
-            outer[:, place] -= taken[:, index]
-    result = np.empty_like(right)
-    found = np.linalg.solve(parts.reduced, outer[..., None])[..., 0]
-    result[:, parts.outer] = found
-    for inner, near, block, back in zip(parts.inner, parts.near, parts.blocks, parts.carried, strict=True):
-        alone = np.linalg.solve(block, right[:, inner, None])
-        result[:, inner] = (alone - back @ found[:, near, None])[..., 0]
-    return result
-
-
-def solve_tangent(rods: Rods, tangent: Array, right: Array) -> Array:
-    """Solve with the tangent of every variant.
+def condensed(rods: Rods, evaluation: Evaluation) -> Condensed:
+    """Take the nodes inside the elements out.
 
     Parameters
     ----------
     rods : Rods
-        The model, for its layout.
-    tangent : array, shape (B, n, n)
-        As in `Evaluation`.
-    right : array, shape (B, n)
-        Right-hand sides.
+        The model.
+    evaluation : Evaluation
+        At any state.
+
+    Returns
+    -------
+    Condensed
+        NaN where the tangent of the nodes inside an element is singular.
+    """
+    tangent, maps = evaluation.element_tangent, evaluation.ends.maps
+    inside = evaluation.gradient[:, rods.inner_freedoms]
+    inside = (inside.reshape(*inside.shape[:2], -1, 3) @ np.swapaxes(rods.axes, -1, -2)).reshape(inside.shape)
+    blocks = tangent[..., END_FREEDOMS:, END_FREEDOMS:]
+    inner = _solved(
+        blocks, np.concatenate([tangent[..., END_FREEDOMS:, :END_FREEDOMS], inside[..., None]], axis=-1)
+    )
+    added = -(tangent[..., :END_FREEDOMS, END_FREEDOMS:] @ inner)
+    added[..., :END_FREEDOMS] += tangent[..., :END_FREEDOMS, :END_FREEDOMS]
+    back = np.swapaxes(maps, -1, -2)
+    stiff = back @ added[..., :END_FREEDOMS] @ maps
+    force = (back @ added[..., END_FREEDOMS:])[..., 0]
+    reduced, gradient = evaluation.corner.copy(), evaluation.gradient[:, rods.outer_freedoms]
+    for index, runs in enumerate(rods.outer_runs):
+        for rows, place in runs:
+            gradient[:, place] += force[:, index, rows]
+            for columns, other in runs:
+                reduced[:, place, other] += stiff[:, index, rows, columns]
+    return Condensed(blocks=blocks, inner=inner, reduced=reduced, gradient=gradient)
+
+
+def newton_step(rods: Rods, evaluation: Evaluation, parts: Condensed) -> Array:
+    """The step of all freedoms that the tangent asks for.
+
+    Parameters
+    ----------
+    rods : Rods
+        The model.
+    evaluation : Evaluation
+        At any state.
+    parts : Condensed
+        Of this evaluation.
 
     Returns
     -------
     array, shape (B, n)
         NaN where a tangent is singular.
     """
-    with contextlib.suppress(np.linalg.LinAlgError):
-        return _solve(rods, tangent, right)
-    result = np.full_like(right, np.nan)
-    for index in range(len(tangent)):
-        with contextlib.suppress(np.linalg.LinAlgError):
-            result[index] = _solve(rods, tangent[index : index + 1], right[index : index + 1])[0]
+    outer = -_solved(parts.reduced, parts.gradient[..., None])
+    ends = (
+        evaluation.ends.maps
+        @ np.concatenate([outer, np.zeros_like(outer[:, :1])], axis=1)[:, rods.outer_ends]
+    )
+    local = parts.inner[..., :END_FREEDOMS] @ ends + parts.inner[..., END_FREEDOMS:]
+    result = np.empty_like(evaluation.gradient)
+    result[:, rods.outer_freedoms] = outer[..., 0]
+    turned = local.reshape(*local.shape[:2], -1, 3) @ rods.axes
+    result[:, rods.inner_freedoms] = -turned.reshape(local.shape[:3])
     return result
 
 
-def is_stable(rods: Rods, tangent: Array) -> Flags:
+def is_stable(parts: Condensed) -> Flags:
     """Which of the tangents are positive definite.
 
     Parameters
     ----------
-    rods : Rods
-        The model, for its layout.
-    tangent : array, shape (B, n, n)
-        As in `Evaluation`.
+    parts : Condensed
+        Of them.
 
     Returns
     -------
     array of bool, shape (B,)
     """
-    if not len(tangent):
+    return _definite(parts.blocks, parts.reduced)
+
+
+def _solved(matrix: Array, right: Array) -> Array:
+    """Solutions of many systems; NaN for a variant that has a singular one."""
+    with contextlib.suppress(np.linalg.LinAlgError):
+        return np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)
+    result = np.full_like(right, np.nan)
+    for index in range(len(matrix)):
+        with contextlib.suppress(np.linalg.LinAlgError):
+            result[index] = np.linalg.solve(matrix[index], right[index])
+    return result
+
+
+def _definite(blocks: Array, reduced: Array) -> Flags:
+    if not len(reduced):
         return np.zeros(0, dtype=bool)
     try:
-        parts = _condense(rods, tangent)
-        for matrix in (*parts.blocks, parts.reduced):
+        for matrix in (blocks, reduced):
             np.linalg.cholesky(matrix)
     except np.linalg.LinAlgError:
-        if len(tangent) == 1:
+        if len(reduced) == 1:
             return np.zeros(1, dtype=bool)
-        half = len(tangent) // 2
-        return np.concatenate([is_stable(rods, tangent[:half]), is_stable(rods, tangent[half:])])
-    return np.ones(len(tangent), dtype=bool)
+        half = len(reduced) // 2
+        return np.concatenate(
+            [_definite(blocks[:half], reduced[:half]), _definite(blocks[half:], reduced[half:])]
+        )
+    return np.ones(len(reduced), dtype=bool)
 
 
 def _reach(rods: Rods) -> Array:
     """The length that rotations are compared with: of the longest support, or from a tip to the prop."""
-    lengths = [np.sum(line.length, axis=1) for line in rods.lines]
-    arms = [np.linalg.norm(line.arm, axis=1) for line in rods.lines]
-    return np.asarray(np.max([*lengths, *arms], axis=0))
+    lengths = [np.sum(rods.length[:, line.elements], axis=1) for line in rods.lines]
+    arms = np.linalg.norm(rods.arm, axis=2)
+    return np.asarray(np.max([*lengths, *arms.T], axis=0))

@@ -1,30 +1,31 @@
-"""The elements of a rod: shapes, strains, and the gradient and tangent of the strain energy of one support.
+"""The elements of rods: shapes, strains, and the gradient and tangent of the strain energy of many at once.
 
-See `rigcheck.mechanics.rods` for the theory.
+See `rigcheck.mechanics.rods` for the theory. All elements of all variants go together, whichever support they are of,
+and each in its own axes. They stand last in most arrays, so that sums run along them; a product with a fixed small
+matrix is then one product for all.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from functools import cache
-from typing import Any
 
 import numpy as np
 from numpy.polynomial import legendre
 from numpy.typing import NDArray
 
-from rigcheck.mechanics.batches import cross
-from rigcheck.mechanics.frame import cross_matrix
-from rigcheck.mechanics.turns import spin_map, turn_less_identity
-
 __all__ = [
-    "Line",
-    "LineEnergy",
+    "END_FREEDOMS",
+    "ElementEnergy",
+    "Elements",
+    "element_energy",
     "gauss",
     "lagrange_matrices",
-    "line_energy",
     "lobatto",
+    "node_order",
     "polynomials_through",
+    "section_spins",
+    "strain_energy",
 ]
 
 Array = NDArray[np.float64]
@@ -110,262 +111,391 @@ def gauss(count: int) -> tuple[Array, Array]:
     return (points + 1) / 2, weights / 2
 
 
+END_FREEDOMS = 12
+"""Of an element's two end nodes."""
+
+
+@cache
+def node_order(order: int) -> Index:
+    """Nodes of an element, counted from its start, in the order in which it holds them: its ends, then the others.
+
+    Its freedoms are the displacements of its ends, the spins of its ends, the spins of the others, and the
+    displacements of the others: so those of its ends come first, and all spins lie together.
+
+    Parameters
+    ----------
+    order : int
+        p.
+
+    Returns
+    -------
+    int array, shape (p + 1,)
+    """
+    return np.array([0, order, *range(1, order)])
+
+
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
-class Line:
-    """One support, divided into E elements; its nodes follow each other from root to tip.
+class Elements:
+    """M elements of one order, which stand last in the arrays.
 
     Attributes
     ----------
-    segment : tuple of int
-        Which straight piece each element belongs to.
-    length : array, shape (B, E)
-        Of each element [m].
-    axes : array, shape (B, E, 3, 3)
+    order : int
+        p, of the Lagrange polynomials.
+    length : array, shape (M,)
+        [m].
+    axes : array, shape (3, 3, M)
         Rows are the local x, y, z before any load.
-    strain_stiffness : array, shape (B, E, 6)
+    stiffness : array, shape (6, M)
         EA, kGAy, kGAz, GJ, EIy, EIz.
-    mass_per_length : array, shape (B, E)
-        [kg/m].
-    section_inertia : array, shape (B, E, 3)
-        Mass moments per length about the local axes [kg m].
-    pull : array, shape (B,)
+    pull : array, shape (M,)
         Tension before the weight comes on [N].
-    natural : array, shape (B, E, p, 3), or None
+    natural : array, shape (3, p, M), or None
         Twist and curvatures that need no moment under the whole load, at the Gauss points [1/m]; None for none.
-    root_axes : array, shape (B, 3, r)
-        Columns are the axes about which the root can turn.
-    root_springs : array, shape (B, r)
-        [N m/rad].
-    joint : array, shape (B, 3) or None
-        Stiffness between tip and prop [N m/rad]; None is rigid.
-    arm : array, shape (B, 3)
-        From the prop's centre of mass to the tip [m].
-    first : int
-        Its root in the list of all nodes.
-    nodes : int
-        How many it has.
-    root_angles : slice
-        Its root's angles in the list of all root angles.
-    places : array of int
-        Freedoms of its root, its inner nodes, the prop, and its joint, in this order.
     """
 
-    segment: tuple[int, ...]
+    order: int
     length: Array
     axes: Array
-    strain_stiffness: Array
-    mass_per_length: Array
-    section_inertia: Array
+    stiffness: Array
     pull: Array
     natural: Array | None
-    root_axes: Array
-    root_springs: Array
-    joint: Array | None
-    arm: Array
-    first: int
-    nodes: int
-    root_angles: slice
-    places: Index
-
-    @property
-    def span(self) -> slice:
-        """Its nodes in the list of all nodes."""
-        return slice(self.first, self.first + self.nodes)
-
-    def elements(self, order: int) -> Index:
-        """Nodes of each element, counted from the root, shape (E, order + 1)."""
-        return np.arange(len(self.segment))[:, None] * order + np.arange(order + 1)
-
-    def take(self, chosen: Index) -> Line:
-        """The same line for some variants only."""
-        parts: dict[str, Any] = {item.name: getattr(self, item.name) for item in fields(self)}
-        for name, value in parts.items():
-            if isinstance(value, np.ndarray) and name != "places":
-                parts[name] = value[chosen]
-        return Line(**parts)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
-class LineEnergy:
-    """Strain energy of one line and its derivatives by the displacements and spins of its nodes.
+class ElementEnergy:
+    """Derivatives of the strain energy of M elements; nodes and freedoms in the order of `node_order`.
 
     Attributes
     ----------
-    energy : array, shape (B,)
-        [J].
-    force, mixed_force : array, shape (B, nodes, 6)
-        Gradient from the section forces of the state, and from those carried along.
-    tangent : array, shape (B, E, 6 (p + 1), 6 (p + 1))
-        For each element.
-    stress, strain_map : array
-        As in `rigcheck.mechanics.rods.Evaluation`.
+    force, carried_force : array, shape (6, p + 1, M)
+        By the displacements and spins of the nodes about the fixed axes: from the section forces of the state, and
+        from those carried along.
+    tangent : array, shape (M, 6 (p + 1), 6 (p + 1))
+        Second derivative, by displacements and spins about the axes of each element.
+    stress : array, shape (M, p, 6)
+        Section forces of the state at the Gauss points in local axes: N, Vy, Vz, T, My, Mz.
+    strain_map : array, shape (M, 6, p, 6 (p + 1))
+        Change of the strains with the same freedoms as those of `tangent`.
     """
 
-    energy: Array
     force: Array
-    mixed_force: Array
+    carried_force: Array
     tangent: Array
     stress: Array
     strain_map: Array
 
 
-def line_energy(
-    line: Line, order: int, shift: Array, turn: Array, mixed: Array | None, share: Array | None = None
-) -> LineEnergy:
-    """Strain energy of one line with its gradient and tangent.
+def element_energy(
+    elements: Elements, shift: Array, turn: Array, carried: Array | None, share: Array | None = None
+) -> ElementEnergy:
+    """Gradient and tangent of the strain energy of many elements.
 
     Parameters
     ----------
-    line : Line
-        The support.
-    order : int
-        Of its elements.
-    shift : array, shape (B, nodes, 3)
-        Displacements of its nodes [m].
-    turn : array, shape (B, nodes, 4)
-        Their rotations, as quaternions.
-    mixed : array, shape (B, E, p, 6), or None
+    elements : Elements
+        What they are.
+    shift : array, shape (3, p + 1, M)
+        Displacements of their nodes about the fixed axes [m].
+    turn : array, shape (4, p + 1, M)
+        Rotations of their nodes, as quaternions about the fixed axes.
+    carried : array, shape (M, p, 6), or None
         Section forces for the geometric part of the tangent; those of the state if None.
-    share : array, shape (B,), optional
-        Share of the line's natural curvature that is there; the whole of it if left out.
+    share : array, shape (M,), optional
+        Share of the natural curvature that is there; the whole of it if left out.
 
     Returns
     -------
-    LineEnergy
+    ElementEnergy
+
+    Notes
+    -----
+    With x the slope of the centre line, q the quaternion and r its slope, n = |q|^2, and E(q) the rows with ``E(q) r
+    = vec(q* r)``, the strains are ``R(q)^T x - t`` and ``2 E(q) r / n``. Both are quotients ``f = a / n``, so ``d2f =
+    (d2a - df dn - dn df - f d2n) / n``. Weighted with the section forces it couples only q with x, q and r: with its
+    rows of q, that among q halved, as Y and the ways W from the freedoms to (x, q, r), it is ``W_q^T Y W`` and the
+    same transposed. The second derivative of a node's quaternion by its spin is -q / 4.
     """
-    batch, count = len(shift), len(line.segment)
+    order, count = elements.order, len(elements.length)
+    shapes, weights = _shapes(order)
+    axes, per_length = elements.axes, 1 / elements.length
+    weight = weights[:, None] * elements.length
+    nodes = np.empty((7, order + 1, count))
+    np.sum(axes[:, :, None] * shift, axis=1, out=nodes[:3])
+    nodes[3] = turn[0]
+    np.sum(axes[:, :, None] * turn[1:], axis=1, out=nodes[4:])
+
+    # Strains (6) and their slopes by x (3), and by q and r (8). All arrays end in (Gauss points, elements).
+    at = shapes[:, None] @ nodes
+    at[1] *= per_length
+    stretch, q, r = at[1, :3], at[0, 3:], at[1, 3:]
+    x = stretch.copy()
+    x[0] += 1.0
+    squares = (_SQUARES @ (q[:, None] * q).reshape(16, -1)).reshape(10, order, count)
+    twice = 2 / squares[9]
+    by_x, by = np.zeros((10, 3, order, count)), np.zeros((10, 8, order, count))
+    less = np.multiply(squares[:9].reshape(3, 3, order, count), twice, out=by_x[:3])
+    strain = np.empty((6, order, count))
+    # R^T x - t, written so that small turns lose no digits.
+    np.sum(less * x, axis=1, out=strain[:3])
+    strain[:3] += stretch
+    for axis in range(3):
+        by_x[axis, axis] += 1.0
+    spin = np.take(at[:, 3:], _SPIN_PARTS, axis=1)
+    spin *= _SPIN_SIGNS[..., None, None] * twice
+    along, rising = spin
+    np.sum(along[:3] * r, axis=1, out=strain[3:])
+    lever = strain[_WRAPPED]
+    lever[::3] += 1.0
+    np.multiply(lever[1:4, None], along[2:], out=by[:3, :4])
+    by[:3, :4] -= lever[2:, None] * along[1:4]
+    np.multiply(strain[3:, None], -twice * q, out=by[3:6, :4])
+    by[3:6, :4] -= rising[:3]
+    by[3:6, 4:] = along[:3]
+
+    elastic = strain
+    if elements.natural is not None:
+        elastic = strain.copy()
+        elastic[3:] -= elements.natural if share is None else share * elements.natural
+    stress = elements.stiffness[:, None] * elastic
+    stress[0] += elements.pull
+    used = stress if carried is None else np.ascontiguousarray(carried.transpose(2, 1, 0))
+
+    # Four more rows: those of q in the second derivative.
+    flux = _flux(by_x, by, used)
+    source = np.empty((25, order, count))
+    np.multiply(q[:, None], used[:3], out=source[:12].reshape(4, 3, order, count))
+    np.multiply(x[:, None], used[:3], out=source[12:21].reshape(3, 3, order, count))
+    source[21:24] = used[3:]
+    np.sum(used[:3] * lever[:3], axis=0, out=source[24])
+    source[24] += np.sum(used[3:] * strain[3:], axis=0)
+    bend = (_BEND @ source.reshape(25, -1)).reshape(4, 11, order, count)
+    bend -= q[:, None] * flux
+    bend *= twice * weight
+    by_x[6:], by[6:] = bend[:, :3], bend[:, 3:]
+    by_x *= per_length
+    by[:, 4:] *= per_length
+    flux[:3] *= per_length
+    flux[7:] *= per_length
+
+    # From x, q and r to the freedoms, and from there to the tangent; elements now stand first.
+    local = np.take(nodes[3:], _WAY_PARTS, axis=0)
+    local *= _WAY_SIGNS[..., None, None]
+    ways = shapes.transpose(0, 2, 1)[:, None, :, None, :, None] * local.transpose(0, 2, 1, 3)[:, :, :, None]
+    way = _elements_first(ways.reshape(2, 4, 3 * (order + 1), order, count), (0, 1, 3, 2))
+    rows = np.empty((count, 10, order, 6 * (order + 1)))
+    spins = slice(6, 9 + 3 * order)
+    np.matmul(
+        _elements_first(by, (0, 2, 1)).transpose(0, 2, 1, 3),
+        way.reshape(count, 8, order, -1).transpose(0, 2, 1, 3),
+        out=rows[..., spins].transpose(0, 2, 1, 3),
+    )
+    shifted = by_x[:, None] * shapes[1].T[:, None, :, None]
+    shifted = shifted.reshape(10, 3 * (order + 1), order, count).transpose(3, 0, 2, 1)
+    rows[..., :6], rows[..., spins.stop :] = shifted[..., :6], shifted[..., 6:]
+    strain_map = rows[:, :6]
+    flat = strain_map.reshape(count, 6 * order, -1)
+    stiff = _elements_first(elements.stiffness[:, None] * weight, (0, 1)).reshape(count, 6 * order, 1)
+    tangent = np.swapaxes(flat, 1, 2) @ (stiff * flat)
+    turned = np.swapaxes(rows[:, 6:].reshape(count, 4 * order, -1), 1, 2) @ way[:, 0].reshape(
+        count, 4 * order, -1
+    )
+    tangent[:, :, spins] += turned
+    tangent[:, spins] += np.swapaxes(turned, 1, 2)
+
+    carried_force, ambient = _nodal(flux * weight, shapes, local)
+    diagonal = tangent.reshape(count, -1)[:, :: 6 * order + 7][:, spins]
+    diagonal -= np.repeat(np.sum(ambient * nodes[3:], axis=0).T / 4, 3, axis=1)
+    force = carried_force
+    if carried is not None:
+        force, _ = _nodal(_flux(by_x, by, stress) * weight, shapes, local)
+    return ElementEnergy(
+        force=_about_fixed(axes, force),
+        carried_force=_about_fixed(axes, carried_force),
+        tangent=tangent,
+        stress=_elements_first(stress, (1, 0)),
+        strain_map=strain_map,
+    )
+
+
+def strain_energy(elements: Elements, stress: Array) -> Array:
+    """Strain energy of each element [J], shape (M,), from its section forces, shape (M, p, 6).
+
+    Parameters
+    ----------
+    elements : Elements
+        What they are.
+    stress : array, shape (M, p, 6)
+        As in `ElementEnergy`.
+
+    Returns
+    -------
+    array, shape (M,)
+        [J]. The tension before the weight comes on does work on the stretch.
+    """
+    _, weights = gauss(elements.order)
+    elastic = stress.transpose(2, 1, 0).copy()
+    elastic[0] -= elements.pull
+    elastic /= elements.stiffness[:, None]
+    density = np.sum(elements.stiffness[:, None] * elastic**2, axis=0) / 2 + elements.pull * elastic[0]
+    return np.asarray(weights @ density * elements.length)
+
+
+def section_spins(elements: Elements, turn: Array) -> tuple[Array, Array]:
+    """How the sections turn with the nodes, at one Gauss point more than the order.
+
+    Parameters
+    ----------
+    elements : Elements
+        What they are.
+    turn : array, shape (4, p + 1, M)
+        As in `element_energy`.
+
+    Returns
+    -------
+    spins : array, shape (M, p + 1, 3, 3 (p + 1))
+        Spin of a section in its own turned axes for spins of the nodes in the axes of the element.
+    axes : array, shape (M, p + 1, 3, 3)
+        Rows are the turned axes of the section.
+    """
+    order, count = elements.order, len(elements.length)
+    places, _ = gauss(order + 1)
+    values = lagrange_matrices(order, places)[0][:, node_order(order)]
+    nodes = np.concatenate([turn[:1], np.sum(elements.axes[:, :, None] * turn[1:], axis=1)])
+    q = values @ nodes
+    squares = (_SQUARES @ (q[:, None] * q).reshape(16, -1)).reshape(10, order + 1, count)
+    twice = 2 / squares[9]
+    spin = q[_SPIN_PARTS[:3]] * _SPIN_SIGNS[:3, ..., None, None] * twice
+    local = nodes[_WAY_PARTS] * _WAY_SIGNS[..., None, None]
+    # Rows of the section, columns of the quaternion; rows of the quaternion, columns of the nodes' spins.
+    way = values.T[:, None, :, None] * local.transpose(0, 2, 1, 3)[:, :, :, None]
+    way = _elements_first(way.reshape(4, 3 * (order + 1), order + 1, count), (2, 0, 1))
+    back = (squares[:9] * twice).reshape(3, 3, order + 1, count)
+    turned = np.sum(back[:, :, None] * elements.axes[:, :, None], axis=1) + elements.axes[:, :, None]
+    return _elements_first(spin, (2, 0, 1)) @ way, _elements_first(turned, (2, 0, 1))
+
+
+def _flux(by_x: Array, by: Array, stress: Array) -> Array:
+    """Derivative of the energy per length by x, q and r, (11, ...)."""
+    return np.concatenate(
+        [np.sum(by_x[:3] * stress[:3, None], axis=0), np.sum(by[:6] * stress[:, None], axis=0)]
+    )
+
+
+def _nodal(flux: Array, shapes: Array, local: Array) -> tuple[Array, Array]:
+    """Forces and moments on the nodes in local axes, (6, p + 1, M), and derivatives by their quaternions."""
+    back = np.swapaxes(shapes, 1, 2)
+    ambient = back[0] @ flux[3:7] + back[1] @ flux[7:]
+    moment = np.sum(local * ambient[:, None], axis=0)
+    return np.concatenate([back[1] @ flux[:3], moment]), ambient
+
+
+def _about_fixed(axes: Array, local: Array) -> Array:
+    """Forces and moments about the fixed axes from those in local axes, (6, p + 1, M)."""
+    pairs = local.reshape(2, 3, 1, *local.shape[1:])
+    return np.asarray(np.sum(axes[:, :, None] * pairs, axis=1)).reshape(local.shape)
+
+
+def _elements_first(values: Array, order: tuple[int, ...]) -> Array:
+    """A copy with the last axis first and the others in the order given."""
+    return np.ascontiguousarray(values.transpose(values.ndim - 1, *order))
+
+
+@cache
+def _shapes(order: int) -> tuple[Array, Array]:
+    """Values and slopes of the nodes' shapes at the Gauss points, (2, p, p + 1), and the weights of these."""
     places, weights = gauss(order)
-    values, slopes = lagrange_matrices(order, places)
-    members = line.elements(order)
-    slopes_of = slopes / line.length[..., None, None]  # (B, E, g, a)
-    turn = turn[:, members]
-    shift = shift[:, members]
-    along = line.axes[:, :, 0]
-    stretch = slopes_of @ shift
-    x = stretch + along[:, :, None]
-    q, rise = values @ turn, slopes_of @ turn
-    n = np.sum(q * q, axis=-1)[..., None]
-    less = turn_less_identity(q)
-    back = np.swapaxes(less, -1, -2) + np.eye(3)
-    # R^T x' - t, written so that small turns lose no digits.
-    strain = np.einsum("...ji,...j->...i", less, x) + stretch
-    lever = strain + along[:, :, None]
-    spin = _spin_rows(q) * (2 / n[..., None])
-    curve = np.einsum("...ij,...j->...i", spin, rise)
-    by = np.zeros((*q.shape[:3], 6, 11))
-    by[..., :3, :3] = back
-    by[..., :3, 3:7] = cross_matrix(lever) @ spin
-    by[..., 3:, 3:7] = -_spin_rows(rise) * (2 / n[..., None]) - (curve[..., None] * (2 * q / n)[..., None, :])
-    by[..., 3:, 7:] = spin
-    axes = line.axes[:, :, None]
-    local = np.concatenate(
-        [np.einsum("...ij,...j->...i", axes, strain), np.einsum("...ij,...j->...i", axes, curve)], axis=-1
-    )
-    if line.natural is not None:
-        local[..., 3:] -= line.natural if share is None else share[:, None, None, None] * line.natural
-    by_local = np.concatenate([axes @ by[..., :3, :], axes @ by[..., 3:, :]], axis=-2)
-    stiffness = line.strain_stiffness[:, :, None]
-    stress = stiffness * local
-    stress[..., 0] += line.pull[:, None, None]
-    used = stress if mixed is None else mixed
-    weight = weights * line.length[..., None]  # (B, E, g)
-    energy = np.einsum("beg,begi->b", weight, stiffness * local**2) / 2
-    energy += np.einsum("beg,beg->b", weight, line.pull[:, None, None] * local[..., 0])
-
-    hessian = np.swapaxes(by_local, -1, -2) @ (stiffness[..., None] * by_local)
-    pull = np.einsum("...ji,...j->...i", axes, used[..., :3])
-    moment = np.einsum("...ji,...j->...i", axes, used[..., 3:])
-    _add_geometric(hessian, x=x, q=q, n=n, by=by, lever=lever, curve=curve, pull=pull, moment=moment)
-    hessian *= weight[..., None, None]
-
-    # Ways from the spins of the nodes to the quaternion at a Gauss point, and from there to the element's
-    # freedoms.
-    nodal = np.swapaxes(spin_map(turn), -3, -2).reshape(batch, count, 1, 4, order + 1, 3)
-    way = np.zeros((batch, count, order, 11, order + 1, 6))
-    for axis in range(3):
-        way[..., axis, :, axis] = slopes_of
-    way[..., 3:7, :, 3:] = values[:, None, :, None] * nodal
-    way[..., 7:, :, 3:] = slopes_of[..., None, :, None] * nodal
-    way = way.reshape(batch, count, order, 11, -1)
-    block = way.reshape(batch, count, 11 * order, -1)
-    tangent = np.swapaxes(block, -1, -2) @ (hessian @ way).reshape(block.shape)
-
-    flux = weight[..., None] * np.einsum("...ij,...i->...j", by_local, stress)
-    mixed_flux = weight[..., None] * np.einsum("...ij,...i->...j", by_local, used)
-    node_force = np.einsum("...ij,...i->...j", block, flux.reshape(batch, count, -1))
-    mixed_force = np.einsum("...ij,...i->...j", block, mixed_flux.reshape(batch, count, -1))
-    # The second derivative of a quaternion by its spin is -q/4: the gradient along q enters the tangent.
-    ambient = np.einsum("ga,begi->beai", values, mixed_flux[..., 3:7])
-    ambient += np.einsum("bega,begi->beai", slopes_of, mixed_flux[..., 7:])
-    radial = -np.einsum("beai,beai->bea", ambient, turn) / 4
-    for axis in range(3):
-        diagonal = np.arange(order + 1) * 6 + 3 + axis
-        tangent[..., diagonal, diagonal] += radial
-
-    total, total_mixed = np.zeros((batch, line.nodes, 6)), np.zeros((batch, line.nodes, 6))
-    for index, nodes in enumerate(members):
-        total[:, nodes] += node_force[:, index].reshape(batch, -1, 6)
-        total_mixed[:, nodes] += mixed_force[:, index].reshape(batch, -1, 6)
-    return LineEnergy(
-        energy=energy, force=total, mixed_force=total_mixed, tangent=tangent, stress=stress,
-        strain_map=by_local @ way,
-    )  # fmt: skip
+    return np.stack(lagrange_matrices(order, places))[:, :, node_order(order)], weights
 
 
-def _spin_rows(quaternion: Array) -> Array:
-    """Rows E with ``E(q) r = vec(q* r)``, shape (..., 3, 4)."""
-    scalar, part = quaternion[..., 0, None, None], quaternion[..., 1:]
-    return np.concatenate([-part[..., :, None], scalar * np.eye(3) - cross_matrix(part)], axis=-1)
+def _permutations() -> Array:
+    """``(a x b)_i = e_ijk a_j b_k``."""
+    result = np.zeros((3, 3, 3))
+    for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
+        result[i, j, k], result[i, k, j] = 1.0, -1.0
+    return result
 
 
-def _add_geometric(
-    hessian: Array,
-    *,
-    x: Array,
-    q: Array,
-    n: Array,
-    by: Array,
-    lever: Array,
-    curve: Array,
-    pull: Array,
-    moment: Array,
-) -> None:
-    """Add the second derivative of the strains by (x', q, q'), weighted with the section forces.
+_CROSS = _permutations()
+_EYE = np.eye(3)
+_WRAPPED = np.array([0, 1, 2, 0, 1])
+"""Axes, so that a cross product is a difference of two products of slices."""
 
-    Both strains are quotients f = a/n with n = |q|^2, so ``d2f = (d2a - df dn - dn df - f d2n) / n``; ``R^T
-    x'`` has a quadratic in q, the curvature one bilinear in q, q'.
+
+def _square_terms() -> Array:
+    """``(R^T - 1) n / 2`` (9 rows) and n from ``q_i q_j``, (10, 16)."""
+    result = np.zeros((3, 3, 4, 4))
+    for i in range(3):
+        for j in range(3):
+            result[i, j, 1 + i, 1 + j] += 1.0
+            result[i, j, 0, 1:] += _CROSS[i, j]
+        result[i, i, 1:, 1:] -= _EYE
+    return np.concatenate([result.reshape(9, 16), np.eye(4).reshape(1, 16)])
+
+
+def _spin_terms() -> Array:
+    """E from the parts of q, (3, 4, 4)."""
+    result = np.zeros((3, 4, 4))
+    result[:, 0, 1:] = -_EYE
+    result[:, 1:, 0] = _EYE
+    result[:, 1:, 1:] = _CROSS
+    return result
+
+
+def _way_terms() -> Array:
+    """Change of q with a spin about the fixed axes, from the parts of q, (4, 3, 4)."""
+    result = np.zeros((4, 3, 4))
+    result[0, :, 1:] = -_EYE / 2
+    result[1:] = _spin_terms()[:, 1:] / 2
+    return result
+
+
+def _bend_terms() -> Array:
+    """Rows of q by x, q and r, times n / 2, from ``q_i p_j``, ``x_i p_j``, m and ``f . (p, m)``, (44, 25).
+
+    Section forces p, moments m, strains f with the direction of the rod; without what comes from dn.
     """
-    scalar, part = q[..., 0, None, None], q[..., 1:]
-    size = n[..., None]
-    dot = np.sum(x * pull, axis=-1)[..., None, None]
-    turned = cross(pull, x)
-    quadratic = np.zeros((*q.shape, 4))
-    quadratic[..., 0, 0] = dot[..., 0, 0]
-    quadratic[..., 0, 1:] = quadratic[..., 1:, 0] = turned
-    outer = x[..., :, None] * pull[..., None, :]
-    quadratic[..., 1:, 1:] = outer + np.swapaxes(outer, -1, -2) - dot * np.eye(3)
-    mixed = np.empty((*q.shape, 3))
-    mixed[..., 0, :] = q[..., :1] * pull + cross(part, pull)
-    mixed[..., 1:, :] = (
-        scalar * cross_matrix(pull)
-        + np.sum(pull * part, axis=-1)[..., None, None] * np.eye(3)
-        + pull[..., :, None] * part[..., None, :]
-        - part[..., :, None] * pull[..., None, :]
+    with_q, with_x = np.zeros((4, 11, 4, 3)), np.zeros((4, 11, 3, 3))
+    with_m, with_f = np.zeros((4, 11, 3)), np.zeros((4, 11))
+    # By x: the derivative of R p n / 2, h = q0 p + v x p first, and [h]x + (p . v) 1.
+    head = np.zeros((3, 4, 3))
+    head[:, 0] = _EYE
+    head[:, 1:] = _CROSS
+    with_q[0, :3] = head
+    with_q[1:, :3] = -np.einsum("kcm,mab->kcab", _CROSS, head)
+    for axis in range(3):
+        with_q[1 + axis, axis, 1:] += _EYE
+    # By q: half of the quadratic form of p . R^T x n.
+    with_x[0, 3] = _EYE / 2
+    with_x[0, 4:7] = with_x[1:, 3] = -_CROSS / 2
+    for i in range(3):
+        for j in range(3):
+            with_x[1 + i, 4 + j, i, j] += 0.5
+            with_x[1 + i, 4 + j, j, i] += 0.5
+        with_x[1 + i, 4 + i] -= _EYE / 2
+    with_f[:, 3:7] = -np.eye(4) / 2
+    # By r: m . E(q) r.
+    with_m[0, 8:] = _EYE
+    with_m[1:, 7] = -_EYE
+    with_m[1:, 8:] = -_CROSS
+    return np.concatenate(
+        [
+            with_q.reshape(44, 12),
+            with_x.reshape(44, 9),
+            with_m.reshape(44, 3),
+            with_f.reshape(44, 1),
+        ],
+        axis=1,
     )
-    bilinear = np.zeros((*q.shape, 4))
-    bilinear[..., 0, 1:], bilinear[..., 1:, 0] = moment, -moment
-    bilinear[..., 1:, 1:] = cross_matrix(moment)
-    slope = np.einsum("...ij,...i->...j", by[..., :3, :], pull) + np.einsum(
-        "...ij,...i->...j", by[..., 3:, :], moment
-    )
-    value = np.sum(pull * lever, axis=-1) + np.sum(moment * curve, axis=-1)
-    added = np.zeros_like(hessian)
-    added[..., 3:7, 3:7] = 2 * quadratic - 2 * value[..., None, None] * np.eye(4)
-    added[..., 3:7, :3] = 2 * mixed
-    added[..., :3, 3:7] = 2 * np.swapaxes(mixed, -1, -2)
-    added[..., 3:7, 7:] = 2 * bilinear
-    added[..., 7:, 3:7] = 2 * np.swapaxes(bilinear, -1, -2)
-    quotient = 2 * q[..., :, None] * slope[..., None, :]
-    added[..., 3:7, :] -= quotient
-    added[..., :, 3:7] -= np.swapaxes(quotient, -1, -2)
-    hessian += added / size
+
+
+def _parts_and_signs(terms: Array) -> tuple[Index, Array]:
+    """For terms that have one part each: which, and its factor."""
+    parts = np.argmax(np.abs(terms), axis=-1)
+    return parts, np.take_along_axis(terms, parts[..., None], axis=-1)[..., 0]
+
+
+_SQUARES = _square_terms()
+_BEND = _bend_terms()
+_SPIN_PARTS, _SPIN_SIGNS = _parts_and_signs(_spin_terms()[_WRAPPED])
+_WAY_PARTS, _WAY_SIGNS = _parts_and_signs(_way_terms())

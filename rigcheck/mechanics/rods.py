@@ -15,6 +15,7 @@ model turns the result.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache, cached_property
 
@@ -25,27 +26,29 @@ from numpy.typing import NDArray
 from rigcheck.mechanics.batches import cross
 from rigcheck.mechanics.frame import Prop, Support, cross_matrix, local_axes
 from rigcheck.mechanics.rod_elements import (
-    Line,
-    LineEnergy,
+    END_FREEDOMS,
+    Elements,
+    element_energy,
     gauss,
     lagrange_matrices,
-    line_energy,
     lobatto,
+    node_order,
     polynomials_through,
+    section_spins,
+    strain_energy,
 )
 from rigcheck.mechanics.turns import (
     conjugate,
     from_vector,
-    from_vector_derivatives,
-    from_vector_slope,
     logarithm_derivatives,
     product,
     rotation_matrix,
+    slope_and_bend,
     spin_map,
     turn_less_identity,
 )
 
-__all__ = ["Evaluation", "LineInertia", "Rods", "State"]
+__all__ = ["Ends", "Evaluation", "Inertia", "Line", "Rods", "State"]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -66,8 +69,8 @@ class State:
         Displacement of every node [m]; node 0 is the prop's centre of mass.
     turn : array, shape (B, N, 4)
         Rotation of every node from its unloaded direction, as a quaternion.
-    root_angle : array, shape (B, r)
-        Rotation vectors of all roots, along the axes that can turn [rad].
+    root_angle : array, shape (B, supports, 3)
+        Rotation vector of each root about its axes [rad]; zero about those that cannot turn.
     """
 
     shift: Array
@@ -89,51 +92,91 @@ class State:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
-class Evaluation:
-    """Gradient and tangent of the potential energy at a state.
+class Ends:
+    """How the ends of lines move with the freedoms about a state.
 
     Attributes
     ----------
-    energy : array, shape (B,)
-        Strain energy less the work of the weight [J].
+    maps : array, shape (B, E, 12, k)
+        Displacements and spins of the ends of each element, in its own axes and in the order of
+        `rod_elements.node_order`, for its freedoms in `Rods.end_freedoms`.
+    root : array, shape (B, supports, 3, 3)
+        Spin of each root for unit rates of its angles.
+    arm : array, shape (B, supports, 3)
+        From the prop's centre of mass to each tip [m].
+    """
+
+    maps: Array
+    root: Array
+    arm: Array
+
+    def take(self, chosen: Index) -> Ends:
+        """Some variants only."""
+        return Ends(maps=self.maps[chosen], root=self.root[chosen], arm=self.arm[chosen])
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Evaluation:
+    """Gradient and tangent of the potential energy at a state. E elements of all supports.
+
+    Attributes
+    ----------
     gradient : array, shape (B, n)
         By the freedoms; zero in equilibrium. Rotations are small spins about the fixed axes on top of the
         state, those of a root the rates of its angles.
-    tangent : array, shape (B, n, n)
-        Second derivative, symmetric; exact where `stress` was that of the state.
-    node_force : list of array, shape (B, nodes, 6)
-        Force and moment that each line needs from outside at its nodes, its weight counted.
-    stress : list of array, shape (B, E, p, 6)
+    element_tangent : array, shape (B, E, 6 (p + 1), 6 (p + 1))
+        Second derivative, of each element by the freedoms of its nodes in its own axes; symmetric; exact where
+        `stress` was that of the state. `Rods.tangent` puts them together.
+    corner : array, shape (B, m, m)
+        What roots, joints, turned arms and couples add to it, among the `Rods.outer_freedoms`.
+    ends : Ends
+        From the freedoms to the elements.
+    unbalanced : array, shape (B, N, 6)
+        Force and moment that the lines need at every node beyond the dead forces on it.
+    stress : array, shape (B, E, p, 6)
         Section forces of the state at the Gauss points in local axes: N, Vy, Vz, T, My, Mz.
-    strain_map : list of array, shape (B, E, p, 6, 6 (p + 1))
-        Change of the strains with the freedoms of the element's nodes.
+    strain_map : array, shape (B, E, 6, p, 6 (p + 1))
+        Change of the strains with the freedoms of the element's nodes, as those of `element_tangent`.
     """
 
-    energy: Array
     gradient: Array
-    tangent: Array
-    node_force: list[Array]
-    stress: list[Array]
-    strain_map: list[Array]
+    element_tangent: Array
+    corner: Array
+    ends: Ends
+    unbalanced: Array
+    stress: Array
+    strain_map: Array
 
     @property
     def arrays(self) -> list[Array]:
         """All of them."""
-        return [self.energy, self.gradient, self.tangent, *self.node_force, *self.stress, *self.strain_map]
+        return [
+            self.gradient, self.element_tangent, self.corner, self.ends.maps, self.ends.root, self.ends.arm,
+            self.unbalanced, self.stress, self.strain_map,
+        ]  # fmt: skip
+
+    @staticmethod
+    def _of(arrays: Iterator[Array]) -> Evaluation:
+        gradient, element_tangent, corner, maps, root, arm, unbalanced, stress, strain_map = arrays
+        return Evaluation(
+            gradient=gradient,
+            element_tangent=element_tangent,
+            corner=corner,
+            ends=Ends(maps=maps, root=root, arm=arm),
+            unbalanced=unbalanced,
+            stress=stress,
+            strain_map=strain_map,
+        )
 
     def unknown(self, batch: int) -> Evaluation:
         """One of the same layout for a batch of variants, all NaN."""
+        return self._of(np.full((batch, *value.shape[1:]), np.nan) for value in self.arrays)
 
-        def blank(value: Array) -> Array:
-            return np.full((batch, *value.shape[1:]), np.nan)
-
-        return Evaluation(
-            energy=blank(self.energy),
-            gradient=blank(self.gradient),
-            tangent=blank(self.tangent),
-            node_force=[blank(value) for value in self.node_force],
-            stress=[blank(value) for value in self.stress],
-            strain_map=[blank(value) for value in self.strain_map],
+    @staticmethod
+    def joined(parts: list[Evaluation]) -> Evaluation:
+        """Those of several batches after each other."""
+        return Evaluation._of(
+            np.concatenate(arrays) for arrays in zip(*(part.arrays for part in parts), strict=True)
         )
 
     def put(self, chosen: Index, other: Evaluation, rows: Index) -> None:
@@ -143,34 +186,62 @@ class Evaluation:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
-class LineInertia:
-    """Of one line about a state, at the p + 1 Gauss points of each of its E elements.
+class Inertia:
+    """Of all elements about a state, at the p + 1 Gauss points of each.
 
     Attributes
     ----------
-    weight : array, shape (B, E, p + 1)
-        Length that each point stands for [m].
-    values : array, shape (p + 1, p + 1)
-        The nodes' shapes there.
     spins : array, shape (B, E, p + 1, 3, 3 (p + 1))
-        Spin of the section for spins of the nodes.
-    section : array, shape (B, E, p + 1, 3, 3)
-        Mass moments per length about the fixed axes [kg m].
+        Spin of the section in its own turned axes for spins of the nodes in the element's axes.
+    turn : array, shape (B, E, p + 1, 3, 3)
+        Rows are the turned axes of the section.
     """
 
-    weight: Array
-    values: Array
     spins: Array
-    section: Array
+    turn: Array
 
-    def take(self, chosen: Index) -> LineInertia:
+    def take(self, chosen: Index) -> Inertia:
         """Some variants only."""
-        return LineInertia(
-            weight=self.weight[chosen],
-            values=self.values,
-            spins=self.spins[chosen],
-            section=self.section[chosen],
-        )
+        return Inertia(spins=self.spins[chosen], turn=self.turn[chosen])
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Line:
+    """Where one support, divided into elements, is among all elements, nodes and freedoms.
+
+    Attributes
+    ----------
+    segment : tuple of int
+        Which straight piece each element belongs to.
+    elements : slice
+        Its elements.
+    first : int
+        Its root in the list of all nodes; they follow each other from root to tip.
+    nodes : int
+        How many it has.
+    free : int array
+        About which of its root's axes it can turn in some variant.
+    root, joint : int array
+        Freedoms of these turns, and of the tip's own rotation: three, or none where the joint is rigid.
+    """
+
+    segment: tuple[int, ...]
+    elements: slice
+    first: int
+    nodes: int
+    free: Index
+    root: Index
+    joint: Index
+
+    @property
+    def span(self) -> slice:
+        """Its nodes in the list of all nodes."""
+        return slice(self.first, self.first + self.nodes)
+
+    @property
+    def tip(self) -> int:
+        """Its tip in the list of all nodes."""
+        return self.first + self.nodes - 1
 
 
 class Rods:
@@ -203,6 +274,31 @@ class Rods:
         The supports.
     points : array, shape (B, N, 3)
         All nodes before any load [m]; node 0 is the prop's centre of mass.
+    length, mass_per_length, pull : array, shape (B, E)
+        Of each element [m], [kg/m], and the tension before the weight comes on [N].
+    axes : array, shape (B, E, 3, 3)
+        Rows are the local x, y, z before any load.
+    strain_stiffness : array, shape (B, E, 6)
+        EA, kGAy, kGAz, GJ, EIy, EIz.
+    section_inertia : array, shape (B, E, 3)
+        Mass moments per length about the local axes [kg m].
+    natural : array, shape (B, E, p, 3), or None
+        Twist and curvatures that need no moment under the whole load, at the Gauss points [1/m]; None for none.
+    root_axes : array, shape (B, supports, 3, 3)
+        Columns are the axes about which each root can turn; zero where it cannot.
+    root_springs : array, shape (B, supports, 3)
+        [N m/rad].
+    joint_stiffness : array, shape (B, joints, 3)
+        Of the joints that are not rigid [N m/rad].
+    arm : array, shape (B, supports, 3)
+        From the prop's centre of mass to each tip before any load [m].
+    inner_freedoms : int array, shape (E, 6 (p - 1))
+        Of the nodes inside each element: spins, then displacements.
+    end_freedoms : int array, shape (E, k)
+        Of its start: six, or those of the root's three angles and three of none. Of its end: six, at the tip the
+        prop's. Where there are joints, three more of the joint. `size` stands for none.
+    outer_freedoms : int array, shape (m,)
+        All that are not inside an element; the prop's come first.
     """
 
     def __init__(
@@ -219,122 +315,191 @@ class Rods:
         self.order, self.shear = order, shear
         self.prop = prop
         self.batch = len(prop.mass)
-        self.size, self.angle_count = PROP_FREEDOMS, 0
-        points = [prop.centre_of_mass[:, None]]
-        lines = []
-        for index, support in enumerate(supports):
-            line, nodes = self._divide(
-                support,
-                elements,
-                sum(part.shape[1] for part in points),
-                None if natural is None else natural[index],
-            )
-            lines.append(line)
-            points.append(nodes)
-        self.lines = tuple(lines)
-        self.points: Array = np.concatenate(points, axis=1)
+        parts = [
+            _divided(support, order, elements, shear, None if natural is None else natural[index])
+            for index, support in enumerate(supports)
+        ]
+
+        def joined(name: str) -> Array:
+            return np.concatenate([getattr(part, name) for part in parts], axis=1)
+
+        self.length, self.axes, self.pull = joined("length"), joined("axes"), joined("pull")
+        self.strain_stiffness, self.mass_per_length = joined("strain_stiffness"), joined("mass_per_length")
+        self.section_inertia = joined("section_inertia")
+        self.natural = None if natural is None else joined("natural")
+        self.points: Array = np.concatenate(
+            [prop.centre_of_mass[:, None], *(part.points for part in parts)], axis=1
+        )
         self.node_count = self.points.shape[1]
+        self.root_axes = np.stack([part.root_axes for part in parts], axis=1)
+        self.root_springs = np.stack([part.root_springs for part in parts], axis=1)
+        joints = [support.joint_stiffness for support in supports if support.joint_stiffness is not None]
+        self.joint_stiffness = np.stack(joints, axis=1) if joints else np.zeros((self.batch, 0, 3))
+        self.arm = np.stack([support.tip for support in supports], axis=1) - prop.centre_of_mass[:, None]
+        self._lay_out(parts)
         self.balance_force: Array = np.zeros((self.batch, self.node_count, 3))
         self.balance_couple: Array = np.zeros((self.batch, 3))
         self.push: Array = np.zeros((self.batch, 6)) if push is None else push
-        if any(np.any(line.pull) for line in self.lines):
+        if np.any(self.pull):
             self._balance()
 
     def take(self, chosen: Index) -> Rods:
         """The same layout for some variants only."""
         result = object.__new__(Rods)
         result.__dict__.update(self.__dict__)
+        for name in _CACHED:
+            result.__dict__.pop(name, None)
         result.batch = len(chosen)
-        result.lines = tuple(line.take(chosen) for line in self.lines)
         prop = self.prop
         result.prop = Prop(
             mass=prop.mass[chosen], centre_of_mass=prop.centre_of_mass[chosen], inertia=prop.inertia[chosen]
         )
-        result.points = self.points[chosen]
-        result.balance_force, result.balance_couple = self.balance_force[chosen], self.balance_couple[chosen]
-        result.push = self.push[chosen]
+        for name in _BATCHED:
+            setattr(result, name, getattr(self, name)[chosen])
+        result.natural = None if self.natural is None else self.natural[chosen]
         return result
 
     # -- layout -----------------------------------------------------------------------------------------
 
-    def _divide(
-        self, support: Support, elements: int, first: int, natural: Array | None
-    ) -> tuple[Line, Array]:
-        steps = np.diff(support.points, axis=1)
-        lengths = np.linalg.norm(steps, axis=2)
-        axes = local_axes(steps / lengths[..., None], support.width_direction)
-        share = np.max(lengths / np.sum(lengths, axis=1, keepdims=True), axis=0)
-        counts = np.maximum(np.ceil(elements * share - 1e-9).astype(int), 1)
-        segment = np.repeat(np.arange(support.segments), counts)
-        within = np.concatenate([np.arange(count) for count in counts])
+    def _lay_out(self, parts: list[_Divided]) -> None:
+        """Number the freedoms, and say where each element, node, root and tip finds its own."""
         order = self.order
-        places = (within[:, None] + lobatto(order)[:-1]) / counts[segment][:, None]
-        starts = support.points[:, segment, None] + places[..., None] * steps[:, segment, None]
-        nodes = np.concatenate([starts.reshape(self.batch, -1, 3), support.points[:, -1:]], axis=1)
-        bending = np.stack([support.bending_stiffness_y, support.bending_stiffness_z], axis=2)
-        shears = np.stack([support.shear_stiffness_y, support.shear_stiffness_z], axis=2)
-        if not self.shear:
-            shears = np.maximum(
-                shears, _STIFF * np.max(bending, axis=2, keepdims=True) / lengths[..., None] ** 2
+        inside = 6 * (order - 1)
+        size, first = PROP_FREEDOMS, 1
+
+        def following(count: int) -> Index:
+            nonlocal size
+            size += count
+            return np.arange(size - count, size)
+
+        lines: list[Line] = []
+        members: list[Index] = []
+        inner, starts, stops = [], [], []
+        for part in parts:
+            count = len(part.segment)
+            root = following(len(part.free))
+            between: list[Index] = []
+            for index in range(count):
+                inner.append(following(inside))
+                if index < count - 1:
+                    between.append(following(6))
+            line = Line(
+                segment=part.segment,
+                elements=slice(len(members), len(members) + count),
+                first=first,
+                nodes=count * order + 1,
+                free=part.free,
+                root=root,
+                joint=following(3 if part.jointed else 0),
             )
-        sections = np.concatenate(
-            [support.axial_stiffness[..., None], shears, support.torsional_stiffness[..., None], bending],
-            axis=2,
-        )
-        inertia = np.stack(
-            [support.polar_inertia, support.rotary_inertia_y, support.rotary_inertia_z], axis=2
-        )
-        if not self.shear:
-            inertia = inertia * np.array([1.0, 0.0, 0.0])
-        held = np.isinf(support.root_stiffness)
-        free = np.flatnonzero(~held.all(axis=0))
-        directions = (
-            np.broadcast_to(np.eye(3), (self.batch, 3, 3)) if support.root_axes is None else support.root_axes
-        )
-        # A root that is rigid in some variants only keeps its freedom there, but the freedom moves nothing.
-        # Its spring only keeps the tangent regular, so any size near the others will do.
-        springs = np.where(
-            held, (np.max(bending, axis=(1, 2)) / lengths[:, 0])[:, None], support.root_stiffness
-        )
-        inner = 6 * (nodes.shape[1] - 2)
-        own = self._take_freedoms(len(free) + inner)
-        joint = self._take_freedoms(3 if support.joint_stiffness is not None else 0)
-        line = Line(
-            segment=tuple(int(index) for index in segment),
-            length=lengths[:, segment] / counts[segment],
-            axes=axes[:, segment],
-            strain_stiffness=sections[:, segment],
-            mass_per_length=support.mass_per_length[:, segment],
-            section_inertia=inertia[:, segment],
-            pull=np.zeros(self.batch) if support.tension is None else support.tension,
+            members.extend(first + index * order + node_order(order) for index in range(count))
+            starts.extend([None, *between])
+            stops.extend([*between, None])
+            lines.append(line)
+            first += line.nodes
+        self.lines, self.size = tuple(lines), size
+        self.members = np.array(members)
+        self.inner_freedoms = np.array(inner)
+        self.roots = np.array([line.first for line in lines])
+        self.tips = np.array([line.tip for line in lines])
+        self.first_elements = np.array([line.elements.start for line in lines])
+        self.last_elements = np.array([line.elements.stop - 1 for line in lines])
+        jointed = np.array([len(line.joint) > 0 for line in lines])
+        self.jointed, self.rigid = np.flatnonzero(jointed), np.flatnonzero(~jointed)
+        self.joint_freedoms = np.concatenate([line.joint for line in lines]).reshape(-1, 3)
+        self.root_freedoms = np.full((len(lines), 3), size)
+        # Where a node's displacement and spin are among the freedoms, and where those of a step are: the prop's and
+        # the tips' too.
+        self.node_freedoms = np.full((self.node_count, 6), size)
+        ends = np.full((len(members), END_FREEDOMS + (3 if len(self.jointed) else 0)), size)
+        for index, (start, stop) in enumerate(zip(starts, stops, strict=True)):
+            if start is not None:
+                ends[index, :6] = start
+            if stop is not None:
+                ends[index, 6:12] = stop
+                self.node_freedoms[self.members[index, 1]] = stop
+        spins = self.inner_freedoms[:, : inside // 2].reshape(-1, order - 1, 3)
+        shifts = self.inner_freedoms[:, inside // 2 :].reshape(-1, order - 1, 3)
+        self.node_freedoms[self.members[:, 2:]] = np.concatenate([shifts, spins], axis=2)
+        self.step_freedoms = self.node_freedoms.copy()
+        self.step_freedoms[0] = np.arange(PROP_FREEDOMS)
+        for index, line in enumerate(lines):
+            self.root_freedoms[index, line.free] = line.root
+            ends[line.elements.start, :3] = self.root_freedoms[index]
+            ends[line.elements.stop - 1, 6:12] = np.arange(PROP_FREEDOMS)
+            ends[line.elements.stop - 1, 12:] = line.joint if len(line.joint) else size
+            self.step_freedoms[line.tip, 3:] = line.joint if len(line.joint) else np.arange(3, PROP_FREEDOMS)
+        self.end_freedoms = ends
+        outside = np.ones(size, dtype=bool)
+        outside[self.inner_freedoms] = False
+        self.outer_freedoms = np.flatnonzero(outside)
+
+    @cached_property
+    def outer_ends(self) -> Index:
+        """`end_freedoms` counted among the outer freedoms."""
+        places = np.full(self.size + 1, len(self.outer_freedoms))
+        places[self.outer_freedoms] = np.arange(len(self.outer_freedoms))
+        return np.asarray(places[self.end_freedoms])
+
+    @cached_property
+    def outer_runs(self) -> list[list[tuple[slice, slice]]]:
+        """For each element the stretches of its end freedoms, and where they lie among the outer freedoms."""
+        return [_runs(places, len(self.outer_freedoms)) for places in self.outer_ends]
+
+    @cached_property
+    def _end_runs(self) -> list[list[tuple[slice, slice]]]:
+        return [_runs(places, self.size) for places in self.end_freedoms]
+
+    @cached_property
+    def angular(self) -> NDArray[np.bool_]:
+        """Which freedoms are angles, shape (n,)."""
+        result = np.zeros(self.size + 1, dtype=bool)
+        result[self.step_freedoms[:, 3:]] = True
+        result[self.root_freedoms] = True
+        return result[:-1]
+
+    @cached_property
+    def elements(self) -> Elements:
+        """All elements of all variants, those of one variant beside each other."""
+        count = self.length.size
+        natural = self.natural
+        return Elements(
+            order=self.order,
+            length=self.length.reshape(count),
+            axes=np.ascontiguousarray(self.axes.reshape(count, 3, 3).transpose(1, 2, 0)),
+            stiffness=np.ascontiguousarray(self.strain_stiffness.reshape(count, 6).T),
+            pull=self.pull.reshape(count),
             natural=None
             if natural is None
-            else _at_places(
-                natural[:, segment], (within[:, None] + gauss(order)[0]) / counts[segment][:, None]
-            ),
-            root_axes=np.where(held[:, None], 0.0, directions.transpose(0, 2, 1))[:, :, free],
-            root_springs=springs[:, free],
-            joint=support.joint_stiffness,
-            arm=support.tip - self.prop.centre_of_mass,
-            first=first,
-            nodes=nodes.shape[1],
-            root_angles=slice(self.angle_count, self.angle_count + len(free)),
-            places=np.concatenate([own, np.arange(PROP_FREEDOMS), joint]),
+            else np.ascontiguousarray(natural.reshape(count, self.order, 3).transpose(2, 1, 0)),
         )
-        self.angle_count += len(free)
-        return line, nodes
 
-    def _take_freedoms(self, count: int) -> Index:
-        self.size += count
-        return np.arange(self.size - count, self.size)
+    @cached_property
+    def _still_ends(self) -> Array:
+        """What of `Ends.maps` is the same in all states."""
+        result = np.zeros(
+            (self.batch, *self.end_freedoms.shape[:1], END_FREEDOMS, self.end_freedoms.shape[1])
+        )
+        inner = np.ones(len(self.members), dtype=bool)
+        inner[self.first_elements] = False
+        result[:, inner, :3, :3] = result[:, inner, 6:9, 3:6] = self.axes[:, inner]
+        result[:, :, 3:6, 6:9] = self.axes
+        result[:, :, 9:, 9:12] = self.axes
+        jointed = self.last_elements[self.jointed]
+        result[:, jointed, 9:, 9:12] = 0.0
+        if len(jointed):
+            result[:, jointed, 9:, 12:] = self.axes[:, jointed]
+        return result
 
     def _balance(self) -> None:
         """Find the forces that hold the given shape under pretension: at corners of lines, on the prop."""
-        plain = self.evaluate(self.rest(), np.zeros((self.batch, self.node_count, 3)))
-        for line, force in zip(self.lines, plain.node_force, strict=True):
-            self.balance_force[:, line.first + 1 : line.first + line.nodes - 1] = force[:, 1:-1, :3]
-            self.balance_force[:, 0] += force[:, -1, :3]
-            self.balance_couple += cross(line.arm, force[:, -1, :3])
+        needed = self.evaluate(self.rest(), np.zeros((self.batch, self.node_count, 3))).unbalanced[..., :3]
+        on_tips = needed[:, self.tips]
+        held = needed.copy()
+        held[:, self.roots] = held[:, self.tips] = 0.0
+        held[:, 0] = np.sum(on_tips, axis=1)
+        self.balance_force = held
+        self.balance_couple = np.sum(cross(self.arm, on_tips), axis=1)
 
     # -- state ------------------------------------------------------------------------------------------
 
@@ -345,62 +510,14 @@ class Rods:
         return State(
             shift=np.zeros((self.batch, self.node_count, 3)),
             turn=turn,
-            root_angle=np.zeros((self.batch, self.angle_count)),
+            root_angle=np.zeros((self.batch, len(self.lines), 3)),
         )
 
-    def rest_stress(self) -> list[Array]:
-        """Section forces of the given shape: the tension pulled into the lines, as in `Evaluation.stress`."""
-        result = []
-        for line in self.lines:
-            stress = np.zeros((self.batch, len(line.segment), self.order, 6))
-            stress[..., 0] = line.pull[:, None, None]
-            result.append(stress)
-        return result
-
-    @cached_property
-    def inner_freedoms(self) -> list[tuple[Index, Index]]:
-        """Freedoms of the nodes inside each element, and the other freedoms that the element touches.
-
-        Pairs of shape (E, k) and (E, m), one for each size of element.
-        """
-        sizes: dict[tuple[int, int], list[tuple[Index, Index]]] = {}
-        for line in self.lines:
-            count, last = line.root_springs.shape[1], len(line.segment) - 1
-            own = line.places[: count + 6 * (line.nodes - 2)]
-            nodes = own[count:].reshape(-1, 6)
-            for element in range(last + 1):
-                start, stop = element * self.order, (element + 1) * self.order
-                inner = nodes[start : stop - 1].ravel()
-                before = own[:count] if element == 0 else nodes[start - 1]
-                after = line.places[len(own) :] if element == last else nodes[stop - 1]
-                around = np.concatenate([before, after])
-                sizes.setdefault((len(inner), len(around)), []).append((inner, around))
-        return [
-            (np.stack([one[0] for one in each]), np.stack([one[1] for one in each]))
-            for each in sizes.values()
-        ]
-
-    @cached_property
-    def outer_freedoms(self) -> Index:
-        """All freedoms that are not inside an element."""
-        outside = np.ones(self.size, dtype=bool)
-        for inner, _ in self.inner_freedoms:
-            outside[inner] = False
-        return np.flatnonzero(outside)
-
-    @cached_property
-    def angular(self) -> NDArray[np.bool_]:
-        """Which freedoms are angles, shape (n,)."""
-        result = np.zeros(self.size, dtype=bool)
-        result[3:PROP_FREEDOMS] = True
-        for line in self.lines:
-            count = line.root_springs.shape[1]
-            inner = line.places[count : count + 6 * (line.nodes - 2)].reshape(-1, 6)
-            result[line.places[:count]] = True
-            result[inner[:, 3:]] = True
-            if line.joint is not None:
-                result[line.places[-3:]] = True
-        return result
+    def rest_stress(self) -> Array:
+        """Section forces of the given shape: the tension pulled into the lines, as `Evaluation.stress`."""
+        stress = np.zeros((*self.length.shape, self.order, 6))
+        stress[..., 0] = self.pull[..., None]
+        return stress
 
     def advance(self, state: State, step: Array) -> State:
         """Add a step of the freedoms.
@@ -416,54 +533,48 @@ class Rods:
         -------
         State
         """
-        shift, spin = np.zeros_like(state.shift), np.zeros_like(state.shift)
-        shift[:, 0], spin[:, 0] = step[:, :3], step[:, 3:6]
-        root_angle = state.root_angle.copy()
-        for line in self.lines:
-            count = line.root_springs.shape[1]
-            root_angle[:, line.root_angles] += step[:, line.places[:count]]
-            inner = step[:, line.places[count : count + 6 * (line.nodes - 2)]].reshape(self.batch, -1, 6)
-            shift[:, line.first + 1 : line.first + line.nodes - 1] = inner[..., :3]
-            spin[:, line.first + 1 : line.first + line.nodes - 1] = inner[..., 3:]
-            spin[:, line.first + line.nodes - 1] = (
-                step[:, 3:6] if line.joint is None else step[:, line.places[-3:]]
-            )
-        shift = state.shift + shift
-        turn = product(from_vector(spin), state.turn)
-        turn = turn / np.linalg.norm(turn, axis=-1, keepdims=True)
-        for line in self.lines:
-            turn[:, line.first] = from_vector(self._root_vector(line, root_angle))
-            less = turn_less_identity(turn[:, 0])
-            shift[:, line.first + line.nodes - 1] = shift[:, 0] + np.einsum("bij,bj->bi", less, line.arm)
+        padded = _padded(step)
+        moved = padded[:, self.step_freedoms]
+        shift = state.shift + moved[..., :3]
+        turn = product(from_vector(moved[..., 3:]), state.turn)
+        turn /= np.sqrt(np.sum(turn * turn, axis=-1, keepdims=True))
+        root_angle = state.root_angle + padded[:, self.root_freedoms]
+        turn[:, self.roots] = from_vector(self._root_vector(root_angle))
+        less = turn_less_identity(turn[:, 0])
+        shift[:, self.tips] = shift[:, :1] + self.arm @ np.swapaxes(less, 1, 2)
         return State(shift=shift, turn=turn, root_angle=root_angle)
 
-    @staticmethod
-    def _root_vector(line: Line, root_angle: Array) -> Array:
-        return np.asarray(np.einsum("bij,bj->bi", line.root_axes, root_angle[:, line.root_angles]))
+    def _root_vector(self, root_angle: Array) -> Array:
+        """Rotation vectors of all roots about the fixed axes, (B, supports, 3)."""
+        return np.asarray((self.root_axes @ root_angle[..., None])[..., 0])
 
-    def _node_step(self, state: State, line: Line, step: Array) -> Array:
-        """Displacement and spin of a line's nodes for small steps, shape (B, nodes, 6[, k])."""
-        many = step if step.ndim == 3 else step[..., None]
-        count = line.root_springs.shape[1]
-        result = np.zeros((self.batch, line.nodes, 6, many.shape[2]))
-        spin = from_vector_slope(self._root_vector(line, state.root_angle), line.root_axes)
-        result[:, 0, 3:] = spin @ many[:, line.places[:count]]
-        inner = line.places[count : count + 6 * (line.nodes - 2)]
-        result[:, 1:-1] = many[:, inner].reshape(self.batch, -1, 6, many.shape[2])
-        result[:, -1] = self._tip_map(state, line) @ many[:, line.places[count + len(inner) :]]
-        return result if step.ndim == 3 else result[..., 0]
+    def _ends(self, state: State, root: Array) -> Ends:
+        """How the ends of lines move with the freedoms."""
+        maps = self._still_ends.copy()
+        first, last = self.first_elements, self.last_elements
+        arm = self.arm + self.arm @ np.swapaxes(turn_less_identity(state.turn[:, 0]), 1, 2)
+        maps[:, first, 6:9, :3] = self.axes[:, first] @ root
+        maps[:, last, 3:6, 9:12] = -self.axes[:, last] @ cross_matrix(arm)
+        return Ends(maps=maps, root=root, arm=arm)
 
-    def _tip_map(self, state: State, line: Line) -> Array:
-        """The tip's displacement and spin from the prop's and the joint's spin, shape (B, 6, 6 or 9)."""
-        result = np.zeros((self.batch, 6, 6 if line.joint is None else 9))
-        result[:, :3, :3] = np.eye(3)
-        result[:, :3, 3:6] = -cross_matrix(self._turned_arm(state, line))
-        result[:, 3:, -3:] = np.eye(3)
-        return result
+    def ends(self, state: State) -> Ends:
+        """How the ends of lines move with the freedoms about a state."""
+        vector = self._root_vector(state.root_angle)
+        return self._ends(state, slope_and_bend(vector, self.root_axes, np.zeros_like(vector))[0])
 
-    @staticmethod
-    def _turned_arm(state: State, line: Line) -> Array:
-        return np.asarray(line.arm + np.einsum("bij,bj->bi", turn_less_identity(state.turn[:, 0]), line.arm))
+    def _element_steps(self, ends: Ends, step: Array) -> Array:
+        """Displacements and spins of each element's nodes in its own axes, (B, E, 6 (p + 1), k), for small steps."""
+        batch, many = step.shape[0], step.shape[2]
+        count = len(self.members)
+        padded = np.concatenate([step, np.zeros((batch, 1, many))], axis=1)
+        inner = step[:, self.inner_freedoms].reshape(batch, count, -1, 3, many)
+        return np.concatenate(
+            [
+                ends.maps @ padded[:, self.end_freedoms],
+                (self.axes[:, :, None] @ inner).reshape(batch, count, -1, many),
+            ],
+            axis=2,
+        )
 
     # -- loads ------------------------------------------------------------------------------------------
 
@@ -480,14 +591,30 @@ class Rods:
         array, shape (B, N, 3)
             [N].
         """
-        result = np.zeros((self.batch, self.node_count, 3))
-        result[:, 0] = self.prop.mass[:, None] * gravity
-        places, weights = gauss(self.order + 1)
-        share = weights @ lagrange_matrices(self.order, places)[0]
-        for line in self.lines:
-            force = (line.mass_per_length * line.length)[..., None] * share
-            for index, nodes in enumerate(line.elements(self.order) + line.first):
-                result[:, nodes] += force[:, index, :, None] * gravity[:, None]
+        share = np.sum(_mass_shapes(self.order), axis=1)
+        mass = self._on_nodes((self.mass_per_length * self.length)[..., None, None] * share[:, None])
+        mass[:, 0, 0] = self.prop.mass
+        return np.asarray(mass * gravity[:, None])
+
+    def _on_nodes(self, values: Array) -> Array:
+        """Sums at all nodes of what the elements have at theirs, (..., E, p + 1, c) to (..., N, c)."""
+        result = np.zeros((*values.shape[:-3], self.node_count, values.shape[-1]))
+        result[..., self.members[:, 1:], :] = values[..., 1:, :]
+        result[..., self.members[:, 0], :] += values[..., 0, :]
+        return result
+
+    def _generalised(self, nodal: Array, ends: Ends) -> Array:
+        """Forces by the freedoms, and by one of none, of forces and moments on the nodes of lines, (..., B, N, 6)."""
+        result = np.empty((*nodal.shape[:-2], self.size + 1))
+        result[..., self.node_freedoms.ravel()] = nodal.reshape(*nodal.shape[:-2], -1)
+        on_tips = nodal[..., self.tips, :]
+        result[..., :3] = np.sum(on_tips[..., :3], axis=-2)
+        turning = cross(ends.arm, on_tips[..., :3])
+        turning[..., self.rigid, :] += on_tips[..., self.rigid, 3:]
+        result[..., 3:PROP_FREEDOMS] = np.sum(turning, axis=-2)
+        result[..., self.joint_freedoms] = on_tips[..., self.jointed, 3:]
+        roots = np.swapaxes(ends.root, -1, -2) @ nodal[..., self.roots, 3:, None]
+        result[..., self.root_freedoms] = roots[..., 0]
         return result
 
     # -- energy, gradient, tangent ----------------------------------------------------------------------
@@ -509,10 +636,15 @@ class Rods:
         result[:, 0] += self.push[:, :3]
         return result
 
+    def _couple(self, share: Array | None) -> Array:
+        return self.balance_couple + (
+            self.push[:, 3:] if share is None else share[:, None] * self.push[:, 3:]
+        )
+
     def evaluate(
-        self, state: State, force: Array, stress: list[Array] | None = None, *, share: Array | None = None
+        self, state: State, force: Array, stress: Array | None = None, *, share: Array | None = None
     ) -> Evaluation:
-        """Energy, gradient and tangent.
+        """Gradient and tangent of the energy.
 
         Parameters
         ----------
@@ -520,7 +652,7 @@ class Rods:
             Where to evaluate.
         force : array, shape (B, N, 3)
             Dead forces on all nodes [N].
-        stress : list of array, optional
+        stress : array, shape (B, E, p, 6), optional
             Section forces for the geometric part of the tangent, as from `predicted_stress`; those of the
             state if left out.
         share : array, shape (B,), optional
@@ -537,212 +669,219 @@ class Rods:
         It has the same solution and does not suffer from the spurious stretch that a finite rotation step
         puts into a thin wire.
         """
-        size = self.size
-        gradient, tangent = np.zeros((self.batch, size)), np.zeros((self.batch, size, size))
+        batch, count, order = self.batch, len(self.members), self.order
+        parts = element_energy(
+            self.elements,
+            np.ascontiguousarray(state.shift[:, self.members].reshape(-1, order + 1, 3).transpose(2, 1, 0)),
+            np.ascontiguousarray(state.turn[:, self.members].reshape(-1, order + 1, 4).transpose(2, 1, 0)),
+            None if stress is None else stress.reshape(-1, order, 6),
+            None if share is None else np.repeat(share, count),
+        )
         total = force + self.balance_force
-        energy = -np.einsum("bni,bni->b", total, state.shift)
-        node_force, stresses, maps = [], [], []
+        unbalanced = self._on_nodes(parts.force.T.reshape(batch, count, order + 1, 6))
+        unbalanced[:, 1:, :3] -= total[:, 1:]
+        # What follows the geometric part.
+        carried = parts.carried_force.reshape(6, order + 1, batch, count)
+        at_root = carried[3:, 0][:, :, self.first_elements].transpose(1, 2, 0)
+        at_tip = carried[:3, 1][:, :, self.last_elements].transpose(1, 2, 0) - total[:, self.tips]
+
+        root, bend = slope_and_bend(self._root_vector(state.root_angle), self.root_axes, at_root)
+        ends = self._ends(state, root)
+        gradient = self._generalised(unbalanced, ends)[:, :-1]
+        corner = np.zeros((batch, len(self.outer_freedoms), len(self.outer_freedoms)))
+        springs = self.root_springs * state.root_angle
         for index, line in enumerate(self.lines):
-            parts = line_energy(
-                line,
-                self.order,
-                state.shift[:, line.span],
-                state.turn[:, line.span],
-                None if stress is None else stress[index],
-                share,
-            )
-            load = total[:, line.span]
-            parts.force[..., :3] -= load
-            parts.mixed_force[..., :3] -= load
-            self._reduce(state, line, parts, gradient, tangent)
-            own = force[:, line.span].copy()
-            shown = parts.force.copy()
-            shown[..., :3] += load - own
-            node_force.append(shown)
-            stresses.append(parts.stress)
-            maps.append(parts.strain_map)
-            energy += parts.energy
-            angle = state.root_angle[:, line.root_angles]
-            energy += np.einsum("bi,bi,bi->b", line.root_springs, angle, angle) / 2
-            if line.joint is not None:
-                energy += self._joint(state, line, line.joint, gradient, tangent)
+            if len(line.root):
+                gradient[:, line.root] += springs[:, index, line.free]
+                own = np.searchsorted(self.outer_freedoms, line.root)
+                block = bend[:, index][:, line.free[:, None], line.free]
+                corner[:, own[:, None], own] = block + self.root_springs[:, index, line.free, None] * np.eye(
+                    len(own)
+                )
+        corner[:, 3:6, 3:6] = np.sum(_swing(at_tip, ends.arm), axis=1)
         gradient[:, :3] -= total[:, 0]
-        pushed = self.push[:, 3:] if share is None else share[:, None] * self.push[:, 3:]
-        couple = self.balance_couple + pushed
+        if len(self.jointed):
+            self._add_joints(state, gradient, corner)
+        couple = self._couple(share)
         if np.any(couple):
-            energy += self._couple(state, couple, gradient, tangent)
+            _add_couple(state, couple, gradient, corner)
         return Evaluation(
-            energy=energy,
             gradient=gradient,
-            tangent=tangent,
-            node_force=node_force,
-            stress=stresses,
-            strain_map=maps,
+            element_tangent=parts.tangent.reshape(batch, count, *parts.tangent.shape[1:]),
+            corner=corner,
+            ends=ends,
+            unbalanced=unbalanced,
+            stress=parts.stress.reshape(batch, count, order, 6),
+            strain_map=parts.strain_map.reshape(batch, count, *parts.strain_map.shape[1:]),
         )
 
-    def predicted_stress(self, state: State, evaluation: Evaluation, step: Array) -> list[Array]:
+    def energy(self, state: State, force: Array, stress: Array, *, share: Array | None = None) -> Array:
+        """Strain energy less the work of the load [J], of which `evaluate` gives the derivatives.
+
+        Parameters
+        ----------
+        state, force, share
+            As for `evaluate`.
+        stress : array, shape (B, E, p, 6)
+            Section forces of the state, as in `Evaluation`.
+
+        Returns
+        -------
+        array, shape (B,)
+        """
+        strain = strain_energy(self.elements, stress.reshape(-1, self.order, 6)).reshape(self.batch, -1)
+        result = np.sum(strain, axis=1) - np.einsum("bni,bni->b", force + self.balance_force, state.shift)
+        result += np.einsum("bli,bli,bli->b", self.root_springs, state.root_angle, state.root_angle) / 2
+        if len(self.jointed):
+            angle = logarithm_derivatives(self._turned_at_joints(state))[0]
+            result += np.einsum("bji,bji,bji->b", self.joint_stiffness, angle, angle) / 2
+        less = turn_less_identity(state.turn[:, 0])
+        for arm, pair in _pairs(self._couple(share)):
+            result -= np.einsum("bi,bi->b", pair, less @ arm)
+        return np.asarray(result)
+
+    def tangent(self, evaluation: Evaluation) -> Array:
+        """Second derivative of the energy by the freedoms, shape (B, n, n); see `Evaluation`."""
+        return self._assembled(evaluation.element_tangent, evaluation.ends, evaluation.corner)
+
+    def node_force(self, evaluation: Evaluation) -> Array:
+        """Force and moment that the lines need from outside at every node, their weight counted, shape (B, N, 6).
+
+        The forces that hold a given shape under pretension are among them.
+        """
+        result = evaluation.unbalanced.copy()
+        result[:, 1:, :3] += self.balance_force[:, 1:]
+        return result
+
+    def predicted_stress(self, evaluation: Evaluation, step: Array) -> Array:
         """Section forces after a step, carried along linearly.
 
         Parameters
         ----------
-        state : State
-            Where `evaluation` was made.
         evaluation : Evaluation
-            See there.
+            Where the step starts.
         step : array, shape (B, n)
             Freedoms.
 
         Returns
         -------
-        list of array, shape (B, E, p, 6)
+        array, shape (B, E, p, 6)
         """
-        changes = self.stress_change(state, evaluation.strain_map, step)
-        return [stress + change for stress, change in zip(evaluation.stress, changes, strict=True)]
+        change = self.stress_change(evaluation.ends, evaluation.strain_map, step[..., None])
+        return np.asarray(evaluation.stress + change[..., 0])
 
-    def stress_change(self, state: State, strain_map: list[Array], step: Array) -> list[Array]:
+    def stress_change(self, ends: Ends, strain_map: Array, step: Array) -> Array:
         """Change of the section forces with small steps.
 
         Parameters
         ----------
-        state : State
-            Where it starts.
-        strain_map : list of array
+        ends : Ends
+            Of the state where it starts.
+        strain_map : array
             Of the `Evaluation` there.
-        step : array, shape (B, n) or (B, n, k)
+        step : array, shape (B, n, k)
             Freedoms.
 
         Returns
         -------
-        list of array, shape (B, E, p, 6) or (B, E, p, 6, k)
+        array, shape (B, E, p, 6, k)
         """
-        many = step if step.ndim == 3 else step[..., None]
-        result = []
-        for line, strains in zip(self.lines, strain_map, strict=True):
-            nodes = self._node_step(state, line, many)[:, line.elements(self.order)]
-            local = nodes.reshape(*nodes.shape[:2], -1, many.shape[2])
-            # All points of an element in one product.
-            rows = strains.reshape(*strains.shape[:2], -1, strains.shape[4]) @ local
-            change = rows.reshape(*strains.shape[:4], many.shape[2])
-            change *= line.strain_stiffness[:, :, None, :, None]
-            result.append(change[..., 0] if step.ndim == 2 else change)
+        local = self._element_steps(ends, step)
+        # All points of an element in one product.
+        rows = strain_map.reshape(*strain_map.shape[:2], -1, strain_map.shape[4]) @ local
+        change = rows.reshape(*strain_map.shape[:4], step.shape[2])
+        change *= self.strain_stiffness[:, :, :, None, None]
+        return np.swapaxes(change, 2, 3)
+
+    def _assembled(self, blocks: Array, ends: Ends, corner: Array | None = None) -> Array:
+        """The matrix of the rods from those of the elements in their own axes, (B, E, 6 (p + 1), 6 (p + 1))."""
+        maps, back = ends.maps, np.swapaxes(ends.maps, -1, -2)
+        outer = back @ blocks[..., :END_FREEDOMS, :END_FREEDOMS] @ maps
+        link = self._turned_columns(back @ blocks[..., :END_FREEDOMS, END_FREEDOMS:])
+        # Symmetric: turned by its columns, its rows, and its columns again.
+        inner = self._turned_columns(
+            np.swapaxes(self._turned_columns(blocks[..., END_FREEDOMS:, END_FREEDOMS:]), -1, -2)
+        )
+        result = np.zeros((len(blocks), self.size, self.size))
+        if corner is not None:
+            result[:, self.outer_freedoms[:, None], self.outer_freedoms] = corner
+        for index, (runs, inside) in enumerate(zip(self._end_runs, self.inner_freedoms, strict=True)):
+            own = slice(inside[0], inside[-1] + 1)
+            result[:, own, own] = inner[:, index]
+            for rows, whole in runs:
+                result[:, whole, own] = link[:, index, rows]
+                result[:, own, whole] = np.swapaxes(link[:, index, rows], -1, -2)
+                for columns, place in runs:
+                    result[:, whole, place] += outer[:, index, rows, columns]
         return result
 
-    def _reduce(self, state: State, line: Line, parts: LineEnergy, gradient: Array, tangent: Array) -> None:
-        """From six freedoms at every node of a line to those of the rods."""
-        spin, bend = from_vector_derivatives(self._root_vector(line, state.root_angle), line.root_axes)
-        tip = self._tip_map(state, line)
-        self._spread(tangent, line, parts.tangent, spin, tip)
-        root = line.places[: spin.shape[2]]
-        mixed = parts.mixed_force
-        tangent[:, root[:, None], root] += np.einsum("bi,bijk->bjk", mixed[:, 0, 3:], bend)
-        tangent[:, root, root] += line.root_springs
-        tangent[:, 3:6, 3:6] += _swing(mixed[:, -1, :3], self._turned_arm(state, line))
-        self._spread_vector(gradient, line, parts.force, spin, tip)
-        gradient[:, root] += line.root_springs * state.root_angle[:, line.root_angles]
+    def _turned_columns(self, blocks: Array) -> Array:
+        """Columns by the element's axes made columns by the fixed axes."""
+        threes = np.ascontiguousarray(blocks).reshape(*blocks.shape[:2], -1, 3)
+        return np.asarray(threes @ self.axes).reshape(blocks.shape)
 
-    def _spread(self, result: Array, line: Line, blocks: Array, spin: Array, tip: Array) -> None:
-        """Add the matrices of a line's elements, shape (B, E, 6 (p + 1), 6 (p + 1)), to that of the rods."""
-        last = len(line.segment) - 1
-        place = int(line.places[0])
-        for index in range(last + 1):
-            block = blocks[:, index]
-            if index == 0:
-                block = np.concatenate([block[..., 3:6] @ spin, block[..., 6:]], axis=2)
-                block = np.concatenate([spin.transpose(0, 2, 1) @ block[:, 3:6], block[:, 6:]], axis=1)
-            width = block.shape[1] - 6
-            if index < last:
-                reach = slice(place, place + width + 6)
-                result[:, reach, reach] += block
-                place += width
-                continue
-            block = np.concatenate([block[..., :-6], block[..., -6:] @ tip], axis=2)
-            block = np.concatenate([block[:, :-6], tip.transpose(0, 2, 1) @ block[:, -6:]], axis=1)
-            pieces = [(slice(place, place + width), slice(width)), (slice(6), slice(width, width + 6))]
-            if line.joint is not None:
-                joint = int(line.places[-3])
-                pieces.append((slice(joint, joint + 3), slice(width + 6, width + 9)))
-            for rows, own_rows in pieces:
-                for columns, own_columns in pieces:
-                    result[:, rows, columns] += block[:, own_rows, own_columns]
+    def _turned_at_joints(self, state: State) -> Array:
+        """Rotation of each tip on a joint relative to the prop, as quaternions, (B, joints, 4)."""
+        return product(conjugate(state.turn[:, :1]), state.turn[:, self.tips[self.jointed]])
 
-    def _spread_vector(self, result: Array, line: Line, force: Array, spin: Array, tip: Array) -> None:
-        """Add forces on a line's nodes, shape (B, nodes, 6), to those of the rods."""
-        result[:, line.places] += np.concatenate(
-            [
-                np.einsum("bij,bi->bj", spin, force[:, 0, 3:]),
-                force[:, 1:-1].reshape(self.batch, -1),
-                np.einsum("bij,bi->bj", tip, force[:, -1]),
-            ],
-            axis=1,
-        )
-
-    def _joint(self, state: State, line: Line, spring: Array, gradient: Array, tangent: Array) -> Array:
-        """Spring between the prop and a tip: adds to gradient and tangent, returns the energy."""
-        tip = state.turn[:, line.first + line.nodes - 1]
-        relative = product(conjugate(state.turn[:, 0]), tip)
+    def _add_joints(self, state: State, gradient: Array, corner: Array) -> None:
+        """Springs between the prop and the tips: add to gradient and tangent."""
+        spring = self.joint_stiffness
+        relative = self._turned_at_joints(state)
         angle, first, second = logarithm_derivatives(relative)
         moment = spring * angle
-        slope = np.einsum("bi,bij->bj", moment, first)
-        bend = np.swapaxes(first, 1, 2) @ (spring[..., None] * first) + np.einsum(
-            "bi,bijk->bjk", moment, second
+        slope = np.einsum("bji,bjik->bjk", moment, first)
+        bend = np.swapaxes(first, -1, -2) @ (spring[..., None] * first) + np.einsum(
+            "bji,bjikl->bjkl", moment, second
         )
         way = spin_map(relative)
-        along = np.einsum("bij,bi->bj", way, slope)
-        stiff = np.swapaxes(way, 1, 2) @ bend @ way
-        stiff -= np.einsum("bi,bi->b", slope, relative)[:, None, None] / 4 * np.eye(3)
-        turn = rotation_matrix(state.turn[:, 0])
-        torque = np.einsum("bij,bj->bi", turn, along)
-        stiff = turn @ stiff @ np.swapaxes(turn, 1, 2)
+        along = np.einsum("bjik,bji->bjk", way, slope)
+        stiff = np.swapaxes(way, -1, -2) @ bend @ way
+        stiff -= np.sum(slope * relative, axis=-1)[..., None, None] / 4 * np.eye(3)
+        turn = rotation_matrix(state.turn[:, 0])[:, None]
+        torque = (turn @ along[..., None])[..., 0]
+        stiff = turn @ stiff @ np.swapaxes(turn, -1, -2)
         # The small rotation between them is, to second order, the difference of the spins less half their
         # product.
         mixed = cross_matrix(torque) / 2
-        prop, own = np.arange(3, 6), line.places[-3:]
-        for rows, columns, block in (
-            (prop, prop, stiff),
-            (own, own, stiff),
-            (prop, own, mixed - stiff),
-            (own, prop, -mixed - stiff),
-        ):
-            tangent[:, rows[:, None], columns] += block
-        gradient[:, prop] -= torque
-        gradient[:, own] += torque
-        return np.asarray(np.einsum("bi,bi->b", moment, angle) / 2)
-
-    def _couple(self, state: State, couple: Array, gradient: Array, tangent: Array) -> Array:
-        """Couple on the prop, that balances the pretension or comes with the load, as three pairs of dead forces."""
-        less = turn_less_identity(state.turn[:, 0])
-        energy = np.zeros(self.batch)
-        for axis in np.eye(3):
-            force = cross(couple, axis) / 2
-            arm = axis + less @ axis
-            energy -= np.einsum("bi,bi->b", force, less @ axis)
-            gradient[:, 3:6] -= cross(arm, force)
-            tangent[:, 3:6, 3:6] -= _swing(force, arm)
-        return energy
+        gradient[:, 3:6] -= np.sum(torque, axis=1)
+        gradient[:, self.joint_freedoms] += torque
+        corner[:, 3:6, 3:6] += np.sum(stiff, axis=1)
+        for index, freedoms in enumerate(self.joint_freedoms):
+            start = int(np.searchsorted(self.outer_freedoms, freedoms[0]))
+            own = slice(start, start + 3)
+            corner[:, own, own] += stiff[:, index]
+            corner[:, 3:6, own] += mixed[:, index] - stiff[:, index]
+            corner[:, own, 3:6] -= mixed[:, index] + stiff[:, index]
 
     # -- inertia ----------------------------------------------------------------------------------------
 
-    def inertia(self, state: State) -> list[LineInertia]:
-        """What the mass and loads of every line about a state have in common."""
-        return [self._inertia(state, line) for line in self.lines]
+    def inertia(self, state: State) -> Inertia:
+        """What the mass and loads of all elements about a state have in common."""
+        order = self.order
+        turn = np.ascontiguousarray(state.turn[:, self.members].reshape(-1, order + 1, 4).transpose(2, 1, 0))
+        spins, axes = section_spins(self.elements, turn)
+        shape = self.length.shape
+        return Inertia(
+            spins=spins.reshape(*shape, *spins.shape[1:]), turn=axes.reshape(*shape, *axes.shape[1:])
+        )
 
-    def mass(self, state: State, inertia: list[LineInertia] | None = None) -> Array:
-        """Consistent mass about a state, shape (B, n, n); with `inertia` of the same state where it is known."""
-        result = np.zeros((self.batch, self.size, self.size))
-        for line, part in zip(self.lines, inertia or self.inertia(state), strict=True):
-            weight, values, spins = part.weight, part.values, part.spins
-            heavy = np.einsum("beg,be,ga,gc->beac", weight, line.mass_per_length, values, values)
-            turned = weight[..., None, None] * (part.section @ spins)
-            rows = (*spins.shape[:2], -1, spins.shape[-1])
-            local = np.swapaxes(spins.reshape(rows), -1, -2) @ turned.reshape(rows)
-            nodes = self.order + 1
-            block = np.zeros((*heavy.shape[:2], nodes, 6, nodes, 6))
-            for axis in range(3):
-                block[:, :, :, axis, :, axis] = heavy
-            block[:, :, :, 3:, :, 3:] = local.reshape(*heavy.shape[:2], nodes, 3, nodes, 3)
-            block = block.reshape(*heavy.shape[:2], 6 * nodes, 6 * nodes)
-            spin = from_vector_slope(self._root_vector(line, state.root_angle), line.root_axes)
-            self._spread(result, line, block, spin, self._tip_map(state, line))
+    def mass(self, state: State, ends: Ends, inertia: Inertia) -> Array:
+        """Consistent mass about a state, shape (B, n, n), with what `ends` and `inertia` say there."""
+        order = self.order
+        nodes = order + 1
+        shifts, spins = (
+            np.array([*range(6), *range(6 + 3 * nodes, 6 * nodes)]).reshape(-1, 3),
+            slice(6, 6 + 3 * nodes),
+        )
+        shape = np.zeros((6 * nodes, 6 * nodes))
+        for axis in range(3):
+            shape[shifts[:, None, axis], shifts[:, axis]] = _mass_shapes(order)
+        blocks = (self.mass_per_length * self.length)[..., None, None] * shape
+        rows = inertia.spins.reshape(*self.length.shape, -1, 3 * nodes)
+        heavy = self._section_moments.reshape(*self.length.shape, -1, 1)
+        blocks[..., spins, spins] = np.swapaxes(rows, -1, -2) @ (heavy * rows)
+        result = self._assembled(blocks, ends)
         result[:, [0, 1, 2], [0, 1, 2]] += self.prop.mass[:, None]
         result[:, 3:6, 3:6] += self._prop_inertia(state)
         return result
@@ -750,74 +889,57 @@ class Rods:
     def inertial_load(
         self,
         state: State,
+        ends: Ends,
+        inertia: Inertia,
         offset: Array,
         gradient: Array,
         about: Array,
-        inertia: list[LineInertia] | None = None,
     ) -> Array:
-        """Load of a field of acceleration on the moved rods.
+        """Load of fields of acceleration on the moved rods.
 
         Parameters
         ----------
         state : State
             Where they are.
-        offset, about : array, shape (B, 3)
+        ends : Ends
+            Of this state.
+        inertia : Inertia
+            The same.
+        offset, about : array, shape (..., B, 3)
             The field is ``offset + gradient (x - about)`` [m/s2], [m].
-        gradient : array, shape (B, 3, 3)
+        gradient : array, shape (..., B, 3, 3)
             [1/s2].
-        inertia : list of LineInertia, optional
-            Of the same state, where it is known.
 
         Returns
         -------
-        array, shape (B, n)
+        array, shape (..., B, n)
             Generalised forces.
         """
-        result = np.zeros((self.batch, self.size))
-        moved = self.points + state.shift - about[:, None]
-        field = offset[:, None] + np.einsum("bij,bnj->bni", gradient, moved)
-        result[:, :3] = self.prop.mass[:, None] * field[:, 0]
-        result[:, 3:6] = _field_couple(self._prop_inertia(state), gradient)
-        turning = bool(np.any(gradient))
-        for line, part in zip(self.lines, inertia or self.inertia(state), strict=True):
-            weight, values, members = part.weight, part.values, line.elements(self.order)
-            node = np.zeros((self.batch, line.nodes, 6))
-            pushed = (
-                weight[..., None]
-                * line.mass_per_length[..., None, None]
-                * (values @ field[:, line.span][:, members])
-            )
-            force = np.swapaxes(values, -1, -2) @ pushed
-            for index, own in enumerate(members):
-                node[:, own, :3] += force[:, index]
-            if turning:
-                couple = weight[..., None] * _field_couple(part.section, gradient[:, None, None])
-                turned = np.einsum("begij,begi->bej", part.spins, couple).reshape(*force.shape)
-                for index, own in enumerate(members):
-                    node[:, own, 3:] += turned[:, index]
-            spin = from_vector_slope(self._root_vector(line, state.root_angle), line.root_axes)
-            self._spread_vector(result, line, node, spin, self._tip_map(state, line))
+        moved = self.points + state.shift - about[..., None, :]
+        field = offset[..., None, :] + moved @ np.swapaxes(gradient, -1, -2)
+        mass = (self.mass_per_length * self.length)[..., None, None]
+        on_elements = np.zeros((*field.shape[:-2], *self.members.shape, 6))
+        on_elements[..., :3] = mass * (_mass_shapes(self.order) @ field[..., self.members, :])
+        if np.any(gradient):
+            own = inertia.turn @ gradient[..., None, None, :, :] @ np.swapaxes(inertia.turn, -1, -2)
+            couple = _field_couple(self._section_moments[..., None] * np.eye(3), own)
+            turned = np.einsum("begij,...begi->...bej", inertia.spins, couple)
+            turned = turned.reshape(*turned.shape[:-1], -1, 3) @ self.axes
+            on_elements[..., 3:] = turned
+        result = self._generalised(self._on_nodes(on_elements), ends)[..., :-1]
+        result[..., :3] += self.prop.mass[:, None] * field[..., 0, :]
+        result[..., 3:6] += _field_couple(self._prop_inertia(state), gradient)
         return result
+
+    @property
+    def _section_moments(self) -> Array:
+        """Mass moments that each of the p + 1 Gauss points of the elements stands for, (B, E, p + 1, 3)."""
+        _, weights = gauss(self.order + 1)
+        return np.asarray(self.length[..., None, None] * weights[:, None] * self.section_inertia[:, :, None])
 
     def _prop_inertia(self, state: State) -> Array:
         turn = rotation_matrix(state.turn[:, 0])
         return np.asarray(turn @ self.prop.inertia @ np.swapaxes(turn, 1, 2))
-
-    def _inertia(self, state: State, line: Line) -> LineInertia:
-        places, weights = gauss(self.order + 1)
-        values, _ = lagrange_matrices(self.order, places)
-        members = line.elements(self.order)
-        turn = state.turn[:, line.span][:, members]
-        q = values @ turn
-        n = np.sum(q * q, axis=-1)[..., None, None]
-        nodal = np.swapaxes(spin_map(turn), -3, -2)[:, :, None]
-        way = (values[:, None, :, None] * nodal).reshape(*q.shape, -1)
-        spins = np.swapaxes(spin_map(q), -1, -2) @ way * (4 / n)
-        axes = line.axes[:, :, None] @ np.swapaxes(rotation_matrix(q), -1, -2)
-        inertia = np.swapaxes(axes, -1, -2) @ (line.section_inertia[:, :, None, :, None] * axes)
-        return LineInertia(
-            weight=weights * line.length[..., None], values=values, spins=spins, section=inertia
-        )
 
     # -- what stands where ------------------------------------------------------------------------------
 
@@ -829,7 +951,7 @@ class Rods:
         line : Line
             One of `lines`.
         stress : array, shape (B, E, p, 6, ...)
-            As in `Evaluation.stress`.
+            As in `Evaluation.stress`, of all elements.
         stations : array, shape (s,)
             Places along each piece, 0 at its start and 1 at its end.
 
@@ -848,10 +970,11 @@ class Rods:
         results = []
         owner = np.array(line.segment)
         for piece in range(owner[-1] + 1):
-            own = np.flatnonzero(owner == piece)
+            own = line.elements.start + np.flatnonzero(owner == piece)
             values = _recovery(self.order, len(own), tuple(np.asarray(stations).tolist()))
-            known = stress[:, own].reshape(len(stress), len(own) * self.order, *stress.shape[3:])
-            results.append(np.asarray(np.einsum("sg,bg...->bs...", values, known)))
+            known = stress[:, own[0] : own[-1] + 1].reshape(len(stress), len(own) * self.order, -1)
+            found = values @ known
+            results.append(found.reshape(len(stress), len(values), *stress.shape[3:]))
         return results
 
     def moment_jump(self, state: State, evaluation: Evaluation) -> Array:
@@ -871,27 +994,145 @@ class Rods:
         """
         points, _ = gauss(self.order)
         ends, _ = polynomials_through(points, np.array([0.0, 1.0]))
-        most, jump = np.zeros(self.batch), np.zeros(self.batch)
-        for line, stress, force in zip(self.lines, evaluation.stress, evaluation.node_force, strict=True):
-            local = np.einsum("sg,begi->besi", ends, stress[..., 3:])
-            moment = np.einsum("beji,besj->besi", line.axes, local)
-            turn = rotation_matrix(state.turn[:, [line.first, line.first + line.nodes - 1]])
-            held = np.einsum("bnji,bnj->bni", turn, force[:, [0, -1], 3:])
-            before = np.concatenate([-held[:, :1], moment[:, :, 1]], axis=1)
-            after = np.concatenate([moment[:, :, 0], held[:, 1:]], axis=1)
-            jump = np.maximum(jump, np.max(np.linalg.norm(after - before, axis=2), axis=1))
-            most = np.maximum(most, np.max(np.linalg.norm(moment, axis=3), axis=(1, 2)))
+        moment = (ends @ evaluation.stress[..., 3:]) @ self.axes
+        force = evaluation.unbalanced[..., 3:, None]
+
+        def held(nodes: Index) -> Array:
+            return (np.swapaxes(rotation_matrix(state.turn[:, nodes]), -1, -2) @ force[:, nodes])[..., 0]
+
+        starts = np.ones(len(self.members), dtype=bool)
+        starts[self.first_elements] = False
+        later = np.flatnonzero(starts)
+        jumps = [
+            held(self.roots) + moment[:, self.first_elements, 0],
+            held(self.tips) - moment[:, self.last_elements, 1],
+            moment[:, later, 0] - moment[:, later - 1, 1],
+        ]
+        jump = np.max(np.linalg.norm(np.concatenate(jumps, axis=1), axis=2), axis=1)
+        most = np.max(np.linalg.norm(moment, axis=3), axis=(1, 2))
         return np.asarray(np.where(most > 0, jump / np.where(most > 0, most, 1.0), most))
 
     def centre_line(self, state: State, line: Line, stations: Array) -> Array:
         """Places of the moved centre line, shape (B, pieces times stations, 3)."""
-        members = line.elements(self.order)
-        moved = (self.points + state.shift)[:, line.span]
+        moved = self.points + state.shift
         pieces = []
         for element, share in _locate(line, stations):
             values, _ = lagrange_matrices(self.order, share)
-            pieces.append(np.einsum("sa,bsai->bsi", values, moved[:, members[element]]))
+            nodes = self.members[line.elements.start + element]
+            pieces.append(np.einsum("sa,bsai->bsi", values[:, node_order(self.order)], moved[:, nodes]))
         return np.concatenate(pieces, axis=1)
+
+
+_BATCHED = (
+    "length", "axes", "pull", "strain_stiffness", "mass_per_length", "section_inertia", "points", "root_axes",
+    "root_springs", "joint_stiffness", "arm", "balance_force", "balance_couple", "push",
+)  # fmt: skip
+_CACHED = ("elements", "_still_ends")
+"""What is kept for one batch and must not go with others."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class _Divided:
+    """One support divided into elements; arrays as in `Rods`."""
+
+    segment: tuple[int, ...]
+    points: Array
+    length: Array
+    axes: Array
+    strain_stiffness: Array
+    mass_per_length: Array
+    section_inertia: Array
+    pull: Array
+    natural: Array | None
+    root_axes: Array
+    root_springs: Array
+    free: Index
+    jointed: bool
+
+
+def _divided(support: Support, order: int, elements: int, shear: bool, natural: Array | None) -> _Divided:
+    batch = len(support.points)
+    steps = np.diff(support.points, axis=1)
+    lengths = np.linalg.norm(steps, axis=2)
+    axes = local_axes(steps / lengths[..., None], support.width_direction)
+    share = np.max(lengths / np.sum(lengths, axis=1, keepdims=True), axis=0)
+    counts = np.maximum(np.ceil(elements * share - 1e-9).astype(int), 1)
+    segment = np.repeat(np.arange(support.segments), counts)
+    within = np.concatenate([np.arange(count) for count in counts])
+    places = (within[:, None] + lobatto(order)[:-1]) / counts[segment][:, None]
+    starts = support.points[:, segment, None] + places[..., None] * steps[:, segment, None]
+    bending = np.stack([support.bending_stiffness_y, support.bending_stiffness_z], axis=2)
+    shears = np.stack([support.shear_stiffness_y, support.shear_stiffness_z], axis=2)
+    inertia = np.stack([support.polar_inertia, support.rotary_inertia_y, support.rotary_inertia_z], axis=2)
+    if not shear:
+        shears = np.maximum(shears, _STIFF * np.max(bending, axis=2, keepdims=True) / lengths[..., None] ** 2)
+        inertia = inertia * np.array([1.0, 0.0, 0.0])
+    sections = np.concatenate(
+        [support.axial_stiffness[..., None], shears, support.torsional_stiffness[..., None], bending], axis=2
+    )
+    held = np.isinf(support.root_stiffness)
+    directions = np.eye(3) if support.root_axes is None else np.swapaxes(support.root_axes, 1, 2)
+    # A root that is rigid in some variants only keeps its freedom there, but the freedom moves nothing.
+    # Its spring only keeps the tangent regular, so any size near the others will do.
+    springs = np.where(held, (np.max(bending, axis=(1, 2)) / lengths[:, 0])[:, None], support.root_stiffness)
+    if natural is not None:
+        natural = _at_places(
+            natural[:, segment], (within[:, None] + gauss(order)[0]) / counts[segment][:, None]
+        )
+    pull = np.zeros(batch) if support.tension is None else support.tension
+    return _Divided(
+        segment=tuple(int(index) for index in segment),
+        points=np.concatenate([starts.reshape(batch, -1, 3), support.points[:, -1:]], axis=1),
+        length=lengths[:, segment] / counts[segment],
+        axes=axes[:, segment],
+        strain_stiffness=sections[:, segment],
+        mass_per_length=support.mass_per_length[:, segment],
+        section_inertia=inertia[:, segment],
+        pull=np.repeat(pull[:, None], len(segment), axis=1),
+        natural=natural,
+        root_axes=np.where(held[:, None], 0.0, directions),
+        root_springs=springs,
+        free=np.flatnonzero(~held.all(axis=0)),
+        jointed=support.joint_stiffness is not None,
+    )
+
+
+@cache
+def _mass_shapes(order: int) -> Array:
+    """Products of the nodes' shapes over an element of unit length, (p + 1, p + 1)."""
+    places, weights = gauss(order + 1)
+    values = lagrange_matrices(order, places)[0][:, node_order(order)]
+    return np.asarray(values.T @ (weights[:, None] * values))
+
+
+def _padded(step: Array) -> Array:
+    """A step with that of one more freedom, which stands for none."""
+    return np.concatenate([step, np.zeros((len(step), 1))], axis=1)
+
+
+def _runs(places: Index, none: int) -> list[tuple[slice, slice]]:
+    """Stretches of places that follow each other, without those of none."""
+    kept = np.flatnonzero(places != none)
+    breaks = np.flatnonzero((np.diff(kept) != 1) | (np.diff(places[kept]) != 1)) + 1
+    return [
+        (slice(int(run[0]), int(run[-1]) + 1), slice(int(places[run[0]]), int(places[run[-1]]) + 1))
+        for run in np.split(kept, breaks)
+        if len(run)
+    ]
+
+
+def _pairs(couple: Array) -> list[tuple[Array, Array]]:
+    """A couple on the prop as three pairs of dead forces: unit arms, and the force on each, (B, 3)."""
+    return [(axis, cross(couple, axis) / 2) for axis in np.eye(3)]
+
+
+def _add_couple(state: State, couple: Array, gradient: Array, corner: Array) -> None:
+    """Couple on the prop, that balances the pretension or comes with the load: adds to gradient and tangent."""
+    turn = rotation_matrix(state.turn[:, 0])
+    for axis, force in _pairs(couple):
+        arm = turn @ axis
+        gradient[:, 3:6] -= cross(arm, force)
+        corner[:, 3:6, 3:6] -= _swing(force, arm)
 
 
 @cache
@@ -924,10 +1165,10 @@ def _locate(line: Line, stations: Array) -> list[tuple[Index, Array]]:
 
 
 def _swing(force: Array, arm: Array) -> Array:
-    """Second derivative by the spin of ``force . (R arm)``, for the turned arm, shape (B, 3, 3)."""
-    outer = force[:, :, None] * arm[:, None, :]
-    along = np.einsum("bi,bi->b", force, arm)[:, None, None]
-    return np.asarray((outer + outer.transpose(0, 2, 1)) / 2 - along * np.eye(3))
+    """Second derivative by the spin of ``force . (R arm)``, for the turned arm, shape (..., 3, 3)."""
+    outer = force[..., :, None] * arm[..., None, :]
+    along = np.sum(force * arm, axis=-1)[..., None, None]
+    return np.asarray((outer + np.swapaxes(outer, -1, -2)) / 2 - along * np.eye(3))
 
 
 def _at_places(values: Array, places: Array) -> Array:

@@ -19,18 +19,18 @@ from rigcheck.mechanics.frame import cross_matrix
 __all__ = [
     "conjugate",
     "from_vector",
-    "from_vector_derivatives",
-    "from_vector_slope",
     "logarithm_derivatives",
     "product",
     "rotation_matrix",
     "rotation_vector",
+    "slope_and_bend",
     "spin_map",
     "turn_less_identity",
 ]
 
 Array = NDArray[np.float64]
 
+_EYE = np.eye(3)
 _SINE_TERMS = 16
 _LOGARITHM_TERMS = 56
 
@@ -166,8 +166,8 @@ def _sine_series() -> Array:
     return np.stack([first, np.append(second, 0.0), np.append(third, [0.0, 0.0])], axis=1)
 
 
-def from_vector_slope(vector: Array, axes: Array) -> Array:
-    """Spin when a rotation vector grows along given axes: the first of `from_vector_derivatives`.
+def slope_and_bend(vector: Array, axes: Array, moment: Array) -> tuple[Array, Array]:
+    """Spin when a rotation vector grows along given axes, and the work that a moment does on its change.
 
     Parameters
     ----------
@@ -175,63 +175,36 @@ def from_vector_slope(vector: Array, axes: Array) -> Array:
         Rotation vector [rad], up to two turns.
     axes : array, shape (..., 3, k)
         Columns are the axes.
+    moment : array, shape (..., 3)
+        A fixed vector m.
 
     Returns
     -------
-    array, shape (..., 3, k)
+    slope : array, shape (..., 3, k)
         Spin about the fixed axes for a unit rate along each axis.
-    """
-    s, s1, _ = polyval(np.sum(vector * vector, axis=-1), _sine_series())
-    return _slope(vector, axes, s, s1)[0]
-
-
-def _slope(vector: Array, axes: Array, s: Array, s1: Array) -> tuple[Array, Array]:
-    """Spin along the axes, and the inverse quaternion."""
-    outer = vector[..., :, None] * vector[..., None, :]
-    rise = np.concatenate(
-        [-s[..., None, None] * vector[..., None, :] / 2, _scaled(s, np.eye(3)) + _scaled(s1, outer)], -2
-    )
-    inverse = conjugate(from_vector(vector))
-    along = np.swapaxes(rise @ axes, -1, -2)
-    return np.swapaxes(2 * product(along, inverse[..., None, :])[..., 1:], -1, -2), inverse
-
-
-def from_vector_derivatives(vector: Array, axes: Array) -> tuple[Array, Array]:
-    """Spin and its change when a rotation vector grows along given axes.
-
-    Parameters
-    ----------
-    vector : array, shape (..., 3)
-        Rotation vector [rad], up to two turns.
-    axes : array, shape (..., 3, k)
-        Columns are the axes.
-
-    Returns
-    -------
-    first : array, shape (..., 3, k)
-        Spin about the fixed axes for a unit rate along each axis.
-    second : array, shape (..., 3, k, k)
-        Second derivative of the small rotation that leads from the rotation at `vector` to the one beside it.
+    bend : array, shape (..., k, k)
+        Second derivative of ``m . r``, r the small rotation from that of `vector` to the one beside it.
 
     Notes
     -----
-    With ``q = (cos(t/2), s v)``, ``t = |v|``, a derivative of q turns into a spin as ``2 vec(dq q*)``.
+    With ``q = (cos(t/2), s v)``, ``t = |v|``, a derivative of q turns into a spin as ``2 vec(dq q*)``, and ``2 m .
+    vec(d2q q*)`` is the product of d2q with ``2 (0, m) q``.
     """
-    s, s1, s2 = polyval(np.sum(vector * vector, axis=-1), _sine_series())
-    first, inverse = _slope(vector, axes, s, s1)
-    eye = np.eye(3)
+    square = np.sum(vector * vector, axis=-1, keepdims=True)
+    powers = np.broadcast_to(square, (*square.shape[:-1], _SINE_TERMS)).copy()
+    powers[..., 0] = 1.0
+    series = np.multiply.accumulate(powers, axis=-1) @ _sine_series()
+    s, s1, s2 = (series[..., index, None, None] for index in range(3))
+    cosine = np.cos(np.sqrt(square) / 2)
     outer = vector[..., :, None] * vector[..., None, :]
-    # bend[i, j, k] is the second derivative of the quaternion's k-th part along i and j.
-    mixed = vector[..., None, :, None] * eye[:, None, :] + vector[..., :, None, None] * eye
-    mixed = mixed + eye[:, :, None] * vector[..., None, None, :]
-    triple = outer[..., None] * vector[..., None, None, :]
-    scalar = -(_scaled(s, eye) + _scaled(s1, outer)) / 2
-    bend = np.concatenate(
-        [scalar[..., None], s1[..., None, None, None] * mixed + s2[..., None, None, None] * triple], -1
-    )
-    across = np.einsum("...ijc,...ik,...jl->...klc", bend, axes, axes)
-    second = 2 * product(across, inverse[..., None, None, :])[..., 1:]
-    return first, np.moveaxis(second, -1, -3)
+    turning = 2 * cosine[..., None] * (s * _EYE + s1 * outer) + s * s * (outer + 2 * cross_matrix(vector))
+    pull = 2 * cosine * np.sum(moment * vector, axis=-1, keepdims=True)
+    part = 2 * cosine * moment + 2 * s[..., 0] * cross(moment, vector)
+    mixed = part[..., :, None] * vector[..., None, :]
+    along = np.sum(moment * vector, axis=-1)[..., None, None]
+    bent = s * along * (s * _EYE + s1 * outer) + s1 * (mixed + np.swapaxes(mixed, -1, -2))
+    bent += pull[..., None] * (s1 * _EYE + s2 * outer)
+    return np.asarray(turning @ axes), np.asarray(np.swapaxes(axes, -1, -2) @ bent @ axes)
 
 
 def _scaled(factor: Array, matrix: Array) -> Array:
