@@ -16,14 +16,13 @@ from rigcheck.stock import find_clamp, find_material, names, stock_sizes
 from rigcheck.studies.beside import on_several, side_by_side
 from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.reading.supports import choices_for, constants_of, stock_material
-from rigcheck.studies.rigs import END_BENDS, GRAVITY, LINE_SHARE, Material, Rig, SupportRig, repeat
+from rigcheck.studies.rigs import GRAVITY, Material, SupportRig, repeat
 from rigcheck.studies.task import Choices, Task, Tube
 from rigcheck.units import measured
 
 __all__ = [
     "Candidates",
     "Item",
-    "divided_at_ends",
     "own_items",
     "room_for",
     "shot_with",
@@ -429,23 +428,6 @@ class Candidates:
     def is_straight(self) -> bool:
         """Whether the supports are straight, so that their length can change."""
         return bool(self.task.rig.supports[0].points.shape[1] == 2)
-
-
-def divided_at_ends(rig: Rig) -> NDArray[np.bool_]:
-    """Where the frame gives a support short segments at its ends, because it bends only there, shape (B,).
-
-    Variants can be one batch without touching each other's layout only where this is the same; see
-    `rigcheck.studies.rigs.build_frame`.
-    """
-    divided = np.zeros(rig.batch, dtype=bool)
-    for support in rig.supports:
-        pull = GRAVITY * rig.mass / len(rig.supports)
-        if support.tension is not None:
-            pull = np.maximum(pull, support.tension)
-        section, material = support.section, support.material
-        reach = END_BENDS * np.sqrt(material.youngs_modulus * section.second_moment_y / pull)
-        divided |= reach < LINE_SHARE * support.free_length
-    return divided
 
 
 def shot_with(

@@ -24,6 +24,7 @@ __all__ = [
     "Grade",
     "Limits",
     "grade",
+    "invisible_wobble",
 ]
 
 Array = NDArray[np.float64]
@@ -57,6 +58,11 @@ class Grade:
     value: Array
     limit: float
     status: NDArray[np.str_]
+
+
+def invisible_wobble(limits: Limits, eye: Eye | None) -> float:
+    """Give the residual wobble up to which it is a plain pass, in pixels or without a camera in metres."""
+    return CAUTION_SHARE * limits.wobble * (NOMINAL_PIXEL if eye is None else 1.0)
 
 
 def grade(

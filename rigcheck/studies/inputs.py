@@ -268,7 +268,8 @@ def perturbed(task: Task, inputs: tuple[Input, ...], deviates: Array) -> Task:
         A batch of n.
     """
     count = len(deviates)
-    rig, supports = repeat(task.rig, count), list(repeat(task.rig, count).supports)
+    rig = repeat(task.rig, count)
+    supports = list(rig.supports)
     travels, pushes = list(repeat(task.travels, count)), list(repeat(task.pushes, count))
     materials = [support.material for support in task.rig.supports]
     for column, item in enumerate(inputs):

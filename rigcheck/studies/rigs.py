@@ -6,7 +6,7 @@ with. Each array's first axis counts variants; a single rig is a batch of one.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, fields, replace
 from typing import Any, TypeVar, cast
 
@@ -19,9 +19,7 @@ from rigcheck.mechanics.elements import Order
 
 __all__ = [
     "DOWN",
-    "END_BENDS",
     "GRAVITY",
-    "LINE_SHARE",
     "Batched",
     "Material",
     "Part",
@@ -29,6 +27,8 @@ __all__ = [
     "SleeveRig",
     "SupportRig",
     "build_frame",
+    "divided_at_ends",
+    "layout_of",
     "parts_of",
     "repeat",
     "stack",
@@ -311,6 +311,17 @@ def stack(batches: list[T]) -> T:
     return cast(T, _joined(batches, lambda arrays: np.concatenate(arrays, axis=0)))
 
 
+def layout_of(batch: Any) -> Hashable:
+    """What batches must have in common to be joined by `stack`, other than their number of variants."""
+    if isinstance(batch, np.ndarray):
+        return tuple(batch.shape[1:])
+    if isinstance(batch, Batched):
+        return type(batch), *(layout_of(getattr(batch, item.name)) for item in fields(cast(Any, batch)))
+    if isinstance(batch, tuple):
+        return tuple(layout_of(part) for part in batch)
+    return cast(Hashable, batch)
+
+
 def _joined(values: list[Any], join: Callable[[list[Array]], Array]) -> Any:
     first = values[0]
     if isinstance(first, np.ndarray):
@@ -322,6 +333,22 @@ def _joined(values: list[Any], join: Callable[[list[Array]], Array]) -> Any:
     if isinstance(first, tuple):
         return tuple(_joined(list(group), join) for group in zip(*values, strict=True))
     return first
+
+
+def divided_at_ends(rig: Rig) -> NDArray[np.bool_]:
+    """Where the frame gives a support short segments at its ends, because it bends only there, shape (B,).
+
+    Variants can be one batch without touching each other's layout only where this is the same; see `build_frame`.
+    """
+    divided = np.zeros(rig.batch, dtype=bool)
+    for support in rig.supports:
+        pull = GRAVITY * rig.mass / len(rig.supports)
+        if support.tension is not None:
+            pull = np.maximum(pull, support.tension)
+        section, material = support.section, support.material
+        reach = END_BENDS * np.sqrt(material.youngs_modulus * section.second_moment_y / pull)
+        divided |= reach < LINE_SHARE * support.free_length
+    return divided
 
 
 def build_frame(rig: Rig, *, order: Order | None = None) -> tuple[frames.Frame, list[Part]]:

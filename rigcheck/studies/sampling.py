@@ -6,6 +6,7 @@ import alone takes longer than an ordinary check. At so few variants it is at le
 
 from __future__ import annotations
 
+from functools import cache
 from math import ceil
 from random import Random
 
@@ -53,6 +54,7 @@ def enough_points(inputs: int) -> int:
     return POINTS * max(1, ceil(_POINTS_PER_INPUT * inputs / POINTS))
 
 
+@cache
 def sample(inputs: int, points: int, seed: int) -> Array:
     """Standard normal deviates that fill all inputs evenly, shape (points, inputs).
 
@@ -68,6 +70,7 @@ def sample(inputs: int, points: int, seed: int) -> Array:
     Returns
     -------
     array
+        Read-only: it is kept, because many props have as many inputs.
 
     Raises
     ------
@@ -101,7 +104,9 @@ def sample(inputs: int, points: int, seed: int) -> Array:
         correlation = deviates.T @ deviates / (levels @ levels)
         freed = np.asarray(np.linalg.solve(np.linalg.cholesky(correlation), deviates.T).T, dtype=np.float64)
         deviates = _levelled(np.abs(freed), freed, levels)
-    return np.concatenate([deviates, -deviates])
+    whole = np.concatenate([deviates, -deviates])
+    whole.setflags(write=False)
+    return whole
 
 
 def _levelled(order: Array, signs: Array, levels: Array) -> Array:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING
@@ -11,20 +11,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.model import Prop, Shot
-from rigcheck.studies.evaluate import TooMuchWorkError
-from rigcheck.studies.grading import NOMINAL_PIXEL, Grade, grade
+from rigcheck.studies.evaluate import Outcome, TooMuchWorkError
+from rigcheck.studies.grading import NOMINAL_PIXEL, Grade, grade, invisible_wobble
 from rigcheck.studies.inputs import MEASUREMENTS, Input, inputs_of, perturbed
+from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.results import Finding, Influence, Status
+from rigcheck.studies.rigs import divided_at_ends, layout_of, stack
 from rigcheck.studies.sampling import SEED, enough_points, first_order_shares, quantile_range, sample
 from rigcheck.studies.task import Task
 
 if TYPE_CHECKING:
     from rigcheck.studies.work import Work
 
-__all__ = ["Ranges", "ranges", "ranges_of", "with_chances"]
+__all__ = ["Chances", "Ranges", "chances_of", "ranges", "ranges_of", "with_chances"]
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 _STANDS_OUT = 0.2
 """Share of a spread from which an input is worth a measurement: a choice."""
@@ -39,18 +42,30 @@ _MOST_KEY_VARIANTS = 400_000
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Ranges:
-    """How sure the figures of one prop are.
+class Chances:
+    """How sure one prop is to pass.
+
+    Attributes
+    ----------
+    chance_of_pass : float
+        Share of variants in which none of `chances` fails or is a caution.
+    chances : mapping of str to float
+        The same for each finding alone.
+    """
+
+    chance_of_pass: float
+    chances: Mapping[str, float]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Ranges(Chances):
+    """How sure the figures of one prop are, and whether it passes.
 
     Attributes
     ----------
     ranges : mapping of str to (float, float)
         Where each figure lies nine times in ten: ``sag_mm``, ``frequency_Hz``, ``residual_wobble_px`` (or
         ``_mm`` without a camera), ``settle_s``, ``yield_factor``. An end may be infinite.
-    chance_of_pass : float
-        Share of variants in which none of `chances` fails or is a caution.
-    chances : mapping of str to float
-        The same for each finding alone.
     influences : tuple of Influence
         For each figure, the inputs that matter, most first.
     deciding : str
@@ -64,8 +79,6 @@ class Ranges:
     """
 
     ranges: Mapping[str, tuple[float, float]]
-    chance_of_pass: float
-    chances: Mapping[str, float]
     influences: tuple[Influence, ...]
     deciding: str
     unsolved: int
@@ -124,17 +137,10 @@ def ranges(
     TooMuchWorkError
         The variants bend so far that they would take seconds.
     """
-    task = read_prop(shot, prop).task if task is None else task
-    inputs = inputs_of(shot, prop)
-    points = enough_points(len(inputs)) if points is None else points
-    deviates = sample(len(inputs), points, seed)
-    varied = perturbed(task, inputs, deviates)
-    # Discretisation is far below what any input does to the figures.
-    still = replace(varied, settings=replace(task.settings, coarse=True, most_work=_MOST_WORK)).evaluate()
-    keys = sum(len(travel.keys.times) for travel in task.travels if travel.keys is not None)
-    too_long = keys * points > _MOST_KEY_VARIANTS
-    motion = None if too_long else varied.move(still, course=False)
-    grades = grade(still, motion, varied.limits, varied.eye)
+    variants = _Variants.of(shot, prop, points=points, seed=seed, task=task)
+    task, inputs, deviates, points = variants.task, variants.inputs, variants.deviates, variants.points
+    outcome = _Outcomes.of(variants.varied, too_long=variants.too_long)
+    still, motion, grades = outcome.still, outcome.motion, outcome.grades
     solved = still.solved
     figures: dict[str, Array] = {
         "sag_mm": still.sag * 1e3,
@@ -148,17 +154,13 @@ def ranges(
     if np.isfinite(grades["yield-factor"].value).any():
         figures["yield_factor"] = grades["yield-factor"].value
     figures = {name: np.where(solved, value, _WORST.get(name, np.inf)) for name, value in figures.items()}
-    good = _passing(grades)
-    chances = {name: float(np.mean(passes)) for name, passes in good.items()}
-    whole = np.all(list(good.values()), axis=0) if good else np.ones(points, dtype=bool)
-    if task.limits.hazard == "overhead":
-        whole = np.zeros(points, dtype=bool)
-    least = min(chances, key=lambda name: chances[name], default="sag")
+    chances = _chances(grades, solved, hazard=task.limits.hazard)
+    least = min(chances.chances, key=lambda name: chances.chances[name], default="sag")
     enough = solved.sum() > 2 * len(inputs) + 1
     return Ranges(
         ranges=MappingProxyType({name: quantile_range(values) for name, values in figures.items()}),
-        chance_of_pass=float(np.mean(whole & solved)),
-        chances=MappingProxyType(chances),
+        chance_of_pass=chances.chance_of_pass,
+        chances=chances.chances,
         influences=tuple(
             item
             for name, values in figures.items()
@@ -169,7 +171,80 @@ def ranges(
         unsolved=int((~solved).sum()),
         points=points,
         seed=seed,
-        assumptions=_assumptions(inputs, points, int((~solved).sum()), too_long=too_long),
+        assumptions=_assumptions(inputs, points, int((~solved).sum()), too_long=variants.too_long),
+    )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class _Variants:
+    """The variants of one prop: what varies, how, and the batch."""
+
+    task: Task
+    inputs: tuple[Input, ...]
+    deviates: Array
+    varied: Task
+    too_long: bool
+
+    @staticmethod
+    def of(
+        shot: Shot, prop: Prop, *, points: int | None = None, seed: int = SEED, task: Task | None = None
+    ) -> _Variants:
+        """As for `ranges`."""
+        task = read_prop(shot, prop).task if task is None else task
+        inputs = inputs_of(shot, prop)
+        points = enough_points(len(inputs)) if points is None else points
+        deviates = sample(len(inputs), points, seed)
+        keys = sum(len(travel.keys.times) for travel in task.travels if travel.keys is not None)
+        return _Variants(
+            task=task,
+            inputs=inputs,
+            deviates=deviates,
+            varied=perturbed(task, inputs, deviates),
+            too_long=keys * points > _MOST_KEY_VARIANTS,
+        )
+
+    @property
+    def points(self) -> int:
+        """How many."""
+        return len(self.deviates)
+
+    @property
+    def layout(self) -> Hashable:
+        """What variants have in common with those of the same prop on other supports to be one batch with them."""
+        rig = self.varied.rig
+        if any(support.sleeves for support in rig.supports):
+            # Where they end lays out the whole batch.
+            return id(self)
+        return layout_of((rig, self.varied.travels, self.varied.pushes)), bool(divided_at_ends(rig).any())
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class _Outcomes:
+    """What becomes of variants."""
+
+    still: Outcome
+    motion: MotionOutcome | None
+    grades: dict[str, Grade]
+
+    @staticmethod
+    def of(varied: Task, *, too_long: bool, unseen: float = 0.0) -> _Outcomes:
+        """Compute them; `TooMuchWorkError` as for `ranges`, and `unseen` as for `rigcheck.studies.moving.move`."""
+        # Discretisation is far below what any input does to the figures.
+        settings = replace(varied.settings, coarse=True, most_work=_MOST_WORK)
+        still = replace(varied, settings=settings).evaluate()
+        motion = None if too_long else varied.move(still, course=False, unseen=unseen)
+        return _Outcomes(still=still, motion=motion, grades=grade(still, motion, varied.limits, varied.eye))
+
+
+def _chances(grades: dict[str, Grade], solved: Flags, *, hazard: str) -> Chances:
+    """Shares of variants that pass."""
+    good = _passing(grades)
+    whole = np.all(list(good.values()), axis=0) if good else np.ones(len(solved), dtype=bool)
+    if hazard == "overhead":
+        whole = np.zeros(len(solved), dtype=bool)
+    return Chances(
+        chance_of_pass=float(np.mean(whole & solved)),
+        chances=MappingProxyType({name: float(np.mean(passes)) for name, passes in good.items()}),
     )
 
 
@@ -187,9 +262,7 @@ def ranges_of(work: Work) -> Ranges | None:
         None without a settled state, where a unit is probably wrong, and where so many variants of supports that bend
         so far would take too long.
     """
-    if not work.solved or work.reading.doubts:
-        return None
-    if work.still.moved is not None and work.still.moved.work > _MOST_WORK_OF_ONE:
+    if not _has_ranges(work):
         return None
     try:
         spread = ranges(work.shot, work.prop, task=work.reading.task)
@@ -208,8 +281,77 @@ def ranges_of(work: Work) -> Ranges | None:
     )
 
 
+def chances_of(works: Sequence[Work]) -> list[Chances | None]:
+    """How sure one prop is to pass on each of several supports, as many as can together.
+
+    Parameters
+    ----------
+    works : sequence of Work
+        One prop of one shot, its moves and limits, each time on other supports.
+
+    Returns
+    -------
+    list of Chances or None
+        Of each what `ranges_of` gives.
+    """
+    found: list[Chances | None] = [None] * len(works)
+    alike: dict[Hashable, list[tuple[int, _Variants]]] = {}
+    for place, work in enumerate(works):
+        if _has_ranges(work):
+            variants = _Variants.of(work.shot, work.prop, task=work.reading.task)
+            alike.setdefault(variants.layout, []).append((place, variants))
+    for group in alike.values():
+        together = _chances_together([variants for _, variants in group])
+        for (place, _), chances in zip(group, together, strict=True):
+            found[place] = chances
+    return found
+
+
+def _chances_together(group: list[_Variants]) -> list[Chances | None]:
+    """Chances of variants of one layout; None for those that take too much work."""
+    first = group[0].varied
+    joined = replace(
+        first,
+        rig=stack([variants.varied.rig for variants in group]),
+        travels=stack([variants.varied.travels for variants in group]),
+        pushes=stack([variants.varied.pushes for variants in group]),
+    )
+    try:
+        outcome = _Outcomes.of(
+            joined,
+            too_long=any(variants.too_long for variants in group),
+            unseen=invisible_wobble(first.limits, first.eye),
+        )
+    except TooMuchWorkError:
+        if len(group) == 1:
+            return [None]
+        # Together they may take more than each is allowed.
+        half = len(group) // 2
+        return _chances_together(group[:half]) + _chances_together(group[half:])
+    ends = np.cumsum([variants.points for variants in group]).tolist()
+    return [
+        _chances(
+            {name: _part(item, slice(end - variants.points, end)) for name, item in outcome.grades.items()},
+            outcome.still.solved[end - variants.points : end],
+            hazard=first.limits.hazard,
+        )
+        for variants, end in zip(group, ends, strict=True)
+    ]
+
+
+def _part(item: Grade, rows: slice) -> Grade:
+    return replace(item, value=item.value[rows], status=item.status[rows])
+
+
+def _has_ranges(work: Work) -> bool:
+    """Whether ranges are worked out: it settles, no value is in doubt, and its variants will not take too long."""
+    if not work.solved or work.reading.doubts:
+        return False
+    return work.still.moved is None or work.still.moved.work <= _MOST_WORK_OF_ONE
+
+
 def with_chances(
-    findings: tuple[Finding, ...], spread: Ranges | None
+    findings: tuple[Finding, ...], spread: Chances | None
 ) -> tuple[tuple[Finding, ...], float | None, tuple[str, ...]]:
     """Put the chances into the findings of a prop.
 
@@ -217,8 +359,8 @@ def with_chances(
     ----------
     findings : tuple of Finding
         All of its check.
-    spread : Ranges or None
-        How sure its figures are; None where that was not worked out.
+    spread : Chances or None
+        How sure it is; None where that was not worked out.
 
     Returns
     -------

@@ -9,12 +9,15 @@ from scipy.stats import qmc
 
 from rigcheck.errors import ArgumentError
 from rigcheck.files import read_rig, rig_from_text
+from rigcheck.studies import uncertainty
+from rigcheck.studies.beside import on_several
 from rigcheck.studies.check import check
 from rigcheck.studies.inputs import Input, inputs_of, perturbed
 from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.rigs import take
 from rigcheck.studies.sampling import POINTS, SEED, enough_points, first_order_shares, quantile_range, sample
-from rigcheck.studies.uncertainty import ranges
+from rigcheck.studies.uncertainty import chances_of, ranges, ranges_of
+from rigcheck.studies.work import work_on
 
 RIG = """
 [camera]
@@ -325,3 +328,63 @@ def test_too_many_keyframes_leave_the_wobble_without_a_range(tmp_path):
     assert "residual_wobble_px" not in result.ranges
     assert "sag_mm" in result.ranges
     assert any("too many keyframes" in said for said in result.assumptions)
+
+
+SEVERAL = """
+[camera]
+field_width = "420 mm"
+image_width = 3840
+[[prop]]
+name = "card"
+mass = "60 g"
+size = ["90 mm", "50 mm", "70 mm"]
+[[prop.support]]
+material = "{material}"
+diameter = "{size}"
+length = "{length}"
+{more}
+[[prop.move]]
+slide = "150 mm"
+along = "up"
+duration = "2 s"
+"""
+SUPPORTS = (
+    {"size": "3 mm"},
+    {"size": "1.6 mm"},  # some of its variants sag too far for linear theory
+    {"size": "2 mm"},
+    {"size": "0.8 mm"},  # all of them do
+    {"size": "3 mm", "material": "carbon-rod"},
+    {"size": "4 mm", "material": "carbon-tube", "more": 'section = "tube"\nwall = "0.5 mm"'},
+    {"size": "0.05 mm", "length": "3.5 m"},  # in doubt
+    {"size": "6 mm", "length": "60 mm"},
+)
+
+
+@pytest.mark.parametrize("most_work", [uncertainty._MOST_WORK, 40_000, 1_000])
+def test_chances_of_several_supports_together_are_those_of_each(monkeypatch, most_work):
+    """Whatever else is in the batch, and where some alone would take too much work."""
+    monkeypatch.setattr(uncertainty, "_MOST_WORK", most_work)
+    usual = {"material": "music-wire", "length": "180 mm", "more": ""}
+    shots = [rig_from_text(SEVERAL.format(**usual | one)) for one in SUPPORTS]
+    first = shots[0].prop[0]
+    pair = on_several(first, first.support[0], count=2, spacing=0.03)
+    shots.append(shots[0].model_copy(update={"prop": (pair,)}))
+    works = [work_on(shot, shot.prop[0]) for shot in shots]
+    together, alone = chances_of(works), [ranges_of(work) for work in works]
+    assert [one is None for one in together] == [one is None for one in alone]
+    assert together[6] is None
+    assert (together[1] is None) == (most_work < 2_000)
+    assert (together[3] is None) == (most_work < 100_000)
+    known = [(one, other) for one, other in zip(together, alone, strict=True) if one is not None]
+    assert len(known) >= 5
+    for one, other in known:
+        assert one.chance_of_pass == other.chance_of_pass
+        assert dict(one.chances) == dict(other.chances)
+    assert len({one.chance_of_pass for one, _ in known}) > 2
+
+
+def test_what_is_kept_of_a_sample_cannot_be_changed():
+    kept = sample(4, POINTS, SEED)
+    with pytest.raises(ValueError, match="read-only"):
+        kept[0] = 0.0
+    assert np.array_equal(sample(4, POINTS, SEED), kept)

@@ -9,21 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.mechanics.batches import keep_freed_memory
-from rigcheck.studies.candidates import Candidates, divided_at_ends
+from rigcheck.studies.candidates import Candidates
 from rigcheck.studies.cautions import REQUIRED_FACTOR
 from rigcheck.studies.evaluate import Outcome, needs_large
-from rigcheck.studies.grading import (
-    BUCKLING_FACTOR,
-    CAUTION_SHARE,
-    DROOP_SHARE,
-    NOMINAL_PIXEL,
-    Grade,
-    Limits,
-    grade,
-)
+from rigcheck.studies.grading import BUCKLING_FACTOR, DROOP_SHARE, Grade, Limits, grade, invisible_wobble
 from rigcheck.studies.reading.doubts import FAR_TOO_LONG, FAR_TOO_SLENDER, FAR_TOO_THICK
 from rigcheck.studies.results import Status
-from rigcheck.studies.rigs import Rig
+from rigcheck.studies.rigs import Rig, divided_at_ends
 from rigcheck.studies.task import Task
 
 __all__ = ["AT_ONCE", "FINDINGS", "RANKS", "Graded", "grade_candidates", "margin_of"]
@@ -194,8 +186,8 @@ def _grade_part(
     linear = replace(task, settings=replace(task.settings, displacement="linear"))
     still = linear.evaluate()
     far = needs_large(replace(still, settings=task.settings))
-    invisible = CAUTION_SHARE * task.limits.wobble * (NOMINAL_PIXEL if task.eye is None else 1.0)
-    found = _graded(linear, still, doubtful[part], unseen=invisible if quick else 0.0)
+    unseen = invisible_wobble(task.limits, task.eye) if quick else 0.0
+    found = _graded(linear, still, doubtful[part], unseen=unseen)
     near = ~far | (quick & still.solved & (task.settings.displacement == "auto"))
     graded.put(part[near], _rows(found, near))
     if quick:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import heapq
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -14,7 +15,7 @@ from rigcheck.studies.candidates import Candidates, shot_with
 from rigcheck.studies.examining import examine
 from rigcheck.studies.holding import short_grip
 from rigcheck.studies.results import Finding, Status
-from rigcheck.studies.uncertainty import ranges_of, with_chances
+from rigcheck.studies.uncertainty import chances_of, with_chances
 from rigcheck.studies.work import Work, work_on
 
 __all__ = ["Proposal", "Proposals", "in_full"]
@@ -45,11 +46,6 @@ class Proposal:
     findings: tuple[Finding, ...]
     work: Work
 
-    @cached_property
-    def chance_of_pass(self) -> float | None:
-        """As in a check; worked out when it is asked for, because most that are looked at are not shown."""
-        return with_chances(self.findings, ranges_of(self.work))[1]
-
     @property
     def yields(self) -> bool:
         """Whether it gives way, so that the sag by elastic theory is not where it settles."""
@@ -67,6 +63,7 @@ class Proposals:
     def __init__(self, candidates: Candidates) -> None:
         self._candidates = candidates
         self._known: dict[int, Proposal] = {}
+        self._chances: dict[int, float | None] = {}
         self._put_off: set[int] = set()
 
     def __contains__(self, index: int) -> bool:
@@ -78,6 +75,26 @@ class Proposals:
         if index not in self._known:
             self._known[index] = in_full(self._candidates, index)
         return self._known[index]
+
+    def chances_of_pass(self, indices: Iterable[int]) -> dict[int, float | None]:
+        """As in a check of each; worked out for those that are shown, as many as can together.
+
+        Parameters
+        ----------
+        indices : iterable of int
+            Candidates; those not yet looked at are.
+
+        Returns
+        -------
+        dict of int to (float or None)
+            By candidate; None where a check has no ranges.
+        """
+        wanted = dict.fromkeys(indices)
+        new = [index for index in wanted if index not in self._chances]
+        spreads = chances_of([self.of(index).work for index in new])
+        for index, spread in zip(new, spreads, strict=True):
+            self._chances[index] = with_chances(self.of(index).findings, spread)[1]
+        return {index: self._chances[index] for index in wanted}
 
     def rank(self, index: int, graded: int) -> int:
         """Rank of a candidate as far as it has been looked at; `graded` is what it was graded."""

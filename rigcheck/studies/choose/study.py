@@ -143,34 +143,35 @@ def _choose_prop(
     front = pareto_front(width, graded) if pareto else np.zeros(0, dtype=np.intp)
     reaches = reaches_of(candidates, order, graded) if reach and candidates.is_straight() else {}
 
-    def made(index: int) -> Candidate:
-        return _candidate(candidates, graded, width, reaches, index, proposals.of(index))
-
-    def as_known(index: int) -> Candidate:
+    def as_known(index: int, chance_of_pass: float | None = None) -> Candidate:
         known = proposals.of(index) if index in proposals else None
-        return _candidate(candidates, graded, width, reaches, index, known)
+        return _candidate(candidates, graded, width, reaches, index, known, chance_of_pass)
+
+    def made(indices: Sequence[int]) -> tuple[Candidate, ...]:
+        chances = proposals.chances_of_pass(index for index in indices if index in proposals)
+        return tuple(as_known(index, chances.get(index)) for index in indices)
+
+    def in_words(index: int) -> Candidate:
+        # One that fails as graded needs no whole check to say why.
+        if graded.rank[index] < 2:
+            proposals.of(index)
+        return as_known(index)
 
     prop, shot = candidates.prop, candidates.shot
-    best = tuple(made(index) for index in shown)
+    for index in front.tolist():
+        proposals.of(index)
+    best = made(shown)
     materials = dict.fromkeys(candidates.items[candidates.item[index]].material for index in shown)
     warned = [text for name in materials for text in stock_material(shot, name).cautions]
     return PropChoice(
         name=prop.name,
         best=best,
         lucky=by_luck(best, candidates.free_length() * 1e3),
-        front=tuple(made(index) for index in front.tolist()),
-        # One that fails as graded needs no whole check to say why.
-        thinner=why_not_thinner(
-            candidates,
-            graded,
-            width,
-            shown,
-            proposals,
-            lambda index: (made if graded.rank[index] < 2 else as_known)(index),
-        ),
+        front=made(front.tolist()),
+        thinner=why_not_thinner(candidates, graded, width, shown, proposals, in_words),
         reach=reach_rows(candidates, reaches),
         cures=tuple(_cures(candidates, works)) if works else (),
-        every=tuple(as_known(index) for index in as_found(order, graded, proposals)) if every else (),
+        every=made(as_found(order, graded, proposals)) if every else (),
         tried=len(candidates),
         passing=int((graded.rank == 0).sum()),
         cautioned=int((graded.rank == 1).sum()),
@@ -189,6 +190,7 @@ def _candidate(
     reaches: dict[tuple[int, int], float],
     index: int,
     proposal: Proposal | None,
+    chance_of_pass: float | None,
 ) -> Candidate:
     scale = pixels_per_metre(candidates)
     item, count = int(candidates.item[index]), int(candidates.count[index])
@@ -197,7 +199,7 @@ def _candidate(
         count=count,
         verdict=RANKS[int(graded.rank[index])] if proposal is None else proposal.verdict,
         in_full=proposal is not None,
-        chance_of_pass=None if proposal is None else proposal.chance_of_pass,
+        chance_of_pass=chance_of_pass,
         sag_mm=None if proposal is not None and proposal.yields else _number(graded.sag[index] * 1e3),
         frequency_hz=_number(graded.frequency[index]),
         residual_wobble_mm=_number(graded.wobble[index] * 1e3),
