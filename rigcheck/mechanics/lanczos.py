@@ -10,9 +10,9 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from rigcheck.mechanics.batches import inverse_factor, uncoupled, upper_inverse_factor
+from rigcheck.mechanics.batches import uncoupled, upper_inverse_factor
 
-__all__ = ["Arrow", "Motion", "few_modes", "motion_of", "reached", "those_that_count"]
+__all__ = ["Arrow", "Inside", "Motion", "few_modes", "motion_of", "reached", "those_that_count"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -33,12 +33,40 @@ class Motion:
         Modal force of each field.
     follow : array, shape (B, n, k)
         What each field does when it is applied slowly.
+    inside : list of array, shape (B, i, k + m)
+        How each of the insides moves away from its static shape, in its own freedoms: under the fields, and then in
+        the modes.
     """
 
     angular_frequency: Array
     shape: Array
     participation: Array
     follow: Array
+    inside: list[Array]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Inside:
+    """Freedoms that touch no other inside, measured from the static shape that the nodes give them.
+
+    In coordinates y in which their stiffness is the identity: their own freedoms are ``root y``.
+
+    Attributes
+    ----------
+    root : array, shape (B, i, i)
+        R, with R R^T the inverse of their stiffness.
+    side : array, shape (B, n, i)
+        Mass between the nodes' freedoms and y.
+    inner : array, shape (B, i, i)
+        Mass of y.
+    push : array, shape (B, i, k)
+        Load of each field on y.
+    """
+
+    root: Array
+    side: Array
+    inner: Array
+    push: Array
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -147,7 +175,7 @@ def motion_of(
     prop: int,
     least_share: float,
     steps: int = 3,
-    inside: Sequence[Index] = (),
+    insides: Sequence[Inside] = (),
 ) -> Motion:
     """Answer of any frame to fields of acceleration, by the modes that move its prop.
 
@@ -163,65 +191,41 @@ def motion_of(
         How many of the freedoms, which come first, are the prop's: three displacements first.
     least_share, steps
         As in `rigcheck.mechanics.condensed.CondensedFrame.motion`, where the method is described.
-    inside : sequence of int array
-        Groups of other freedoms that touch no other group: they are measured from their static shapes, which makes
-        all products small.
+    insides : sequence of Inside
+        More freedoms, whose static shapes are counted in the three arrays: that makes all products small.
 
     Returns
     -------
     Motion
     """
-    size = stiffness.shape[1]
-    kept = np.ones(size, dtype=bool)
-    kept[np.concatenate([np.zeros(0, dtype=np.intp), *inside])] = False
-    outside = np.flatnonzero(kept)
-    block = outside[:, None], outside
-    firm, heavy, load = stiffness[:, *block], mass[:, *block], loads[:, outside].copy()
-    sides, inner, roots, pushes, shapes, places = [], [], [], [], [], []
-    start = len(outside)
-    for own in inside:
-        across, along = (own[:, None], own), (own[:, None], outside)
-        lower = inverse_factor(stiffness[:, *across])
-        link, carried, weighty = stiffness[:, *along], mass[:, *along], mass[:, *across]
-        shape = -_transposed(lower) @ (lower @ link)
-        mixed = carried + weighty @ shape
-        firm += _transposed(link) @ shape
-        heavy += _transposed(carried) @ shape + _transposed(shape) @ mixed
-        load += _transposed(shape) @ loads[:, own]
-        sides.append(_transposed(lower @ mixed))
-        inner.append(lower @ weighty @ _transposed(lower))
-        roots.append(_transposed(lower))
-        pushes.append(lower @ loads[:, own])
-        shapes.append(shape)
-        places.append(np.arange(start, start + len(own)))
-        start += len(own)
-    factor = upper_inverse_factor(firm)
+    factor = upper_inverse_factor(stiffness)
+    count = stiffness.shape[1]
+    stops = np.cumsum([count, *(one.inner.shape[1] for one in insides)])
+    places = [np.arange(start, stop) for start, stop in pairwise(stops)]
     arrow = Arrow(
-        nodes=factor @ heavy @ _transposed(factor),
-        sides=[factor @ side for side in sides],
-        inner=inner,
-        roots=roots,
+        nodes=factor @ mass @ _transposed(factor),
+        sides=[factor @ one.side for one in insides],
+        inner=[one.inner for one in insides],
+        roots=[one.root for one in insides],
         places=places,
     )
     omega, participation, states = few_modes(
         arrow,
         factor,
-        np.concatenate([factor @ load, *pushes], axis=1),
-        uncoupled(firm, heavy),
+        np.concatenate([factor @ loads, *(one.push for one in insides)], axis=1),
+        uncoupled(stiffness, mass),
         prop=prop,
         least_share=least_share,
         steps=steps,
     )
-    result = np.empty((len(stiffness), size, states.shape[2]))
-    result[:, outside] = outer = _transposed(factor) @ states[:, : len(outside)]
-    for own, shape, root, place in zip(inside, shapes, roots, places, strict=True):
-        result[:, own] = shape @ outer + root @ states[:, place]
-    count = loads.shape[2]
+    moved = _transposed(factor) @ states[:, :count]
+    fields = loads.shape[2]
     return Motion(
         angular_frequency=omega,
-        shape=result[:, :, count:],
+        shape=moved[:, :, fields:],
         participation=participation,
-        follow=result[:, :, :count],
+        follow=moved[:, :, :fields],
+        inside=[one.root @ states[:, place] for one, place in zip(insides, places, strict=True)],
     )
 
 

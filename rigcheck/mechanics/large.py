@@ -11,15 +11,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from functools import cached_property
 from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.errors import ArgumentError
-from rigcheck.mechanics.frame import Frame, Prop, Support
+from rigcheck.mechanics.batches import inverse_factor
+from rigcheck.mechanics.frame import PROP_FREEDOMS, Frame, Prop, Support
+from rigcheck.mechanics.lanczos import Inside, Motion, motion_of
 from rigcheck.mechanics.load_steps import Search
 from rigcheck.mechanics.modes import Modes, natural_modes
+from rigcheck.mechanics.rod_elements import END_FREEDOMS
 from rigcheck.mechanics.rods import Evaluation, Rods, State
 from rigcheck.mechanics.statics import SectionForces
 from rigcheck.mechanics.turns import rotation_matrix, rotation_vector
@@ -319,12 +323,10 @@ class MovedFrame:
         Variants and freedoms. The first six freedoms are the prop's displacement and rotation.
     work : int
         As in `LargeSettled`, of all that were settled together.
-    stiffness, mass : array, shape (B, n, n)
-        Tangent of the settled state and consistent mass there, rotary inertia included.
 
     Notes
     -----
-    Rows of a variant that is not settled, or not stable, are NaN. A batch of B needs about 16 B n^2 bytes.
+    Rows of a variant that is not settled, or not stable, are NaN.
     """
 
     def __init__(self, settled: LargeSettled, *, about_state: bool = True) -> None:
@@ -336,22 +338,21 @@ class MovedFrame:
         self.known: Flags = (
             settled.converged & settled.stable if about_state else np.ones(rods.batch, dtype=bool)
         )
-        here = settled.evaluation
+        self._here = settled.evaluation
         if not about_state:
-            here = rods.evaluate(self.state, np.zeros_like(rods.points), share=np.zeros(rods.batch))
-        self._ends, self._strain_map = here.ends, here.strain_map
+            self._here = rods.evaluate(self.state, np.zeros_like(rods.points), share=np.zeros(rods.batch))
         self._inertia = rods.inertia(self.state)
-        self.stiffness = rods.tangent(here)
-        self.mass: Array = rods.mass(self.state, self._ends, self._inertia)
-        if not self.known.all():
-            known = self.known[:, None, None]
-            self.stiffness = np.where(known, self.stiffness, np.nan)
-            self.mass = np.where(known, self.mass, np.nan)
 
-    @property
-    def inside(self) -> list[Index]:
-        """Freedoms inside each element, which touch those of no other."""
-        return list(self.rods.inner_freedoms)
+    @cached_property
+    def stiffness(self) -> Array:
+        """Tangent of the settled state, shape (B, n, n)."""
+        return np.where(self.known[:, None, None], self.rods.tangent(self._here), np.nan)
+
+    @cached_property
+    def mass(self) -> Array:
+        """Consistent mass there, rotary inertia included, shape (B, n, n)."""
+        mass = self.rods.mass(self.state, self._here.ends, self._inertia)
+        return np.where(self.known[:, None, None], mass, np.nan)
 
     def inertial_load(
         self, offset: Array, gradient: Array | None = None, about: Array | None = None
@@ -362,23 +363,111 @@ class MovedFrame:
 
         Parameters
         ----------
-        offset : array, shape (B, 3) or (3,)
-            Acceleration at the point `about` [m/s2].
-        gradient : array, shape (B, 3, 3), optional
+        offset : array, shape (..., B, 3) or (3,)
+            Acceleration at the point `about` [m/s2]; several fields stand before the variants.
+        gradient : array, shape (..., B, 3, 3), optional
             Change of it with place [1/s2].
         about : array, shape (B, 3), optional
             [m]; the origin if left out.
 
         Returns
         -------
-        array, shape (B, n)
+        array, shape (..., B, n)
             Generalised forces.
         """
         shape = (self.batch, 3)
-        offset = np.broadcast_to(np.asarray(offset, dtype=float), shape)
-        spread = np.broadcast_to(np.zeros((3, 3)) if gradient is None else gradient, (*shape, 3))
+        offset = np.asarray(offset, dtype=float)
+        offset = np.broadcast_to(offset, np.broadcast_shapes(offset.shape, shape))
         origin = np.broadcast_to(np.zeros(3) if about is None else about, shape)
-        return self.rods.inertial_load(self.state, self._ends, self._inertia, offset, spread, origin)
+        return self.rods.inertial_load(self.state, self._here.ends, self._inertia, offset, gradient, origin)
+
+    def motion(
+        self, *, turning: bool, least_share: float, steps: int, stations: Array
+    ) -> tuple[Motion, list[SectionForces]]:
+        """Answer to the unit fields of acceleration, by the modes that move the prop.
+
+        Parameters
+        ----------
+        turning : bool
+            Beside the uniform fields along right, up, toward, also those that grow by 1/s2 with place: nine more.
+        least_share, steps
+            As in `rigcheck.mechanics.lanczos.motion_of`.
+        stations : array, shape (s,)
+            As in `section_forces`.
+
+        Returns
+        -------
+        Motion
+            Of the prop and the ends of the elements.
+        list of SectionForces
+            Under the fields, and then in the modes; each of shape (B, s, k + m).
+
+        Raises
+        ------
+        numpy.linalg.LinAlgError
+            Where a stiffness is not positive definite.
+        """
+        rods, here, maps = self.rods, self._here, self._here.ends.maps
+        back = np.swapaxes(maps, -1, -2)
+        loads, pushed = self._unit_loads(turning=turning)
+        # What is inside an element touches its ends only, and is measured from the static shape that they give it.
+        stiff, heavy = here.element_tangent, rods.element_mass(self._inertia)
+        block, weighty = stiff[..., END_FREEDOMS:, END_FREEDOMS:], heavy[..., END_FREEDOMS:, END_FREEDOMS:]
+        lower = inverse_factor(block.reshape(-1, *block.shape[2:])).reshape(block.shape)
+        root = np.swapaxes(lower, -1, -2)
+        link, carried = (
+            lower @ stiff[..., END_FREEDOMS:, :END_FREEDOMS],
+            heavy[..., END_FREEDOMS:, :END_FREEDOMS],
+        )
+        shape = -(root @ link)
+        drawn = np.swapaxes(shape, -1, -2)
+        mixed = carried + weighty @ shape
+        firm = stiff[..., :END_FREEDOMS, :END_FREEDOMS] - np.swapaxes(link, -1, -2) @ link
+        ends = heavy[..., :END_FREEDOMS, :END_FREEDOMS] + np.swapaxes(carried, -1, -2) @ shape + drawn @ mixed
+        stiffness, mass = here.corner.copy(), np.zeros_like(here.corner)
+        mass[:, :PROP_FREEDOMS, :PROP_FREEDOMS] = rods.prop_mass(self.state)
+        rods.add_outer(stiffness, back @ firm @ maps)
+        rods.add_outer(mass, back @ ends @ maps)
+        on_ends, beside = back @ (drawn @ pushed), back @ np.swapaxes(lower @ mixed, -1, -2)
+        sides = [np.zeros((self.batch, stiffness.shape[1], block.shape[2])) for _ in rods.outer_runs]
+        for index, (side, runs) in enumerate(zip(sides, rods.outer_runs, strict=True)):
+            for rows, place in runs:
+                loads[:, place] += on_ends[:, index, rows]
+                side[:, place] = beside[:, index, rows]
+        inner, push = lower @ weighty @ root, lower @ pushed
+        motion = motion_of(
+            stiffness,
+            mass,
+            loads,
+            prop=PROP_FREEDOMS,
+            least_share=least_share,
+            steps=steps,
+            insides=[
+                Inside(root=root[:, index], side=side, inner=inner[:, index], push=push[:, index])
+                for index, side in enumerate(sides)
+            ],
+        )
+        moved = maps @ rods.at_ends(np.concatenate([motion.follow, motion.shape], axis=2))
+        steps_of = np.concatenate([moved, shape @ moved + np.stack(motion.inside, axis=1)], axis=2)
+        return motion, _section_forces(rods, rods.stress_change(here.strain_map, steps_of), stations)
+
+    def _unit_loads(self, *, turning: bool) -> tuple[Array, Array]:
+        """Loads of unit fields of acceleration on the outer freedoms, (B, m, k), and on those inside each element.
+
+        The latter in its own axes, (B, E, 6 (p - 1), k).
+        """
+        rods = self.rods
+        axes = np.broadcast_to(np.eye(3)[:, None], (3, self.batch, 3))
+        loads = self.inertial_load(axes)
+        if turning:
+            spread = np.broadcast_to(np.eye(9).reshape(9, 1, 3, 3), (9, self.batch, 3, 3))
+            loads = np.concatenate([loads, self.inertial_load(np.zeros((9, self.batch, 3)), spread)])
+        inside = loads[..., rods.inner_freedoms]
+        turned = inside.reshape(*inside.shape[:3], -1, 3) @ np.swapaxes(rods.axes, -1, -2)
+        return (
+            np.ascontiguousarray(np.moveaxis(loads[..., rods.outer_freedoms], 0, 2)),
+            np.ascontiguousarray(np.moveaxis(turned.reshape(inside.shape), 0, 3)),
+        )
 
     def section_forces(self, state: Array, stations: Array) -> list[SectionForces]:
         """Change of the section forces with small motion; as `rigcheck.mechanics.statics.section_forces`.
@@ -397,7 +486,8 @@ class MovedFrame:
             s, k).
         """
         many = state if state.ndim == 3 else state[..., None]
-        change = self.rods.stress_change(self._ends, self._strain_map, many)
+        steps = self.rods.element_steps(self._here.ends, many)
+        change = self.rods.stress_change(self._here.strain_map, steps)
         return _section_forces(self.rods, change if state.ndim == 3 else change[..., 0], stations)
 
     def take(self, chosen: Index) -> MovedFrame:
@@ -406,9 +496,7 @@ class MovedFrame:
         result.rods, result.state = self.rods.take(chosen), self.state.take(chosen)
         result.batch, result.size, result.known = len(chosen), self.size, self.known[chosen]
         result.work = self.work
-        result.stiffness, result.mass = self.stiffness[chosen], self.mass[chosen]
-        result._ends, result._strain_map = self._ends.take(chosen), self._strain_map[chosen]
-        result._inertia = self._inertia.take(chosen)
+        result._here, result._inertia = self._here.take(chosen), self._inertia.take(chosen)
         return result
 
 

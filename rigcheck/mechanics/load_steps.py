@@ -287,11 +287,10 @@ def condensed(rods: Rods, evaluation: Evaluation) -> Condensed:
     stiff = back @ added[..., :END_FREEDOMS] @ maps
     force = (back @ added[..., END_FREEDOMS:])[..., 0]
     reduced, gradient = evaluation.corner.copy(), evaluation.gradient[:, rods.outer_freedoms]
+    rods.add_outer(reduced, stiff)
     for index, runs in enumerate(rods.outer_runs):
         for rows, place in runs:
             gradient[:, place] += force[:, index, rows]
-            for columns, other in runs:
-                reduced[:, place, other] += stiff[:, index, rows, columns]
     return Condensed(blocks=blocks, inner=inner, reduced=reduced, gradient=gradient)
 
 
@@ -313,10 +312,7 @@ def newton_step(rods: Rods, evaluation: Evaluation, parts: Condensed) -> Array:
         NaN where a tangent is singular.
     """
     outer = -_solved(parts.reduced, parts.gradient[..., None])
-    ends = (
-        evaluation.ends.maps
-        @ np.concatenate([outer, np.zeros_like(outer[:, :1])], axis=1)[:, rods.outer_ends]
-    )
+    ends = evaluation.ends.maps @ rods.at_ends(outer)
     local = parts.inner[..., :END_FREEDOMS] @ ends + parts.inner[..., END_FREEDOMS:]
     result = np.empty_like(evaluation.gradient)
     result[:, rods.outer_freedoms] = outer[..., 0]

@@ -179,6 +179,10 @@ class Evaluation:
             np.concatenate(arrays) for arrays in zip(*(part.arrays for part in parts), strict=True)
         )
 
+    def take(self, chosen: Index) -> Evaluation:
+        """Some variants only."""
+        return self._of(value[chosen] for value in self.arrays)
+
     def put(self, chosen: Index, other: Evaluation, rows: Index) -> None:
         """Overwrite some variants with rows of another."""
         for mine, theirs in zip(self.arrays, other.arrays, strict=True):
@@ -441,6 +445,18 @@ class Rods:
         places[self.outer_freedoms] = np.arange(len(self.outer_freedoms))
         return np.asarray(places[self.end_freedoms])
 
+    def add_outer(self, result: Array, blocks: Array) -> None:
+        """Add matrices among the `end_freedoms`, (B, E, k, k), to one among the outer freedoms, (B, m, m)."""
+        for index, runs in enumerate(self.outer_runs):
+            for rows, place in runs:
+                for columns, other in runs:
+                    result[:, place, other] += blocks[:, index, rows, columns]
+
+    def at_ends(self, outer: Array) -> Array:
+        """Of the outer freedoms, (B, m, k), those of the ends of each element, in the order of `end_freedoms`."""
+        none = np.zeros((len(outer), 1, outer.shape[2]))
+        return np.asarray(np.concatenate([outer, none], axis=1)[:, self.outer_ends])
+
     @cached_property
     def outer_runs(self) -> list[list[tuple[slice, slice]]]:
         """For each element the stretches of its end freedoms, and where they lie among the outer freedoms."""
@@ -562,8 +578,20 @@ class Rods:
         vector = self._root_vector(state.root_angle)
         return self._ends(state, slope_and_bend(vector, self.root_axes, np.zeros_like(vector))[0])
 
-    def _element_steps(self, ends: Ends, step: Array) -> Array:
-        """Displacements and spins of each element's nodes in its own axes, (B, E, 6 (p + 1), k), for small steps."""
+    def element_steps(self, ends: Ends, step: Array) -> Array:
+        """Displacements and spins of each element's nodes in its own axes for small steps.
+
+        Parameters
+        ----------
+        ends : Ends
+            Of the state where they start.
+        step : array, shape (B, n, k)
+            Freedoms.
+
+        Returns
+        -------
+        array, shape (B, E, 6 (p + 1), k)
+        """
         batch, many = step.shape[0], step.shape[2]
         count = len(self.members)
         padded = np.concatenate([step, np.zeros((batch, 1, many))], axis=1)
@@ -767,29 +795,28 @@ class Rods:
         -------
         array, shape (B, E, p, 6)
         """
-        change = self.stress_change(evaluation.ends, evaluation.strain_map, step[..., None])
+        change = self.stress_change(
+            evaluation.strain_map, self.element_steps(evaluation.ends, step[..., None])
+        )
         return np.asarray(evaluation.stress + change[..., 0])
 
-    def stress_change(self, ends: Ends, strain_map: Array, step: Array) -> Array:
+    def stress_change(self, strain_map: Array, steps: Array) -> Array:
         """Change of the section forces with small steps.
 
         Parameters
         ----------
-        ends : Ends
-            Of the state where it starts.
         strain_map : array
-            Of the `Evaluation` there.
-        step : array, shape (B, n, k)
-            Freedoms.
+            Of the `Evaluation` where they start.
+        steps : array, shape (B, E, 6 (p + 1), k)
+            As from `element_steps`.
 
         Returns
         -------
         array, shape (B, E, p, 6, k)
         """
-        local = self._element_steps(ends, step)
         # All points of an element in one product.
-        rows = strain_map.reshape(*strain_map.shape[:2], -1, strain_map.shape[4]) @ local
-        change = rows.reshape(*strain_map.shape[:4], step.shape[2])
+        rows = strain_map.reshape(*strain_map.shape[:2], -1, strain_map.shape[4]) @ steps
+        change = rows.reshape(*strain_map.shape[:4], steps.shape[3])
         change *= self.strain_stiffness[:, :, :, None, None]
         return np.swapaxes(change, 2, 3)
 
@@ -866,8 +893,8 @@ class Rods:
             spins=spins.reshape(*shape, *spins.shape[1:]), turn=axes.reshape(*shape, *axes.shape[1:])
         )
 
-    def mass(self, state: State, ends: Ends, inertia: Inertia) -> Array:
-        """Consistent mass about a state, shape (B, n, n), with what `ends` and `inertia` say there."""
+    def element_mass(self, inertia: Inertia) -> Array:
+        """Consistent mass about a state, of each element as in `Evaluation.element_tangent`."""
         order = self.order
         nodes = order + 1
         shifts, spins = (
@@ -881,9 +908,19 @@ class Rods:
         rows = inertia.spins.reshape(*self.length.shape, -1, 3 * nodes)
         heavy = self._section_moments.reshape(*self.length.shape, -1, 1)
         blocks[..., spins, spins] = np.swapaxes(rows, -1, -2) @ (heavy * rows)
-        result = self._assembled(blocks, ends)
-        result[:, [0, 1, 2], [0, 1, 2]] += self.prop.mass[:, None]
-        result[:, 3:6, 3:6] += self._prop_inertia(state)
+        return np.asarray(blocks)
+
+    def prop_mass(self, state: State) -> Array:
+        """The prop's mass about a state, shape (B, 6, 6)."""
+        result = np.zeros((self.batch, PROP_FREEDOMS, PROP_FREEDOMS))
+        result[:, [0, 1, 2], [0, 1, 2]] = self.prop.mass[:, None]
+        result[:, 3:, 3:] = self._prop_inertia(state)
+        return result
+
+    def mass(self, state: State, ends: Ends, inertia: Inertia) -> Array:
+        """Consistent mass about a state, shape (B, n, n), with what `ends` and `inertia` say there."""
+        result = self._assembled(self.element_mass(inertia), ends)
+        result[:, :PROP_FREEDOMS, :PROP_FREEDOMS] += self.prop_mass(state)
         return result
 
     def inertial_load(
@@ -892,7 +929,7 @@ class Rods:
         ends: Ends,
         inertia: Inertia,
         offset: Array,
-        gradient: Array,
+        gradient: Array | None,
         about: Array,
     ) -> Array:
         """Load of fields of acceleration on the moved rods.
@@ -907,20 +944,23 @@ class Rods:
             The same.
         offset, about : array, shape (..., B, 3)
             The field is ``offset + gradient (x - about)`` [m/s2], [m].
-        gradient : array, shape (..., B, 3, 3)
-            [1/s2].
+        gradient : array, shape (..., B, 3, 3), or None
+            [1/s2]; None for a uniform field.
 
         Returns
         -------
         array, shape (..., B, n)
             Generalised forces.
         """
-        moved = self.points + state.shift - about[..., None, :]
-        field = offset[..., None, :] + moved @ np.swapaxes(gradient, -1, -2)
+        if gradient is None:
+            field = np.broadcast_to(offset[..., None, :], (*offset.shape[:-1], self.node_count, 3))
+        else:
+            moved = self.points + state.shift - about[..., None, :]
+            field = offset[..., None, :] + moved @ np.swapaxes(gradient, -1, -2)
         mass = (self.mass_per_length * self.length)[..., None, None]
         on_elements = np.zeros((*field.shape[:-2], *self.members.shape, 6))
         on_elements[..., :3] = mass * (_mass_shapes(self.order) @ field[..., self.members, :])
-        if np.any(gradient):
+        if gradient is not None:
             own = inertia.turn @ gradient[..., None, None, :, :] @ np.swapaxes(inertia.turn, -1, -2)
             couple = _field_couple(self._section_moments[..., None] * np.eye(3), own)
             turned = np.einsum("begij,...begi->...bej", inertia.spins, couple)
@@ -928,8 +968,9 @@ class Rods:
             on_elements[..., 3:] = turned
         result = self._generalised(self._on_nodes(on_elements), ends)[..., :-1]
         result[..., :3] += self.prop.mass[:, None] * field[..., 0, :]
-        result[..., 3:6] += _field_couple(self._prop_inertia(state), gradient)
-        return result
+        if gradient is not None:
+            result[..., 3:6] += _field_couple(self._prop_inertia(state), gradient)
+        return np.asarray(result)
 
     @property
     def _section_moments(self) -> Array:

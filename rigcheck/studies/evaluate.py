@@ -464,7 +464,7 @@ def _with_pretension(frame: Frame, forces: list[SectionForces]) -> list[SectionF
     ]
 
 
-def _unit_loads(frame: Frame | MovedFrame, *, turning: bool) -> Array:
+def _unit_loads(frame: Frame, *, turning: bool) -> Array:
     """Loads of the unit fields of acceleration, (B, n, k); see `Dynamics`."""
     loads = [frame.inertial_load(axis) for axis in np.eye(3)]
     if turning:
@@ -589,7 +589,6 @@ def _some_large(
     outcome: Outcome, chosen: Index, elements: int, *, turning: bool, natural: list[Array] | None
 ) -> Outcome:
     """The outcome with a few variants solved for large displacement, all at once."""
-    from rigcheck.mechanics.lanczos import motion_of
     from rigcheck.mechanics.large import MovedFrame, settle_large
 
     rig, settings = outcome.rig, outcome.settings
@@ -618,14 +617,8 @@ def _some_large(
     if len(known) < len(chosen):
         moved = moved.take(known)
     try:
-        motion = motion_of(
-            moved.stiffness,
-            moved.mass,
-            _unit_loads(moved, turning=turning),
-            prop=PROP_FREEDOMS,
-            least_share=settings.least_share,
-            steps=_steps(settings),
-            inside=moved.inside,
+        motion, found = moved.motion(
+            turning=turning, least_share=settings.least_share, steps=_steps(settings), stations=STATIONS
         )
     except np.linalg.LinAlgError:
         # A stiffness that spans more decades than numbers have digits. Only its own variant has no answer.
@@ -637,7 +630,6 @@ def _some_large(
             return outcome
         solved[chosen], reached[chosen] = False, 0.0
         return replace(outcome, **changes)
-    found = moved.section_forces(np.concatenate([motion.follow, motion.shape], axis=2), STATIONS)
     fields = motion.follow.shape[2]
     count = max(motion.angular_frequency.shape[1], outcome.dynamics.angular_frequency.shape[1])
     dynamics = outcome.dynamics.widened(count)

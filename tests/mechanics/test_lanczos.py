@@ -106,26 +106,6 @@ def test_motion_of_a_whole_frame_as_scipy_finds_it():
     np.testing.assert_allclose(found.follow, np.linalg.solve(stiff, loads), rtol=1e-7, atol=1e-12)
 
 
-def test_freedoms_inside_elements_change_nothing():
-    """Three groups that touch only the first eight freedoms, as inside elements, against the whole as it is."""
-    stiff, heavy = matrices(26, seed=6)
-    apart = np.zeros((26, 26), dtype=bool)
-    inside = [np.arange(8, 14), np.arange(14, 20), np.arange(20, 26)]
-    for own in inside:
-        apart[own[0] :, own] = apart[own, own[0] :] = True
-        apart[own[:, None], own] = False
-    stiff, heavy = (np.where(apart, 0.0, matrix) + 30 * np.eye(26) for matrix in (stiff / 1e6, heavy))
-    assert np.linalg.eigvalsh(np.concatenate([stiff, heavy])).min() > 0
-    loads = heavy[:, :, :3]
-    kinds = {"prop": 6, "least_share": 0.0, "steps": 3}
-    one = motion_of(stiff, heavy, loads, **kinds)
-    other = motion_of(stiff, heavy, loads, **kinds, inside=inside)
-    np.testing.assert_allclose(other.angular_frequency[:, :20], one.angular_frequency[:, :20], rtol=1e-9)
-    np.testing.assert_allclose(other.follow, one.follow, rtol=1e-9, atol=1e-12)
-    signs = np.sign(np.sum(one.shape * other.shape, axis=1))[:, None, :20]
-    np.testing.assert_allclose(signs * other.shape[:, :, :20], one.shape[:, :, :20], atol=1e-7)
-
-
 @pytest.mark.parametrize("least_share", [0.0, 2e-3])
 def test_modes_that_hardly_move_the_prop_are_left_out_but_the_lowest(least_share):
     value = np.array([[4.0, 1.0, 2.0], [4.0, 1.0, 2.0]])

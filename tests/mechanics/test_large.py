@@ -19,6 +19,7 @@ from rig_builders import (
 
 from rigcheck.errors import ArgumentError
 from rigcheck.mechanics.frame import Frame
+from rigcheck.mechanics.lanczos import motion_of
 from rigcheck.mechanics.large import MovedFrame, elements_for, large_modes, settle_large
 from rigcheck.mechanics.modes import natural_modes
 from rigcheck.mechanics.rods import Rods
@@ -530,6 +531,46 @@ def test_inertial_load_is_the_load_of_the_moved_shape():
         state, wires.ends(state), wires.inertia(state), np.zeros((1, 3)), cross[None], np.zeros((1, 3))
     )
     np.testing.assert_allclose((load - own)[0, 3:6], turn @ prop.inertia[0] @ turn.T @ spin, rtol=1e-6)
+
+
+@pytest.mark.parametrize("layout", [bent, two_supports, taut])
+def test_motion_by_its_elements_is_that_of_the_whole_matrices(layout):
+    """What is inside the elements is measured from its static shape there; here nothing is."""
+    supports, prop = heavy(layout)
+    frame = MovedFrame(require_settled(settle_large(supports, prop, DOWN)))
+    stations = np.array([0.0, 0.4, 1.0])
+    found, forces = frame.motion(turning=True, least_share=1e-3, steps=3, stations=stations)
+    fields = [frame.inertial_load(axis) for axis in np.eye(3)]
+    fields += [frame.inertial_load(np.zeros(3), entry.reshape(1, 3, 3)) for entry in np.eye(9)]
+    loads = np.stack(fields, axis=2)
+    whole = motion_of(frame.stiffness, frame.mass, loads, prop=6, least_share=1e-3, steps=8)
+    lowest = 4
+    np.testing.assert_allclose(
+        found.angular_frequency[:, :lowest], whole.angular_frequency[:, :lowest], rtol=1e-6
+    )
+    size = np.abs(whole.follow[:, :6]).max()
+    np.testing.assert_allclose(found.follow[:, :6], whole.follow[:, :6], atol=1e-9 * size)
+    sign = np.sign(np.sum(whole.shape[:, :6, :lowest] * found.shape[:, :6, :lowest], axis=1))[:, None]
+    size = np.abs(whole.shape[:, :6, :lowest]).max()
+    np.testing.assert_allclose(
+        sign * found.shape[:, :6, :lowest], whole.shape[:, :6, :lowest], atol=1e-3 * size
+    )
+    size = np.abs(whole.participation[:, :lowest]).max()
+    np.testing.assert_allclose(
+        sign[:, 0, :, None] * found.participation[:, :lowest],
+        whole.participation[:, :lowest],
+        atol=1e-3 * size,
+    )
+    wanted = frame.section_forces(whole.follow, stations)
+    for ours, theirs in zip(forces, wanted, strict=True):
+        for part in ("axial", "torque", "moment_y", "moment_z"):
+            size = np.abs(getattr(theirs, part)).max(axis=(0, 1))
+            np.testing.assert_allclose(
+                getattr(ours, part)[..., : len(fields)],
+                getattr(theirs, part),
+                rtol=1e-6,
+                atol=1e-8 * size.max(),
+            )
 
 
 def test_modes_have_unit_mass_and_all_the_mass_takes_part():
