@@ -8,7 +8,7 @@ not at all. A tip is a fixed point of the prop, with or without a rotational spr
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cached_property
 
 import numpy as np
@@ -30,6 +30,7 @@ __all__ = [
 ]
 
 Array = NDArray[np.float64]
+Index = NDArray[np.intp]
 
 PROP_FREEDOMS = 6
 """Displacement and rotation of the prop come first among the freedoms of a frame."""
@@ -124,6 +125,10 @@ class Support:
         """Number of straight pieces."""
         return int(self.points.shape[1]) - 1
 
+    def take(self, chosen: Index) -> Support:
+        """Some variants only."""
+        return Support(**_taken(self, chosen))
+
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Base:
@@ -158,6 +163,10 @@ class Prop:
     mass: Array
     centre_of_mass: Array
     inertia: Array
+
+    def take(self, chosen: Index) -> Prop:
+        """Some variants only."""
+        return Prop(**_taken(self, chosen))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -595,6 +604,12 @@ def local_axes(along: Array, width: Array | None) -> Array:
     across = width - np.sum(width * along, axis=-1, keepdims=True) * along
     across = across / np.linalg.norm(across, axis=-1, keepdims=True)
     return np.stack([along, across, cross(along, across)], axis=-2)
+
+
+def _taken(batch: Support | Prop, chosen: Index) -> dict[str, Array]:
+    """Every array of it for some variants only."""
+    found = {item.name: getattr(batch, item.name) for item in fields(batch)}
+    return {name: value[chosen] for name, value in found.items() if value is not None}
 
 
 def _follow(force: Array, arm: Array) -> Array:

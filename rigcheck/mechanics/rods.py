@@ -354,10 +354,7 @@ class Rods:
         for name in _CACHED:
             result.__dict__.pop(name, None)
         result.batch = len(chosen)
-        prop = self.prop
-        result.prop = Prop(
-            mass=prop.mass[chosen], centre_of_mass=prop.centre_of_mass[chosen], inertia=prop.inertia[chosen]
-        )
+        result.prop = self.prop.take(chosen)
         for name in _BATCHED:
             setattr(result, name, getattr(self, name)[chosen])
         result.natural = None if self.natural is None else self.natural[chosen]

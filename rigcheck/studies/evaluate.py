@@ -319,7 +319,7 @@ def _settled(rig: Rig, settings: Settings, *, turning: bool) -> Outcome:
     if hopeless.any():
         outcome = replace(outcome, solved=outcome.solved & ~hopeless)
         far &= ~hopeless
-    return _with_large(outcome, far, turning=turning) if far.any() else outcome
+    return _with_large(outcome, far, frame, turning=turning) if far.any() else outcome
 
 
 def _order_for(rig: Rig, settings: Settings) -> Order:
@@ -530,21 +530,20 @@ def bent_by(outcome: Outcome, natural: list[Array] | None) -> Outcome:
     """
     turning = outcome.dynamics.participation.shape[2] > len(np.eye(3))
     everyone = np.ones(outcome.rig.batch, dtype=bool)
-    return replace(_with_large(outcome, everyone, turning=turning, natural=natural), natural=natural)
+    frame, _ = build_frame(outcome.rig, order=outcome.settings.order)
+    return replace(_with_large(outcome, everyone, frame, turning=turning, natural=natural), natural=natural)
 
 
 def _with_large(
-    outcome: Outcome, far: Flags, *, turning: bool, natural: list[Array] | None = None
+    outcome: Outcome, far: Flags, frame: Frame, *, turning: bool, natural: list[Array] | None = None
 ) -> Outcome:
-    """The outcome with the variants in `far` solved for large displacement."""
+    """The outcome with the variants in `far` solved for large displacement; `frame` is that of its rigs."""
     from rigcheck.mechanics.large import variants_at_once
 
     chosen = np.flatnonzero(far)
     settings = outcome.settings
-    whole = build_frame(take(outcome.rig, chosen), order=settings.order)[0]
-    needed = large_elements(whole, DOWN, settings, bent=natural is not None)
-    supports = len(whole.supports)
-    work = _FEWEST_ITERATIONS * float(np.sum(_FREEDOMS * supports * needed + _OVERHEAD))
+    needed = large_elements(frame, DOWN, settings, bent=natural is not None)[chosen]
+    work = _FEWEST_ITERATIONS * float(np.sum(_FREEDOMS * len(frame.supports) * needed + _OVERHEAD))
     if work > settings.most_work:
         raise TooMuchWorkError(
             f"{len(chosen)} variants take a work of {work:.3g}; {settings.most_work:.3g} is allowed."
@@ -552,11 +551,9 @@ def _with_large(
     # Those that need as many together, so that no number of a variant depends on the others.
     for elements in distinct(needed).tolist():
         alike = np.flatnonzero(needed == elements)
-        at_once = variants_at_once(whole.supports, elements)
-        for start in range(0, len(alike), at_once):
-            some = alike[start : start + at_once]
+        for some in np.array_split(alike, -(-len(alike) // variants_at_once(frame.supports, elements))):
             bends = None if natural is None else [bend[some] for bend in natural]
-            outcome = _some_large(outcome, chosen[some], elements, turning=turning, natural=bends)
+            outcome = _some_large(outcome, chosen[some], frame, elements, turning=turning, natural=bends)
     return replace(outcome, large=far)
 
 
@@ -586,17 +583,22 @@ def large_elements(frame: Frame, gravity: Array, settings: Settings, *, bent: bo
 
 
 def _some_large(
-    outcome: Outcome, chosen: Index, elements: int, *, turning: bool, natural: list[Array] | None
+    outcome: Outcome,
+    chosen: Index,
+    frame: Frame,
+    elements: int,
+    *,
+    turning: bool,
+    natural: list[Array] | None,
 ) -> Outcome:
     """The outcome with a few variants solved for large displacement, all at once."""
     from rigcheck.mechanics.large import MovedFrame, settle_large
 
     rig, settings = outcome.rig, outcome.settings
-    part = build_frame(take(rig, chosen), order=settings.order)[0]
     push = None if rig.push is None else rig.push[chosen]
     settled = settle_large(
-        part.supports,
-        part.prop,
+        [support.take(chosen) for support in frame.supports],
+        frame.prop.take(chosen),
         DOWN,
         push=push,
         natural=natural,
@@ -626,7 +628,7 @@ def _some_large(
             for place in range(len(chosen)):
                 one = slice(place, place + 1)
                 bends = None if natural is None else [bend[one] for bend in natural]
-                outcome = _some_large(outcome, chosen[one], elements, turning=turning, natural=bends)
+                outcome = _some_large(outcome, chosen[one], frame, elements, turning=turning, natural=bends)
             return outcome
         solved[chosen], reached[chosen] = False, 0.0
         return replace(outcome, **changes)
