@@ -16,7 +16,7 @@ from rigcheck.stock import find_clamp, find_material, names, stock_sizes
 from rigcheck.studies.beside import on_several, side_by_side
 from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.reading.supports import choices_for, constants_of, stock_material
-from rigcheck.studies.rigs import GRAVITY, Material, SupportRig, repeat
+from rigcheck.studies.rigs import END_BENDS, GRAVITY, LINE_SHARE, Material, SupportRig, repeat
 from rigcheck.studies.task import Choices, Task, Tube
 from rigcheck.units import measured
 
@@ -368,6 +368,21 @@ class Candidates:
         load = GRAVITY * float(self.task.rig.mass[0]) * level**2
         stiff = self.bending_stiffness[self.item] * np.where(self.count == 1, 3.0, 12.0 * self.count)
         return np.asarray(load * lengths**3 / (stiff if lengths.ndim == 1 else stiff[:, None]))
+
+    def may_bend_at_ends_only(self, rows: Index, lengths: Array) -> NDArray[np.bool_]:
+        """Where `rigcheck.studies.rigs.divided_at_ends` may be true, told without a rig, shape (B,).
+
+        Parameters
+        ----------
+        rows : int array, shape (B,)
+            Which candidates.
+        lengths : array, shape (B,)
+            Free length of each [m].
+        """
+        pull = GRAVITY * self.task.rig.mass[0] / self.count[rows]
+        # A thread bends about half as stiffly as a rod as thick as its crests.
+        least = self.bending_stiffness[self.item[rows]] / 4
+        return np.asarray(END_BENDS * np.sqrt(least / pull) < LINE_SHARE * lengths)
 
     def task_of(self, rows: Index, free_length: Array | None = None) -> Task:
         """The task of candidates of one count as one batch.

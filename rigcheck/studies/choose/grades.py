@@ -15,7 +15,7 @@ from rigcheck.studies.evaluate import Outcome, needs_large
 from rigcheck.studies.grading import BUCKLING_FACTOR, DROOP_SHARE, Grade, Limits, grade, invisible_wobble
 from rigcheck.studies.reading.doubts import FAR_TOO_LONG, FAR_TOO_SLENDER, FAR_TOO_THICK
 from rigcheck.studies.results import Status
-from rigcheck.studies.rigs import Rig, divided_at_ends
+from rigcheck.studies.rigs import divided_at_ends
 from rigcheck.studies.task import Task
 
 __all__ = ["AT_ONCE", "FINDINGS", "RANKS", "Graded", "grade_candidates", "margin_of"]
@@ -129,9 +129,8 @@ def grade_candidates(
     free_length : array, shape (n,), optional
         Of each chosen one, in place of the prop's [m].
     quick : bool
-        For reach, where only the rank counts: what sags by more than a tenth of its length counts as a caution
-        without being solved for large displacement, several supports are taken by linear theory, and a wobble that
-        is certainly invisible is given by its bound.
+        For reach, where only the rank counts: all is by linear theory, by which one support that sags by more than a
+        tenth of its length is no pass anyway; and a wobble that is certainly invisible is given by its bound.
     told : callable, optional
         Called with how many are done.
 
@@ -188,7 +187,7 @@ def _grade_part(
     far = needs_large(replace(still, settings=task.settings))
     unseen = invisible_wobble(task.limits, task.eye) if quick else 0.0
     found = _graded(linear, still, doubtful[part], unseen=unseen)
-    near = ~far | (quick & still.solved & (task.settings.displacement == "auto"))
+    near = ~far | (quick & still.solved)
     graded.put(part[near], _rows(found, near))
     if quick:
         length = np.min([support.free_length for support in task.rig.supports], axis=0)
@@ -306,7 +305,10 @@ def _alike(candidates: Candidates, chosen: Index, lengths: Array, places: Index)
     counts = candidates.count[chosen]
     for count in np.unique(counts[places]):
         rows = places[counts[places] == count]
-        rig: Rig = candidates.task_of(chosen[rows], lengths[rows] if candidates.is_straight() else None).rig
-        divided = divided_at_ends(rig)
+        divided = candidates.may_bend_at_ends_only(chosen[rows], lengths[rows])
+        if divided.any():
+            some = rows[divided]
+            own = lengths[some] if candidates.is_straight() else None
+            divided[divided] = divided_at_ends(candidates.task_of(chosen[some], own).rig)
         groups += [part for part in (rows[divided], rows[~divided]) if len(part)]
     return groups

@@ -168,8 +168,8 @@ def assumptions_of(candidates: Candidates, graded: Graded, held: NDArray[np.bool
         " some that were graded a pass may have been passed over. How close props come is left to rigcheck check."
     )
     if candidates.is_straight():
+        linear = "it" if candidates.task.settings.displacement == "large" else "that of several supports"
         said.append(
-            "Reach is to the first length that does not pass, in whole millimetres; that of several supports is by"
-            " linear theory."
+            f"Reach is to the first length that does not pass, in whole millimetres; {linear} is by linear theory."
         )
     return (*said, *candidates.reading.assumptions)

@@ -9,7 +9,9 @@ from rigcheck.files import rig_from_text
 from rigcheck.studies.candidates import Candidates, Item, stock_items
 from rigcheck.studies.choose.grades import grade_candidates
 from rigcheck.studies.choose.reach import LONGEST, SHORTEST, longest_reach, reaches_of
+from rigcheck.studies.choose.study import choose
 from rigcheck.studies.grading import CAUTION_SHARE
+from rigcheck.studies.rigs import divided_at_ends
 
 RIG = """
 [limits]
@@ -177,3 +179,37 @@ def test_reach_is_that_of_one_length_after_another():
         index = int(np.flatnonzero((candidates.item == item) & (candidates.count == count))[0])
         expected = one_after_another(lambda length, index=index: passes(index, length))
         assert found[item, count] == pytest.approx(expected, nan_ok=True, abs=1e-9)
+
+
+def test_reach_where_large_displacement_is_wanted_is_by_linear_theory():
+    """It would take the solution for large displacement of every length, and within a tenth of it changes little."""
+    text = RIG + '\n[analysis]\ndisplacement = "{0}"\n'
+    items = [Item(material="music-wire", section="round", diameter=d, label="") for d in (2e-3, 3e-3, 4e-3)]
+    found = []
+    for displacement in ("linear", "large"):
+        shot = rig_from_text(text.format(displacement))
+        candidates = Candidates(shot, shot.prop[0], items, counts=(1, 2))
+        order = np.arange(len(candidates))
+        found.append(reaches_of(candidates, order, grade_candidates(candidates)))
+        chosen = choose(shot, stock=shot, counts=(1,), cures=False).props[0]
+        said = [line for line in chosen.assumptions if line.startswith("Reach")]
+        assert ("; it is by linear theory" in said[0]) == (displacement == "large")
+    assert found[0] == found[1]
+    assert min(found[0].values()) > SHORTEST
+
+
+def test_which_thin_wires_bend_only_at_their_ends_is_told_without_a_rig():
+    """All that are divided there are among those that may be; of what carries the card well none is."""
+    shot = rig_from_text(RIG)
+    candidates = Candidates(shot, shot.prop[0], stock_items(shot), counts=(1, 2))
+    for length in (0.02, 0.2, 1.5):
+        for count in (1, 2):
+            rows = np.flatnonzero(candidates.count == count)
+            lengths = np.full(len(rows), length)
+            may = candidates.may_bend_at_ends_only(rows, lengths)
+            divided = divided_at_ends(candidates.task_of(rows, lengths).rig)
+            assert not (divided & ~may).any()
+            assert (may & ~divided).sum() < 0.25 * len(rows)
+    assert divided.any()
+    thick = np.flatnonzero(candidates.across[candidates.item] > 2e-3)
+    assert not candidates.may_bend_at_ends_only(thick, np.full(len(thick), 0.3)).any()
