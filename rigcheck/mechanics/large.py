@@ -120,9 +120,9 @@ class LargeSettled:
     evaluation: Evaluation
 
     @property
-    def work(self) -> int:
-        """What it took to settle all variants, in iterations times freedoms: 200,000 is about a second."""
-        return int(np.sum(self.iterations)) * int(self.rods.size + _OVERHEAD)
+    def work(self) -> NDArray[np.int64]:
+        """What it took to settle each variant, in iterations times freedoms: 200,000 is about a second; (B,)."""
+        return np.asarray(self.iterations * (self.rods.size + _OVERHEAD))
 
     def section_forces(self, stations: Array) -> list[SectionForces]:
         """Section forces in every straight piece, in the axes of the turned section.
@@ -321,8 +321,6 @@ class MovedFrame:
     ----------
     batch, size : int
         Variants and freedoms. The first six freedoms are the prop's displacement and rotation.
-    work : int
-        As in `LargeSettled`, of all that were settled together.
 
     Notes
     -----
@@ -332,7 +330,6 @@ class MovedFrame:
     def __init__(self, settled: LargeSettled, *, about_state: bool = True) -> None:
         rods = settled.rods
         self.rods = rods
-        self.work = settled.work
         self.batch, self.size = rods.batch, rods.size
         self.state = settled.state if about_state else rods.rest()
         self.known: Flags = (
@@ -495,7 +492,6 @@ class MovedFrame:
         result = object.__new__(MovedFrame)
         result.rods, result.state = self.rods.take(chosen), self.state.take(chosen)
         result.batch, result.size, result.known = len(chosen), self.size, self.known[chosen]
-        result.work = self.work
         result._here, result._inertia = self._here.take(chosen), self._inertia.take(chosen)
         return result
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable
 from dataclasses import dataclass, replace
 
 from rigcheck.studies.changes import Edit, Kind, Trial, smoother_moves, usual_changes, wider_changes
@@ -9,8 +10,8 @@ from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.eye import Eye
 from rigcheck.studies.grading import NOMINAL_PIXEL, Grade
 from rigcheck.studies.results import Status
-from rigcheck.studies.rigs import Rig, stack
-from rigcheck.studies.task import Choices, Task
+from rigcheck.studies.rigs import layout_of
+from rigcheck.studies.task import Choices, Task, joined
 
 __all__ = ["KINDS", "Cure", "Step", "effect", "find_cures"]
 
@@ -19,6 +20,8 @@ _TOO_SOFT = 0.6
 _LONG_RUN = 5
 _SMALL, _PLENTY = 1e-3, 1e4
 """Values beyond which digits say nothing to anybody on a table top."""
+_ROUNDING = 1e-12
+"""Up to which a value is nothing at all."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -203,26 +206,17 @@ def _grade_moves(
 
 def _grade_all(trials: list[Trial]) -> list[_Graded]:
     """Grades of trials, those of one layout as one batch."""
-    groups: dict[tuple[object, ...], list[int]] = {}
+    groups: dict[Hashable, list[int]] = {}
     for index, trial in enumerate(trials):
-        groups.setdefault(_layout_of(trial.task.rig), []).append(index)
+        groups.setdefault(layout_of(trial.task.rig), []).append(index)
     grades: list[_Graded] = [{}] * len(trials)
     for indices in groups.values():
         tasks = [trials[index].task for index in indices]
-        joined = replace(
-            tasks[0],
-            settings=replace(tasks[0].settings, too_soft=_TOO_SOFT),
-            rig=stack([task.rig for task in tasks]),
-            travels=stack([task.travels for task in tasks]),
-            pushes=stack([task.pushes for task in tasks]),
-        )
-        for index, after in zip(indices, _graded(joined, joined.evaluate(), len(tasks)), strict=True):
+        whole = joined(tasks)
+        whole = replace(whole, settings=replace(whole.settings, too_soft=_TOO_SOFT))
+        for index, after in zip(indices, _graded(whole, whole.evaluate(), len(tasks)), strict=True):
             grades[index] = after
     return grades
-
-
-def _layout_of(rig: Rig) -> tuple[object, ...]:
-    return tuple((item.form, item.wires, item.points.shape[1], len(item.sleeves)) for item in rig.supports)
 
 
 def _graded(task: Task, still: Outcome, count: int) -> list[_Graded]:
@@ -281,5 +275,5 @@ def effect(
 def _figure(value: float) -> str:
     """Three digits; what nobody can see or measure is only said to be small, and what is plenty to be plenty."""
     if abs(value) < _SMALL:
-        return f"under {_SMALL:g}" if value else "0"
+        return f"under {_SMALL:g}" if abs(value) > _ROUNDING else "0"
     return f"over {_PLENTY:g}" if value > _PLENTY else f"{value:.3g}"

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from rigcheck.model import Shot
+from rigcheck.model import Prop, Shot
 from rigcheck.studies.cures import KINDS, Cure, Step, effect, find_cures
 from rigcheck.studies.examining import Examined, examine, meeting_in, with_prop
 from rigcheck.studies.grading import grade
 from rigcheck.studies.reading.supports import choices_for
 from rigcheck.studies.results import Finding, Status
 from rigcheck.studies.task import Choices
-from rigcheck.studies.work import Work, work_on
+from rigcheck.studies.work import Work, with_course, work_on, works_together
 
 __all__ = ["proven_cures"]
 
@@ -23,6 +23,8 @@ _ENOUGH = 3
 """Changes examined for an ordinary check, which needs one piece of advice."""
 _ALL_APART = ("other material", "other side")
 """Kinds whose changes are not more or less of the same."""
+_ONLY_MOVES = "smoother"
+"""Kind of change that leaves the rig at rest as it is."""
 _GRAVITY = (Status.SKIPPED, Status.PASS, Status.CAUTION, Status.FAIL)
 
 
@@ -90,6 +92,9 @@ def proven_cures(
 
         found = find_cures(*given, wide_choices(shot, work.prop), thorough=True)
     prover = _Prover(shot, examined, others)
+    if thorough:
+        # Those that a whole cure would make needless wait, each for its turn.
+        prover.compute([cure for cure in found if Status.FAIL not in cure.step.leaves.values()])
     proofs: list[_Proof] = []
     for cure in found:
         whole = any(not proof.left for proof in proofs)
@@ -146,6 +151,28 @@ class _Prover:
         self._wrong = _wrong(before)
         self._findings = before.findings
         self._known: dict[Step, _Proof | None] = {}
+        self._works: dict[Step, Work] = {}
+
+    def compute(self, cures: Sequence[Cure]) -> None:
+        """Compute the rig after the first step of changes together, which takes less than one after another."""
+        new = [cure for cure in cures if cure.kind != _ONLY_MOVES and cure.step not in self._works]
+        asked = [self._changed(cure.step) for cure in new]
+        self._works.update(zip((cure.step for cure in new), works_together(asked), strict=True))
+
+    def _changed(self, step: Step) -> tuple[Shot, Prop]:
+        prop = step.edit(self._before.work.prop)
+        return with_prop(self._shot, self._before.work.prop, prop), prop
+
+    def _after(self, cure: Cure, step: Step) -> Work:
+        """The rig after a step, as far as the prop alone is asked about."""
+        if step not in self._works:
+            changed = self._changed(step)
+            # A smoother move leaves the rig at rest as it is.
+            moves = cure.kind == _ONLY_MOVES
+            self._works[step] = (
+                work_on(*changed, self._before.work.still) if moves else works_together([changed])[0]
+            )
+        return self._works[step]
 
     def prove(self, cure: Cure) -> _Proof | None:
         """The smallest step of a change that makes everything pass, else the first that mends what it should."""
@@ -176,11 +203,7 @@ class _Prover:
 
     def _judge(self, cure: Cure, step: Step) -> _Proof | None:
         before = self._before
-        prop = step.edit(before.work.prop)
-        changed = with_prop(self._shot, before.work.prop, prop)
-        # A smoother move leaves the rig at rest as it is.
-        still = before.work.still if cure.kind == "smoother" else None
-        after = work_on(changed, prop, still)
+        after = self._after(cure, step)
         if not after.solved:
             return None
         task = after.reading.task
@@ -206,7 +229,7 @@ class _Prover:
             return proof
         shot, prop = self._shot, self._before.work.prop
         place = next(index for index, one in enumerate(shot.prop) if one is prop)
-        works = [*self._others[:place], proof.after, *self._others[place:]]
+        works = [*self._others[:place], with_course(proof.after), *self._others[place:]]
         changed = with_prop(shot, prop, proof.after.prop)
         left, worse = _compared(self._findings, meeting_in(changed, works, place))
         if any(item.status is Status.FAIL for item in worse):

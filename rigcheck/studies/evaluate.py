@@ -7,8 +7,8 @@ move then does to the rigs is in `rigcheck.studies.moving`.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, fields, is_dataclass, replace
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,9 +40,13 @@ __all__ = [
     "largest_stress",
     "listed_modes",
     "needs_large",
+    "order_for",
+    "rows_of",
     "strength_factor",
     "stress_of",
 ]
+
+T = TypeVar("T")
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -208,6 +212,8 @@ class Outcome:
     solved, large : array of bool, shape (B,)
         Whether there is a stable settled state; whether it was solved for large displacement. Numbers of a
         variant that is not solved mean nothing.
+    large_work : int array, shape (B,)
+        What large displacement took, as `LargeSettled.work`; 0 where it was not solved for.
     reached : array, shape (B,)
         Share of the weight under which a settled state was found; 1 where solved.
     buckling_factor : array, shape (B,)
@@ -240,6 +246,7 @@ class Outcome:
     parts: list[Part]
     solved: Flags
     large: Flags
+    large_work: Index
     reached: Array
     buckling_factor: Array
     displacement: Array
@@ -271,6 +278,37 @@ class Outcome:
     def largest_root_moment(self) -> Array:
         """Over all supports [N m], shape (B,)."""
         return np.asarray(np.max([np.linalg.norm(moment, axis=1) for moment in self.root_moment], axis=0))
+
+    def take(self, chosen: Index) -> Outcome:
+        """Some variants only, without `moved`."""
+        return rows_of(replace(self, moved=None), chosen)
+
+
+def rows_of(value: T, chosen: Index) -> T:
+    """Some variants of arrays that all lead with the batch axis.
+
+    Parameters
+    ----------
+    value
+        Arrays, or what holds them: lists, tuples, dicts and dataclasses, with anything beside them that is no array.
+    chosen : int array
+        Which variants.
+
+    Returns
+    -------
+    The same kind, with those variants.
+    """
+    found: Any = value
+    if isinstance(value, np.ndarray):
+        found = value[chosen]
+    elif isinstance(value, (list, tuple)):
+        found = type(value)(rows_of(item, chosen) for item in value)
+    elif isinstance(value, dict):
+        found = {name: rows_of(item, chosen) for name, item in value.items()}
+    elif is_dataclass(value) and not isinstance(value, Settings):
+        parts = {item.name: rows_of(getattr(value, item.name), chosen) for item in fields(value)}
+        found = replace(cast(Any, value), **parts)
+    return cast(T, found)
 
 
 def evaluate(rig: Rig, settings: Settings | None = None, *, turning: bool = False) -> Outcome:
@@ -310,7 +348,7 @@ def evaluate(rig: Rig, settings: Settings | None = None, *, turning: bool = Fals
 
 def _settled(rig: Rig, settings: Settings, *, turning: bool) -> Outcome:
     """The outcome with every support in place, whether it pulls or pushes."""
-    frame, parts = build_frame(rig, order=_order_for(rig, settings))
+    frame, parts = build_frame(rig, order=order_for(rig, settings))
     outcome = _linear(rig, settings, frame, parts, turning=turning)
     far = needs_large(outcome)
     hopeless = _moved(outcome) > settings.too_soft
@@ -322,9 +360,22 @@ def _settled(rig: Rig, settings: Settings, *, turning: bool) -> Outcome:
     return _with_large(outcome, far, frame, turning=turning) if far.any() else outcome
 
 
-def _order_for(rig: Rig, settings: Settings) -> Order:
+def order_for(rig: Rig, settings: Settings) -> Order:
     """Internal functions that a batch needs: fewer where little weight pulls along the supports.
 
+    Parameters
+    ----------
+    rig : Rig
+        The batch.
+    settings : Settings
+        What to take in.
+
+    Returns
+    -------
+    Order
+
+    Notes
+    -----
     On a level support the weight bends, and what stays within linear theory has hardly any tension. With fewer
     functions frequencies of all stock on one to three supports are the same to 1e-9, strength and buckling to 1e-5; a
     thin wire that hangs needs them all beside its clamp.
@@ -371,6 +422,7 @@ def _linear(rig: Rig, settings: Settings, frame: Frame, parts: list[Part], *, tu
         parts=parts,
         solved=settled.stable,
         large=np.zeros(rig.batch, dtype=bool),
+        large_work=np.zeros(rig.batch, dtype=np.intp),
         reached=np.ones(rig.batch),
         buckling_factor=factor,
         displacement=settled.displacement[:, :3],
@@ -611,7 +663,9 @@ def _some_large(
     solved[chosen] = False
     solved[chosen[known]] = True
     reached[chosen] = settled.reached
-    changes: dict[str, Any] = {"solved": solved, "reached": reached}
+    large_work = outcome.large_work.copy()
+    large_work[chosen] = settled.work
+    changes: dict[str, Any] = {"solved": solved, "reached": reached, "large_work": large_work}
     if not len(known):
         return replace(outcome, **changes)
     places = chosen[known]

@@ -41,6 +41,11 @@ class Eye:
     jacobian: Array
     growth: Array | None = None
 
+    @property
+    def key(self) -> tuple[bytes, bytes]:
+        """The same for eyes that see small movements alike."""
+        return self.jacobian.tobytes(), b"" if self.growth is None else self.growth.tobytes()
+
     def project(self, points: Array) -> Array:
         """Pixels of small movements of the middle, shape (..., 3, n) to (..., 2, n)."""
         return np.asarray(self.jacobian @ points)

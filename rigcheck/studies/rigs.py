@@ -311,15 +311,29 @@ def stack(batches: list[T]) -> T:
     return cast(T, _joined(batches, lambda arrays: np.concatenate(arrays, axis=0)))
 
 
-def layout_of(batch: Any) -> Hashable:
-    """What batches must have in common to be joined by `stack`, other than their number of variants."""
+def layout_of(batch: object) -> Hashable:
+    """What batches must have in common to be joined by `stack`.
+
+    Parameters
+    ----------
+    batch : Batched, or a tuple of them
+        Any of the descriptions here.
+
+    Returns
+    -------
+    hashable
+        Shapes of the arrays beyond the batch axis, and whatever is no array; a profile or a path of keys is the same
+        only as itself.
+    """
     if isinstance(batch, np.ndarray):
-        return tuple(batch.shape[1:])
+        shape: tuple[int, ...] = batch.shape[1:]
+        return shape
     if isinstance(batch, Batched):
-        return type(batch), *(layout_of(getattr(batch, item.name)) for item in fields(cast(Any, batch)))
+        names = [item.name for item in fields(cast(Any, batch))]
+        return (type(batch), *(layout_of(getattr(batch, name)) for name in names))
     if isinstance(batch, tuple):
-        return tuple(layout_of(part) for part in batch)
-    return cast(Hashable, batch)
+        return tuple(layout_of(item) for item in batch)
+    return batch if batch is None or isinstance(batch, (str, int, float)) else id(batch)
 
 
 def _joined(values: list[Any], join: Callable[[list[Array]], Array]) -> Any:

@@ -204,7 +204,7 @@ def _with_large(found: _Found, rig: Rig, gravity: Array, settings: Settings, far
         settled = settle_large(
             frame.supports, frame.prop, gravity[some], shear=settings.shear, elements=elements
         )
-        work += settled.work + len(some) * settled.rods.size**2 // _MODES
+        work += int(settled.work.sum()) + len(some) * settled.rods.size**2 // _MODES
         good = settled.converged & settled.stable
         found.folds[some] = ~good
         found.displacement[some] = settled.prop_displacement
@@ -274,7 +274,7 @@ def _why_not(reading: Reading, still: Outcome) -> str | None:
         return "It is over its buckling load at the end already; mend that first."
     if reading.doubts and bool(still.large[0]):
         return "With a unit that is probably wrong what its weight does on the way is not computed."
-    if still.moved is not None and _POSES * still.moved.work > _MOST_WORK:
+    if _POSES * still.large_work[0] > _MOST_WORK:
         return _TOO_LONG
     return None
 

@@ -303,7 +303,7 @@ def _fallen(outcome: Outcome, members: Index) -> Outcome:
     return replace(outcome, solved=solved, reached=reached)
 
 
-_KEPT = ("rig", "settings", "parts", "slack", "yielding", "natural", "moved")
+_KEPT = ("rig", "settings", "parts", "slack", "yielding", "natural", "moved", "large_work")
 
 
 def _put(base: Outcome, members: Index, found: Outcome) -> Outcome:

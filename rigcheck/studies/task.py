@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,9 +13,9 @@ from rigcheck.studies.eye import Eye
 from rigcheck.studies.grading import Grade, Limits, grade
 from rigcheck.studies.moves import Push, Travel, is_turning
 from rigcheck.studies.moving import MotionOutcome, move
-from rigcheck.studies.rigs import Material, Rig
+from rigcheck.studies.rigs import Material, Rig, stack
 
-__all__ = ["Choices", "Task", "Tube"]
+__all__ = ["Choices", "Task", "Tube", "joined"]
 
 Array = NDArray[np.float64]
 
@@ -49,6 +49,26 @@ class Task:
     def grade(self, still: Outcome) -> dict[str, Grade]:
         """Hold it against its limits."""
         return grade(still, self.move(still, course=False), self.limits, self.eye)
+
+
+def joined(tasks: Sequence[Task]) -> Task:
+    """Several tasks as one batch.
+
+    Parameters
+    ----------
+    tasks : sequence of Task
+        Of one layout (`rigcheck.studies.rigs.layout_of`), settings, limits and eye.
+
+    Returns
+    -------
+    Task
+    """
+    return replace(
+        tasks[0],
+        rig=stack([task.rig for task in tasks]),
+        travels=stack([task.travels for task in tasks]),
+        pushes=stack([task.pushes for task in tasks]),
+    )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)

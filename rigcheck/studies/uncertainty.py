@@ -17,9 +17,9 @@ from rigcheck.studies.inputs import MEASUREMENTS, Input, inputs_of, perturbed
 from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.results import Finding, Influence, Status
-from rigcheck.studies.rigs import divided_at_ends, layout_of, stack
+from rigcheck.studies.rigs import divided_at_ends, layout_of
 from rigcheck.studies.sampling import SEED, enough_points, first_order_shares, quantile_range, sample
-from rigcheck.studies.task import Task
+from rigcheck.studies.task import Task, joined
 
 if TYPE_CHECKING:
     from rigcheck.studies.work import Work
@@ -310,15 +310,9 @@ def chances_of(works: Sequence[Work]) -> list[Chances | None]:
 def _chances_together(group: list[_Variants]) -> list[Chances | None]:
     """Chances of variants of one layout; None for those that take too much work."""
     first = group[0].varied
-    joined = replace(
-        first,
-        rig=stack([variants.varied.rig for variants in group]),
-        travels=stack([variants.varied.travels for variants in group]),
-        pushes=stack([variants.varied.pushes for variants in group]),
-    )
     try:
         outcome = _Outcomes.of(
-            joined,
+            joined([variants.varied for variants in group]),
             too_long=any(variants.too_long for variants in group),
             unseen=invisible_wobble(first.limits, first.eye),
         )
@@ -347,7 +341,7 @@ def _has_ranges(work: Work) -> bool:
     """Whether ranges are worked out: it settles, no value is in doubt, and its variants will not take too long."""
     if not work.solved or work.reading.doubts:
         return False
-    return work.still.moved is None or work.still.moved.work <= _MOST_WORK_OF_ONE
+    return bool(work.still.large_work[0] <= _MOST_WORK_OF_ONE)
 
 
 def with_chances(

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from rigcheck.model import Prop, Shot
-from rigcheck.studies.evaluate import Outcome
+from rigcheck.studies.evaluate import Outcome, order_for, rows_of
+from rigcheck.studies.moves import is_turning
 from rigcheck.studies.moving import MotionOutcome
 from rigcheck.studies.reading.prop import Reading, read_prop
+from rigcheck.studies.rigs import divided_at_ends, layout_of, stack
+from rigcheck.studies.task import Task, joined
 from rigcheck.studies.yielding import with_yielding
 
-__all__ = ["Work", "may_meet", "work_on", "works_for"]
+__all__ = ["Work", "may_meet", "with_course", "work_on", "works_for", "works_together"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -48,6 +54,84 @@ def work_on(shot: Shot, prop: Prop, still: Outcome | None = None) -> Work:
         still = with_yielding(shot, prop, reading.task.evaluate())
     motion = reading.task.move(still) if still.solved[0] else None
     return Work(shot=shot, prop=prop, reading=reading, still=still, motion=motion)
+
+
+def works_together(asked: Sequence[tuple[Shot, Prop]]) -> list[Work]:
+    """Compute props of shots for a verdict, those that are laid out alike as one batch.
+
+    Parameters
+    ----------
+    asked : sequence of (Shot, Prop)
+        Each prop with its shot.
+
+    Returns
+    -------
+    list of Work
+        As from `work_on`, without what no verdict on a prop alone depends on: how far it strays from its path on the
+        way, and small motion about a large displacement (`Outcome.moved`).
+    """
+    readings = [read_prop(*one) for one in asked]
+    tasks = [reading.task for reading in readings]
+    works: dict[int, Work] = {}
+    for rows in _alike([_at_rest(task) for task in tasks]):
+        together = replace(tasks[rows[0]], rig=stack([tasks[row].rig for row in rows])).evaluate()
+        elastic = [together.take(np.array([at])) for at in range(len(rows))] if len(rows) > 1 else [together]
+        stills = [with_yielding(*asked[row], still) for row, still in zip(rows, elastic, strict=True)]
+        solved = [at for at, still in enumerate(stills) if still.solved[0]]
+        motions: dict[int, MotionOutcome | None] = {}
+        for some in _alike([_moving(tasks[rows[at]], stills[at], elastic[at]) for at in solved]):
+            ats = [solved[place] for place in some]
+            moving = [tasks[rows[at]] for at in ats]
+            if len(ats) == 1:
+                motions[ats[0]] = moving[0].move(stills[ats[0]], course=False)
+                continue
+            motion = joined(moving).move(together.take(np.array(ats)), course=False)
+            motions |= {at: rows_of(motion, np.array([place])) for place, at in enumerate(ats)}
+        for at, row in enumerate(rows):
+            shot, prop = asked[row]
+            works[row] = Work(
+                shot=shot, prop=prop, reading=readings[row], still=stills[at], motion=motions.get(at)
+            )
+    return [works[row] for row in range(len(asked))]
+
+
+def with_course(work: Work) -> Work:
+    """The same with how far it strays from its path on the way, where that was left out."""
+    if work.motion is None or work.motion.peak_deviation is not None:
+        return work
+    return replace(work, motion=work.reading.task.move(work.still))
+
+
+def _alike(keys: Sequence[Hashable]) -> list[list[int]]:
+    """Places of keys that are the same."""
+    groups: dict[Hashable, list[int]] = {}
+    for place, key in enumerate(keys):
+        groups.setdefault(key, []).append(place)
+    return list(groups.values())
+
+
+def _at_rest(task: Task) -> Hashable:
+    """What props have in common that can be one batch at rest, so that no number of one depends on another."""
+    rig = task.rig
+    if any(
+        support.sleeves or support.tension is not None or support.form == "line" for support in rig.supports
+    ):
+        # Where sleeves end, and which lines are slack, is up to each.
+        return id(task)
+    return (
+        layout_of(rig),
+        bool(divided_at_ends(rig)[0]),
+        order_for(rig, task.settings),
+        task.settings,
+        is_turning(task.travels),
+    )
+
+
+def _moving(task: Task, still: Outcome, elastic: Outcome) -> Hashable:
+    """The same while they move; a bend that changes how a prop swings sets it apart."""
+    if still.dynamics is not elastic.dynamics:
+        return id(still)
+    return layout_of(task.travels), layout_of(task.pushes), None if task.eye is None else task.eye.key
 
 
 def may_meet(shot: Shot) -> bool:

@@ -38,7 +38,7 @@ _FINER = np.linspace(0.0, 1.0, 257)
 _TO_FINER = np.vander(_FINER, 5) @ np.linalg.inv(np.vander(STATIONS, 5))
 _MOST_ROUNDS = 60
 _MOST_WORK = 60_000
-"""As in `MovedFrame.work`: rounds that take more together, as of supports that hang folded, are given up."""
+"""As in `LargeSettled.work`: rounds that take more together, as of supports that hang folded, are given up."""
 _FAR_BEYOND = 0.1
 """Share of the load from which several supports keep a bend, below which the bend is not looked for: a choice."""
 _CLOSE = 1e-6
@@ -139,7 +139,7 @@ def _far(still: Outcome, layers: list[Layer]) -> Outcome | None:
     last, size = None, 1.0
     work = 0
     for _ in range(_MOST_ROUNDS):
-        each = 0 if now.moved is None else now.moved.work
+        each = int(now.large_work[0])
         work += each
         if not now.solved[0] or work + each > _MOST_WORK:
             return None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -16,7 +16,7 @@ from rigcheck.studies.examining import examine
 from rigcheck.studies.holding import short_grip
 from rigcheck.studies.results import Finding, Status
 from rigcheck.studies.uncertainty import chances_of, with_chances
-from rigcheck.studies.work import Work, work_on
+from rigcheck.studies.work import Work, works_together
 
 __all__ = ["Proposal", "Proposals", "in_full"]
 
@@ -72,9 +72,14 @@ class Proposals:
 
     def of(self, index: int) -> Proposal:
         """Look at one candidate."""
-        if index not in self._known:
-            self._known[index] = in_full(self._candidates, index)
+        self.look([index])
         return self._known[index]
+
+    def look(self, indices: Sequence[int]) -> None:
+        """Look at candidates together, which takes less than one after another."""
+        new = [index for index in indices if index not in self]
+        if new:
+            self._known.update(zip(new, in_full(self._candidates, new), strict=True))
 
     def chances_of_pass(self, indices: Iterable[int]) -> dict[int, float | None]:
         """As in a check of each; worked out for those that are shown, as many as can together.
@@ -133,46 +138,64 @@ class Proposals:
         list of int
             Best first. Where four times as many have been looked at, it ends with what has been found.
         """
+        while True:
+            found, unknown = self._first(order, ranks, most, every=every)
+            if not unknown:
+                return found
+            # Ranks only get worse, so whoever is needed while these keep theirs is needed in any case.
+            self.look(unknown)
+
+    def _first(self, order: Index, ranks: Index, most: int, *, every: bool) -> tuple[list[int], list[int]]:
+        """The best as far as candidates have been looked at, the others as graded; and those others."""
         heap = [(int(ranks[index]), place, index, False) for place, index in enumerate(order.tolist())]
         heapq.heapify(heap)
         found: list[int] = []
+        unknown: list[int] = []
+        self._put_off.clear()
         looks = 0
+
+        def ranked(rank: int, place: int, index: int) -> tuple[int, int, int, bool]:
+            if index not in self:
+                unknown.append(index)
+                return (rank, place, index, True)
+            return (max(rank, self.of(index).rank), place, index, True)
+
         while heap and len(found) < most:
             rank, place, index, known = heapq.heappop(heap)
             if known:
                 found.append(index)
             elif index in self._put_off:
-                heapq.heappush(heap, (max(rank, self.of(index).rank), place, index, True))
+                heapq.heappush(heap, ranked(rank, place, index))
             elif looks < _LOOKS * most:
                 looks += 1
                 if rank < 1 and not every and index not in self and index in self._short:
                     self._put_off.add(index)
                     heapq.heappush(heap, (1, place, index, False))
                 else:
-                    heapq.heappush(heap, (max(rank, self.of(index).rank), place, index, True))
-        return found
+                    heapq.heappush(heap, ranked(rank, place, index))
+        return found, unknown
 
 
-def in_full(candidates: Candidates, index: int, free_length: float | None = None) -> Proposal:
-    """Give one candidate the whole check.
+def in_full(candidates: Candidates, indices: Sequence[int]) -> list[Proposal]:
+    """Give candidates the whole check.
 
     Parameters
     ----------
     candidates : Candidates
         All of them.
-    index : int
+    indices : sequence of int
         Which.
-    free_length : float, optional
-        In place of the prop's [m].
 
     Returns
     -------
-    Proposal
-        The same as `rigcheck.studies.check.check` of the candidate alone.
+    list of Proposal
+        Each the same as `rigcheck.studies.check.check` of the candidate alone.
     """
-    item, count = candidates.items[candidates.item[index]], int(candidates.count[index])
     place = next(number for number, prop in enumerate(candidates.shot.prop) if prop is candidates.prop)
-    shot = shot_with(candidates.shot, candidates.prop, item, count=count, free_length=free_length)
-    work = work_on(shot, shot.prop[place])
-    examined = examine(work, for_verdict=True)
-    return Proposal(verdict=examined.verdict, findings=examined.findings, work=work)
+    asked = []
+    for index in indices:
+        item, count = candidates.items[candidates.item[index]], int(candidates.count[index])
+        shot = shot_with(candidates.shot, candidates.prop, item, count=count)
+        asked.append((shot, shot.prop[place]))
+    looked = [examine(work, for_verdict=True) for work in works_together(asked)]
+    return [Proposal(verdict=one.verdict, findings=one.findings, work=one.work) for one in looked]

@@ -227,9 +227,10 @@ def test_looking_ends_where_nothing_passes_in_full():
     class Never(Proposals):
         looked = 0
 
-        def of(self, index):
-            self.looked += 1
-            return Proposal(verdict=Status.FAIL, findings=(), work=work)
+        def look(self, indices):
+            new = [index for index in indices if index not in self]
+            self.looked += len(new)
+            self._known |= {index: Proposal(verdict=Status.FAIL, findings=(), work=work) for index in new}
 
     shot = rig()
     work = work_on(shot, shot.prop[0])

@@ -1,0 +1,113 @@
+"""Props computed together: the same as each alone, whatever stands beside it in the batch."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from rigcheck.files import rig_from_text
+from rigcheck.studies.examining import examine
+from rigcheck.studies.work import Work, with_course, work_on, works_together
+
+HEAD = 'format = 1\n[camera]\nfield_width = "420 mm"\nimage_width = 3840\nframe_rate = "50 fps"\n'
+SLIDE = '[[prop.move]]\nslide = "150 mm"\nalong = "up"\nduration = "{}"\nprofile = "{}"\n'
+ROLL = '[[prop.move]]\nroll = "60 deg"\nabout = "toward"\nduration = "2 s"\n'
+ROD = 'material = "{}"\ndiameter = "{} mm"\nlength = "{} mm"\nclamp = "collet"\ngrip = "25 mm"\nembed = "20 mm"\n'
+SECOND = (
+    '[[prop.support]]\nmaterial = "carbon-rod"\ndiameter = "3 mm"\nlength = "200 mm"\n'
+    'offset = ["30 mm", "0 mm", "0 mm"]\n'
+)
+SLEEVE = (
+    '[[prop.support.sleeve]]\nmaterial = "brass-c260"\ndiameter = "4 mm"\nwall = "0.45 mm"\nend = "90 mm"\n'
+)
+LINE = 'material = "nylon-monofilament"\ndiameter = "0.3 mm"\nlength = "400 mm"\nfrom = "above"\n'
+
+
+def rod(material: str, diameter: float, length: float, more: str = "") -> str:
+    return ROD.format(material, diameter, length) + more
+
+
+def slide(duration: str = "2 s", profile: str = "cycloidal") -> str:
+    return SLIDE.format(duration, profile)
+
+
+RIGS = {
+    "stiff": ("60 g", rod("carbon-rod", 5, 220), slide()),
+    "stiff, longer": ("60 g", rod("carbon-rod", 5, 260), slide()),
+    "slower": ("60 g", rod("carbon-rod", 5, 220), slide("3 s")),
+    "another profile": ("60 g", rod("carbon-rod", 5, 220), slide(profile="trapezoidal")),
+    "droops": ("60 g", rod("music-wire", 1.5, 220), slide()),
+    "droops more": ("80 g", rod("music-wire", 1.5, 240), slide()),
+    "yields a little": ("30 g", rod("aluminium-1100-o", 3, 150), slide()),
+    "yields far": ("30 g", rod("aluminium-1100-o", 2, 150), slide()),
+    "folds": ("200 g", rod("aluminium-1100-o", 1.5, 250), slide()),
+    "stands": ("60 g", rod("carbon-rod", 5, 220, 'from = "below"\n'), slide()),
+    "from the left": ("60 g", rod("carbon-rod", 5, 220, 'from = "left"\n'), slide()),
+    "hangs": ("60 g", rod("music-wire", 3, 300, 'from = "above"\n'), slide()),
+    "hangs on a thread": ("60 g", rod("music-wire", 0.15, 300, 'from = "above"\n'), slide()),
+    "two": ("60 g", rod("carbon-rod", 5, 200, SECOND), slide()),
+    "sleeved": ("60 g", rod("music-wire", 3, 180, SLEEVE), slide()),
+    "line": ("60 g", LINE, slide()),
+    "rolls": ("60 g", rod("carbon-rod", 5, 220), ROLL),
+    "rolls, thicker": ("60 g", rod("carbon-rod", 6, 220), ROLL),
+    "at rest": ("60 g", rod("carbon-rod", 5, 220), ""),
+}
+
+
+def asked(name: str):
+    mass, support, move = RIGS[name]
+    sized = (
+        f'[[prop]]\nname = "inkwell"\nmass = "{mass}"\nshape = "box"\nsize = ["60 mm", "40 mm", "50 mm"]\n'
+    )
+    shot = rig_from_text(f"{HEAD}{sized}[[prop.support]]\n{support}{move}")
+    return shot, shot.prop[0]
+
+
+@pytest.fixture(scope="module")
+def together() -> dict[str, Work]:
+    return dict(zip(RIGS, works_together([asked(name) for name in RIGS]), strict=True))
+
+
+@pytest.mark.parametrize("name", RIGS)
+def test_each_comes_out_as_it_does_alone(together, name):
+    one, alone = together[name], work_on(*asked(name))
+    assert one.prop.support[0].length == alone.prop.support[0].length
+    assert one.solved == alone.solved
+    assert (one.motion is None) == (alone.motion is None)
+    assert examine(one, for_verdict=True).verdict is examine(alone, for_verdict=True).verdict
+    if not alone.solved:
+        return
+    exact = {"rtol": 1e-9, "atol": 1e-15}
+    for part in ("displacement", "rotation", "strength_factor", "buckling_factor", "peak_stress", "slack"):
+        np.testing.assert_allclose(getattr(one.still, part), getattr(alone.still, part), **exact)
+    np.testing.assert_array_equal(one.still.large, alone.still.large)
+    assert one.still.large_work[0] == alone.still.large_work[0]
+    assert (one.still.yielding is None) == (alone.still.yielding is None)
+    np.testing.assert_allclose(
+        one.still.natural_frequency[0, 0], alone.still.natural_frequency[0, 0], **exact
+    )
+    if alone.motion is None:
+        return
+    assert one.motion.peak_deviation is None
+    for part in ("residual", "residual_px", "strength_factor", "swing_stress", "turning_share"):
+        np.testing.assert_allclose(
+            getattr(one.motion, part), getattr(alone.motion, part), rtol=1e-8, atol=1e-15
+        )
+    np.testing.assert_allclose(with_course(one).motion.peak_deviation, alone.motion.peak_deviation, rtol=1e-8)
+
+
+def test_what_is_laid_out_alike_is_one_batch(monkeypatch):
+    import rigcheck.studies.task as task
+
+    batches = []
+    evaluate = task.evaluate
+
+    def counted(rig, *given, **more):
+        batches.append(rig.batch)
+        return evaluate(rig, *given, **more)
+
+    monkeypatch.setattr(task, "evaluate", counted)
+    works_together([asked(name) for name in RIGS])
+    # One batch at rest however they move, if they do not stand, hang, roll or have a layout of their own.
+    assert sorted(batches, reverse=True)[:2] == [11, 2]
+    assert sum(batches) == len(RIGS)
