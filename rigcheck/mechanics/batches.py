@@ -25,7 +25,7 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
-_LEAF = 16
+_LEAF = 8
 """Above this size products of halves are faster than LAPACK's inverse, by trial."""
 
 
@@ -87,12 +87,12 @@ def inverse_factor(matrix: Array) -> Array:
 
     Parameters
     ----------
-    matrix : array, shape (B, n, n)
+    matrix : array, shape (..., n, n)
         Symmetric positive definite.
 
     Returns
     -------
-    array, shape (B, n, n)
+    array, shape (..., n, n)
         Lower triangular ``L^-1`` with ``matrix = L L^T``.
 
     Raises
@@ -105,7 +105,7 @@ def inverse_factor(matrix: Array) -> Array:
     By halves, ``L = [[A, 0], [B, C]]``: ``B^T = A^-1 M_12``, ``C C^T = M_22 - B B^T``, and the lower left of
     the inverse is ``-C^-1 B A^-1``.
     """
-    size = matrix.shape[1]
+    size = matrix.shape[-1]
     if size == 1:
         if not np.all(matrix > 0):
             raise np.linalg.LinAlgError("Matrix is not positive definite")
@@ -114,11 +114,11 @@ def inverse_factor(matrix: Array) -> Array:
         return np.asarray(np.linalg.inv(np.linalg.cholesky(matrix)))
     half = size // 2
     result = np.zeros_like(matrix)
-    first = inverse_factor(matrix[:, :half, :half])
-    below = np.ascontiguousarray(np.swapaxes(first @ matrix[:, :half, half:], 1, 2))
-    last = inverse_factor(matrix[:, half:, half:] - below @ np.swapaxes(below, 1, 2))
-    result[:, :half, :half], result[:, half:, half:] = first, last
-    result[:, half:, :half] = -(last @ below @ first)
+    first = inverse_factor(matrix[..., :half, :half])
+    below = np.ascontiguousarray(np.swapaxes(first @ matrix[..., :half, half:], -1, -2))
+    last = inverse_factor(matrix[..., half:, half:] - below @ np.swapaxes(below, -1, -2))
+    result[..., :half, :half], result[..., half:, half:] = first, last
+    result[..., half:, :half] = -(last @ below @ first)
     return result
 
 
@@ -174,19 +174,19 @@ def definite(matrix: Array) -> NDArray[np.bool_]:
 
     Parameters
     ----------
-    matrix : array, shape (B, n, n)
+    matrix : array, shape (..., n, n)
         Symmetric.
 
     Returns
     -------
-    array of bool, shape (B,)
+    array of bool, shape (...)
     """
     try:
         np.linalg.cholesky(matrix)
     except np.linalg.LinAlgError:
         # LAPACK does not say which of the batch it was.
-        return np.asarray(np.linalg.eigvalsh(matrix)[:, 0] > 0)
-    return np.ones(len(matrix), dtype=bool)
+        return np.asarray(np.linalg.eigvalsh(matrix)[..., 0] > 0)
+    return np.ones(matrix.shape[:-2], dtype=bool)
 
 
 def runs_of(places: tuple[int, ...]) -> list[tuple[slice, slice]]:

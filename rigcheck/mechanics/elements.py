@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 __all__ = ["END_FREEDOMS", "Basis", "Field", "Fields", "Order"]
 
 Array = NDArray[np.float64]
+Index = NDArray[np.intp]
 
 END_FREEDOMS = 12
 """Three displacements and three rotations at each end come first in every element vector."""
@@ -69,33 +70,47 @@ class Fields:
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Field:
-    """Fields of the element that neither elasticity nor inertia nor tension couples with the others.
+    """A field of the element that neither elasticity nor inertia nor tension couples with the others.
 
-    Stretch, twist, which tension leaves alone both, and each of the two planes of bending are such parts of a
-    straight element. The matrices are those of the `Basis` cut down to the part, end freedoms first.
+    Stretch, twist, which tension leaves alone both, and bending are such parts of a straight element. Bending comes
+    in two planes that are alike once rotations in the second are counted the other way. The matrices are those of
+    the `Basis` cut down to one plane, its e end freedoms first.
 
     Attributes
     ----------
-    ends : tuple of int
-        Which of the twelve end freedoms are its own; e of them.
-    stiffness_kinds, mass_kinds : tuple of int
-        Which coefficients of `Basis.stiffness` and `Basis.mass` it has.
+    ends : int array, shape (planes, e)
+        Which of the twelve end freedoms belong to each plane.
+    signs : array, shape (planes, e)
+        -1 for those that are counted the other way.
+    stiffness_kinds, mass_kinds : int array, shape (planes, kinds)
+        Which coefficients of `Basis.stiffness` and `Basis.mass` each plane has.
     stiffness, mass, tension : array, shape (kinds, e + i, e + i)
         Constant matrices of these coefficients and of the tension at start and end.
-    push : array, shape (e + i, 3)
+    push : array, shape (planes, e + i, 3)
         To be multiplied by rho A L: load of a unit acceleration along x, y, z.
     is_tensioned : bool
         Whether a tension in the element works on it.
     """
 
-    ends: tuple[int, ...]
-    stiffness_kinds: tuple[int, ...]
-    mass_kinds: tuple[int, ...]
+    ends: Index
+    signs: Array
+    stiffness_kinds: Index
+    mass_kinds: Index
     stiffness: Array
     mass: Array
     tension: Array
     push: Array
     is_tensioned: bool
+
+    @property
+    def planes(self) -> int:
+        """How many there are of it in an element."""
+        return len(self.ends)
+
+    @property
+    def count(self) -> int:
+        """End freedoms in one plane."""
+        return int(self.ends.shape[1])
 
 
 def _internal(count: int, points: Array, integrations: int) -> list[Array]:
@@ -180,33 +195,45 @@ class Basis:
 
     @cached_property
     def separate_fields(self) -> tuple[Field, ...]:
-        """Stretch, twist, bending along y, and bending along z."""
+        """Stretch, twist and bending, whose internal functions follow each other in the element's vector."""
         order = self.order
-        plane = order.bending + (0 if order.shear is None else 1 + order.shear)
+        inside = order.bending + (0 if order.shear is None else 1 + order.shear)
+        # The slope of w is minus the rotation about y.
         plan = (
-            ((0, 6), order.axial, (0,), (0,), False),
-            ((3, 9), order.torsion, (1,), (3,), False),
-            ((1, 5, 7, 11), plane, (2, 4), (0, 1), True),
-            ((2, 4, 8, 10), plane, (3, 5), (0, 2), True),
+            (((0, 6),), ((1, 1),), order.axial, ((0,),), ((0,),), False),
+            (((3, 9),), ((1, 1),), order.torsion, ((1,),), ((3,),), False),
+            (
+                ((1, 5, 7, 11), (2, 4, 8, 10)),
+                ((1, 1, 1, 1), (1, -1, 1, -1)),
+                inside,
+                ((2, 4), (3, 5)),
+                ((0, 1), (0, 2)),
+                True,
+            ),
         )
         push = self.mass[0, :, :3] + self.mass[0, :, 6:9]
         result, column = [], END_FREEDOMS
-        for ends, count, stiff, heavy, is_tensioned in plan:
-            own = np.array([*ends, *range(column, column + count)])
-            block = np.ix_(own, own)
+        for ends, signs, count, stiff, heavy, is_tensioned in plan:
+            places = [
+                np.array([*plane, *range(column + index * count, column + (index + 1) * count)])
+                for index, plane in enumerate(ends)
+            ]
+            column += count * len(ends)
+            block = np.ix_(places[0], places[0])
+            turned = [np.array([*sign, *[1] * count])[:, None] for sign in signs]
             result.append(
                 Field(
-                    ends=ends,
-                    stiffness_kinds=stiff,
-                    mass_kinds=heavy,
-                    stiffness=np.stack([self.stiffness[kind][block] for kind in stiff]),
-                    mass=np.stack([self.mass[kind][block] for kind in heavy]),
+                    ends=np.array(ends),
+                    signs=np.array(signs, dtype=float),
+                    stiffness_kinds=np.array(stiff),
+                    mass_kinds=np.array(heavy),
+                    stiffness=np.stack([self.stiffness[kind][block] for kind in stiff[0]]),
+                    mass=np.stack([self.mass[kind][block] for kind in heavy[0]]),
                     tension=np.stack([matrix[block] for matrix in self.tension]),
-                    push=push[own],
+                    push=np.stack([push[own] * sign for own, sign in zip(places, turned, strict=True)]),
                     is_tensioned=is_tensioned,
                 )
             )
-            column += count
         return tuple(result)
 
     @staticmethod

@@ -443,12 +443,12 @@ class Frame:
         result[:, 3:6, 3:6] += self.turning_stiffness(tip_forces)
         return result
 
-    def turning_stiffness(self, tip_forces: list[Array]) -> Array:
+    def turning_stiffness(self, tip_forces: list[Array] | Array) -> Array:
         """Stiffness that forces on the tips add to the prop's rotation; see `tension_stiffness`.
 
         Parameters
         ----------
-        tip_forces : list of array, shape (B, 3)
+        tip_forces : list of array, shape (B, 3), or array, shape (B, supports, 3)
             Force that the prop puts on each support's tip [N].
 
         Returns
@@ -456,14 +456,18 @@ class Frame:
         array, shape (B, 3, 3)
             About right, up, toward [N m/rad].
         """
-        result = np.zeros((self.batch, 3, 3))
+        force = tip_forces if isinstance(tip_forces, np.ndarray) else np.stack(tip_forces, axis=1)
+        along, arm = self._tips
+        pull = np.sum(force * along, axis=2, keepdims=True) * along
+        return _follow(pull, arm) + _hang(force - pull, arm)
+
+    @cached_property
+    def _tips(self) -> tuple[Array, Array]:
+        """Direction of each support at its tip, and the tip from the centre of mass, (B, supports, 3)."""
         last = {element.support: element for element in self.elements}
-        for index, (support, force) in enumerate(zip(self.supports, tip_forces, strict=True)):
-            arm = support.tip - self.prop.centre_of_mass
-            along = last[index].axes[:, 0]
-            pull = np.einsum("bi,bi->b", force, along)[:, None] * along
-            result += _follow(pull, arm) + _hang(force - pull, arm)
-        return result
+        arms = [support.tip - self.prop.centre_of_mass for support in self.supports]
+        axes = [last[index].axes[:, 0] for index in range(len(self.supports))]
+        return np.stack(axes, axis=1), np.stack(arms, axis=1)
 
     def inertial_load(
         self, offset: Array, gradient: Array | None = None, about: Array | None = None
@@ -570,17 +574,17 @@ def mix(scales: Array, matrices: Array) -> Array:
 
     Parameters
     ----------
-    scales : array, shape (B, k)
+    scales : array, shape (..., k)
         Factors.
     matrices : array, shape (k, n, m)
         Constant matrices.
 
     Returns
     -------
-    array, shape (B, n, m)
+    array, shape (..., n, m)
     """
-    mixed: Array = scales @ matrices.reshape(len(matrices), -1)
-    return mixed.reshape(-1, *matrices.shape[1:])
+    mixed: Array = scales.reshape(-1, len(matrices)) @ matrices.reshape(len(matrices), -1)
+    return mixed.reshape(*scales.shape[:-1], *matrices.shape[1:])
 
 
 def local_axes(along: Array, width: Array | None) -> Array:
@@ -613,16 +617,23 @@ def _taken(batch: Support | Prop, chosen: Index) -> dict[str, Array]:
 
 
 def _follow(force: Array, arm: Array) -> Array:
-    product = np.einsum("bi,bj->bij", force, arm)
-    turned: Array = np.einsum("bi,bi,jk->bjk", force, arm, np.eye(3))
-    return np.asarray((product + product.transpose(0, 2, 1)) / 2 - turned)
+    """Of forces (B, S, 3) that keep to their supports, summed, (B, 3, 3)."""
+    product = _across(force) @ arm
+    return np.asarray(
+        (product + _across(product)) / 2 - np.sum(force * arm, axis=(1, 2))[:, None, None] * np.eye(3)
+    )
 
 
 def _hang(force: Array, arm: Array) -> Array:
-    size = np.einsum("bi,bi->b", force, force)
-    unit = force / np.sqrt(np.where(size > 0, size, 1.0))[:, None]
-    pendulum = np.eye(3) - np.einsum("bi,bj->bij", unit, unit)
-    return np.asarray(-np.einsum("bi,bi->b", force, arm)[:, None, None] * pendulum)
+    """Of forces (B, S, 3) that act across their supports, summed, (B, 3, 3)."""
+    size = np.sum(force * force, axis=2, keepdims=True)
+    unit = force / np.sqrt(np.where(size > 0, size, 1.0))
+    work = np.sum(force * arm, axis=2, keepdims=True)
+    return np.asarray(_across(unit) @ (work * unit) - work.sum(axis=1, keepdims=True) * np.eye(3))
+
+
+def _across(matrix: Array) -> Array:
+    return np.swapaxes(matrix, 1, 2)
 
 
 def _field_couple(inertia: Array, gradient: Array) -> Array:

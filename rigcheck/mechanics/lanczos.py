@@ -5,14 +5,23 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.mechanics.batches import uncoupled, upper_inverse_factor
 
-__all__ = ["Arrow", "Inside", "Motion", "few_modes", "motion_of", "reached", "those_that_count"]
+__all__ = [
+    "Arrow",
+    "Blocks",
+    "Inside",
+    "Motion",
+    "few_modes",
+    "least",
+    "motion_of",
+    "reached",
+    "those_that_count",
+]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -33,9 +42,9 @@ class Motion:
         Modal force of each field.
     follow : array, shape (B, n, k)
         What each field does when it is applied slowly.
-    inside : list of array, shape (B, i, k + m)
-        How each of the insides moves away from its static shape, in its own freedoms: under the fields, and then in
-        the modes.
+    inside : list of array, shape (B, F, i, k + m)
+        How each group of the insides moves away from its static shape, in its own freedoms: under the fields, and
+        then in the modes.
     """
 
     angular_frequency: Array
@@ -47,19 +56,19 @@ class Motion:
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Inside:
-    """Freedoms that touch no other inside, measured from the static shape that the nodes give them.
+    """Groups of freedoms that touch no other group, measured from the static shape that the nodes give them.
 
-    In coordinates y in which their stiffness is the identity: their own freedoms are ``root y``.
+    In coordinates y in which their stiffness is the identity: their own freedoms are ``root y``. F groups of i each.
 
     Attributes
     ----------
-    root : array, shape (B, i, i)
+    root : array, shape (B, F, i, i)
         R, with R R^T the inverse of their stiffness.
-    side : array, shape (B, n, i)
+    side : array, shape (B, n, F, i)
         Mass between the nodes' freedoms and y.
-    inner : array, shape (B, i, i)
+    inner : array, shape (B, F, i, i)
         Mass of y.
-    push : array, shape (B, i, k)
+    push : array, shape (B, F, i, k)
         Load of each field on y.
     """
 
@@ -67,6 +76,49 @@ class Inside:
     side: Array
     inner: Array
     push: Array
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Blocks:
+    """Insides of one size, which touch nodes but not each other: F of i freedoms.
+
+    Attributes
+    ----------
+    sides : array, shape (B, n, F, i)
+        Between nodes and each inside.
+    inner : array, shape (B, F, i, i)
+        Within each.
+    roots : array, shape (B, F, i, i), or (B, F, i) where diagonal
+        R of each, with R R^T the inverse stiffness inside.
+    places : int array, shape (F, i)
+        Of each in vectors of the whole.
+    """
+
+    sides: Array
+    inner: Array
+    roots: Array
+    places: Index
+
+    @cached_property
+    def grip(self) -> Array:
+        """The most that each node's freedom moves each inside, over all variants, (n, F)."""
+        return np.asarray(np.maximum(self.sides.max(axis=0), -self.sides.min(axis=0)).max(axis=2))
+
+    def part(self, group: Index) -> Blocks | None:
+        """Those that some nodes' freedoms move, with these alone; None where they move none."""
+        grip = self.grip
+        kept = np.flatnonzero(grip[group].max(axis=0) > _MOVES * grip.max(axis=0))
+        if not len(kept):
+            return None
+        sides = np.take(self.sides, group, axis=1)
+        if len(kept) == len(self.places):
+            return replace(self, sides=sides)
+        return Blocks(
+            sides=np.take(sides, kept, axis=2),
+            inner=np.take(self.inner, kept, axis=1),
+            roots=np.take(self.roots, kept, axis=1),
+            places=self.places[kept],
+        )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -79,76 +131,58 @@ class Arrow:
     ----------
     nodes : array, shape (B, n, n)
         Among the nodes.
-    sides : list of array, shape (B, n, i)
-        Between nodes and the inside of each field.
-    inner : list of array, shape (B, i, i)
-        Inside each field.
-    roots : list of array, shape (B, i, i), or (B, i) where diagonal
-        R of each field, with R R^T the inverse stiffness inside.
-    places : list of int array
-        Of the inside of each field in vectors of the whole.
+    fields : list of Blocks
+        The insides, which follow the nodes in vectors of the whole.
     """
 
     nodes: Array
-    sides: list[Array]
-    inner: list[Array]
-    roots: list[Array]
-    places: list[Index]
+    fields: list[Blocks]
 
     @property
     def size(self) -> int:
         """Length of its vectors."""
-        return int(self.nodes.shape[1]) + sum(int(block.shape[1]) for block in self.inner)
+        return int(self.nodes.shape[1]) + sum(field.places.size for field in self.fields)
+
+    def take(self, rows: Index | Flags) -> Arrow:
+        """Some variants only."""
+        fields = [
+            replace(field, sides=field.sides[rows], inner=field.inner[rows], roots=field.roots[rows])
+            for field in self.fields
+        ]
+        return Arrow(nodes=self.nodes[rows], fields=fields)
 
     def part(self, group: Index) -> tuple[Arrow, Index]:
         """The matrix on some nodes' freedoms, which nothing couples to others, and the insides that they move.
 
         With its places in vectors of the whole.
         """
-        kept = [index for index, size in enumerate(self.grip) if size[group].max() > _MOVES * size.max()]
-        # Those of one size beside each other, so that their products are one.
-        kept.sort(key=lambda index: self.inner[index].shape[1])
-        part = Arrow(
-            nodes=self.nodes[:, group[:, None], group],
-            sides=[self.sides[index][:, group] for index in kept],
-            inner=[self.inner[index] for index in kept],
-            roots=[self.roots[index] for index in kept],
-            places=[self.places[index] for index in kept],
-        )
-        return part, np.concatenate([group, *part.places])
-
-    @cached_property
-    def grip(self) -> list[Array]:
-        """The most that each node's freedom moves the inside of each field, over all variants, (n,)."""
-        return [np.abs(side).max(axis=0).max(axis=1) for side in self.sides]
+        kept = [part for part in (field.part(group) for field in self.fields) if part is not None]
+        part = Arrow(nodes=np.take(np.take(self.nodes, group, axis=1), group, axis=2), fields=kept)
+        return part, np.concatenate([group, *(field.places.ravel() for field in kept)])
 
     @cached_property
     def side(self) -> Array:
         """All sides as one, (B, n, i)."""
-        return np.concatenate([self.nodes[:, :, :0], *self.sides], axis=2)
+        batch, count = self.nodes.shape[:2]
+        sides = [field.sides.reshape(batch, count, -1) for field in self.fields]
+        return sides[0] if len(sides) == 1 else np.concatenate([self.nodes[:, :, :0], *sides], axis=2)
 
     @cached_property
     def back(self) -> Array:
         """The same transposed, (B, i, n)."""
         return np.ascontiguousarray(_transposed(self.side))
 
-    @cached_property
-    def stacks(self) -> list[Array]:
-        """Insides, those of one size that follow each other as one, (B, fields, i, i) each."""
-        sizes = [block.shape[1] for block in self.inner]
-        starts = [index for index, size in enumerate(sizes) if index == 0 or size != sizes[index - 1]]
-        return [np.stack(self.inner[start:stop], axis=1) for start, stop in pairwise([*starts, len(sizes)])]
-
     def split(self, count: int) -> tuple[Array, Array, Arrow]:
         """The matrix among its first freedoms, which are nodes, from these to the others, and among the others."""
         return (
             self.nodes[:, :count, :count],
             np.concatenate([self.nodes[:, count:, :count], self.back[:, :, :count]], axis=1),
-            replace(
-                self,
+            Arrow(
                 nodes=self.nodes[:, count:, count:],
-                sides=[side[:, count:] for side in self.sides],
-                places=[place - count for place in self.places],
+                fields=[
+                    replace(field, sides=field.sides[:, count:], places=field.places - count)
+                    for field in self.fields
+                ],
             ),
         )
 
@@ -156,13 +190,16 @@ class Arrow:
         """Product with vectors (B, N, any)."""
         batch, count = self.nodes.shape[:2]
         result = np.empty_like(vectors)
-        result[:, :count] = self.nodes @ vectors[:, :count] + self.side @ vectors[:, count:]
-        result[:, count:] = self.back @ vectors[:, :count]
+        result[:, :count] = self.nodes @ vectors[:, :count]
+        result[:, count:] = 0.0
+        if count and self.fields:
+            result[:, :count] += self.side @ vectors[:, count:]
+            result[:, count:] = self.back @ vectors[:, :count]
         start = count
-        for stack in self.stacks:
-            stop = start + stack.shape[1] * stack.shape[2]
-            own = vectors[:, start:stop].reshape(batch, stack.shape[1], stack.shape[2], -1)
-            result[:, start:stop] += (stack @ own).reshape(batch, stop - start, -1)
+        for field in self.fields:
+            stop = start + field.places.size
+            own = vectors[:, start:stop].reshape(batch, *field.places.shape, -1)
+            result[:, start:stop] += (field.inner @ own).reshape(batch, stop - start, -1)
             start = stop
         return result
 
@@ -200,19 +237,26 @@ def motion_of(
     """
     factor = upper_inverse_factor(stiffness)
     count = stiffness.shape[1]
-    stops = np.cumsum([count, *(one.inner.shape[1] for one in insides)])
-    places = [np.arange(start, stop) for start, stop in pairwise(stops)]
-    arrow = Arrow(
-        nodes=factor @ mass @ _transposed(factor),
-        sides=[factor @ one.side for one in insides],
-        inner=[one.inner for one in insides],
-        roots=[one.root for one in insides],
-        places=places,
-    )
+    blocks = []
+    start = count
+    for one in insides:
+        places = np.arange(start, start + one.inner.shape[1] * one.inner.shape[2])
+        blocks.append(
+            Blocks(
+                sides=(factor @ one.side.reshape(*one.side.shape[:2], -1)).reshape(one.side.shape),
+                inner=one.inner,
+                roots=one.root,
+                places=places.reshape(one.inner.shape[1:3]),
+            )
+        )
+        start += len(places)
+    arrow = Arrow(nodes=factor @ mass @ _transposed(factor), fields=blocks)
     omega, participation, states = few_modes(
         arrow,
         factor,
-        np.concatenate([factor @ loads, *(one.push for one in insides)], axis=1),
+        np.concatenate(
+            [factor @ loads, *(one.push.reshape(len(mass), -1, loads.shape[2]) for one in insides)], axis=1
+        ),
         uncoupled(stiffness, mass),
         prop=prop,
         least_share=least_share,
@@ -225,7 +269,7 @@ def motion_of(
         shape=moved[:, :, fields:],
         participation=participation,
         follow=moved[:, :, :fields],
-        inside=[one.root @ states[:, place] for one, place in zip(insides, places, strict=True)],
+        inside=[block.roots @ np.take(states, block.places, axis=1) for block in blocks],
     )
 
 
@@ -267,10 +311,10 @@ def few_modes(
         part, places = arrow.part(group)
         space, reduced = reached(part, count, steps)
         value, mixed = np.linalg.eigh(reduced)
-        own = field[:, places]
+        own = np.take(field, places, axis=1)
         values.append(value)
         # The prop's freedoms stand alone in these coordinates, and move the prop alone.
-        moved.append(_transposed(mixed[:, :count]) @ factor[:, group[:count], :prop])
+        moved.append(_transposed(mixed[:, :count]) @ np.take(factor[:, :, :prop], group[:count], axis=1))
         forces.append(
             _transposed(mixed) @ np.concatenate([own[:, :count], _transposed(space) @ own[:, count:]], axis=1)
         )
@@ -354,6 +398,50 @@ def reached(arrow: Arrow, count: int, steps: int, more: Array | None = None) -> 
     return space, reduced
 
 
+def least(arrow: Arrow, count: int, more: Array, sought: Flags) -> Array:
+    """Least eigenvalue of a matrix, as far as its first freedoms and some more vectors lead to it.
+
+    Parameters
+    ----------
+    arrow, count, more
+        As in `reached`.
+    sought : array of bool, shape (B,)
+        Where one below zero is expected.
+
+    Returns
+    -------
+    array, shape (B,)
+        Where none is below zero it may be any.
+
+    Notes
+    -----
+    In two steps, and where the last one still lowered it by more than a share `_STILL`, in more. A step takes away
+    all but a thirtieth to a hundredth of the error. Where one below zero is expected and not found, a third step is
+    taken.
+    """
+    result = np.empty(len(arrow.nodes))
+    rows = np.arange(len(result))
+    for steps in range(2, _MOST_STEPS + 1):
+        _, reduced = reached(arrow, count, steps, more)
+        result[rows] = value = np.linalg.eigvalsh(reduced)[:, 0]
+        if reduced.shape[1] == arrow.size:
+            break
+        # An odd number of eigenvalues below the mark, without the last step, shows as a negative determinant.
+        before = reduced.shape[1] - count - more.shape[2]
+        mark = np.eye(before) * ((1 - _STILL) * value)[:, None, None]
+        sign = np.linalg.slogdet(reduced[:, :before, :before] - mark).sign
+        going = np.where(value < 0, sign > 0, sought & (steps == 2))
+        if not going.any():
+            break
+        rows, more, sought, arrow = rows[going], more[going], sought[going], arrow.take(going)
+    return result
+
+
+_STILL = 4e-3
+"""Share by which a step may lower the least eigenvalue for it to be the last."""
+_MOST_STEPS = 5
+
+
 def _beside(known: Array, vectors: Array) -> tuple[Array, float]:
     """Vectors less what lies along the known ones, and the most that did."""
     along = _transposed(known) @ vectors
@@ -385,7 +473,7 @@ def those_that_count(value: Array, moved: Array, force: Array, least_share: floa
 
 
 def _transposed(matrix: Array) -> Array:
-    return np.swapaxes(matrix, 1, 2)
+    return np.swapaxes(matrix, -1, -2)
 
 
 _MOVES = 1e-13

@@ -426,11 +426,11 @@ class MovedFrame:
         rods.add_outer(stiffness, back @ firm @ maps)
         rods.add_outer(mass, back @ ends @ maps)
         on_ends, beside = back @ (drawn @ pushed), back @ np.swapaxes(lower @ mixed, -1, -2)
-        sides = [np.zeros((self.batch, stiffness.shape[1], block.shape[2])) for _ in rods.outer_runs]
-        for index, (side, runs) in enumerate(zip(sides, rods.outer_runs, strict=True)):
+        side = np.zeros((self.batch, stiffness.shape[1], *block.shape[1:3]))
+        for index, runs in enumerate(rods.outer_runs):
             for rows, place in runs:
                 loads[:, place] += on_ends[:, index, rows]
-                side[:, place] = beside[:, index, rows]
+                side[:, place, index] = beside[:, index, rows]
         inner, push = lower @ weighty @ root, lower @ pushed
         motion = motion_of(
             stiffness,
@@ -439,13 +439,10 @@ class MovedFrame:
             prop=PROP_FREEDOMS,
             least_share=least_share,
             steps=steps,
-            insides=[
-                Inside(root=root[:, index], side=side, inner=inner[:, index], push=push[:, index])
-                for index, side in enumerate(sides)
-            ],
+            insides=[Inside(root=root, side=side, inner=inner, push=push)],
         )
         moved = maps @ rods.at_ends(np.concatenate([motion.follow, motion.shape], axis=2))
-        steps_of = np.concatenate([moved, shape @ moved + np.stack(motion.inside, axis=1)], axis=2)
+        steps_of = np.concatenate([moved, shape @ moved + motion.inside[0]], axis=2)
         return motion, _section_forces(rods, rods.stress_change(here.strain_map, steps_of), stations)
 
     def _unit_loads(self, *, turning: bool) -> tuple[Array, Array]:

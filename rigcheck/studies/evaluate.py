@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields, is_dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import numpy as np
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 from rigcheck.errors import ValidityError
 from rigcheck.mechanics import sections
 from rigcheck.mechanics.batches import cross
-from rigcheck.mechanics.condensed import CondensedFrame
+from rigcheck.mechanics.condensed import CondensedFrame, CondensedSettled
 from rigcheck.mechanics.elements import Order
 from rigcheck.mechanics.frame import PROP_FREEDOMS, Frame
 from rigcheck.mechanics.statics import SectionForces, element_forces
@@ -31,8 +32,10 @@ __all__ = [
     "STATIONS",
     "Dynamics",
     "Outcome",
+    "Rest",
     "Settings",
     "TooMuchWorkError",
+    "at_rest",
     "bent_by",
     "each",
     "evaluate",
@@ -181,6 +184,37 @@ class Dynamics:
             shape=more(self.shape),
             participation=more(self.participation.transpose(0, 2, 1)).transpose(0, 2, 1),
             forces=[each(force, more) for force in self.forces],
+        )
+
+    @staticmethod
+    def blank(batch: int, fields: int, elements: int) -> Dynamics:
+        """Of a batch of which nothing is known yet: one mode that nothing drives."""
+
+        def none() -> SectionForces:
+            return SectionForces(**{name: np.zeros((batch, len(STATIONS), 1)) for name in _FORCES})
+
+        return Dynamics(
+            angular_frequency=np.ones((batch, 1)),
+            shape=np.zeros((batch, PROP_FREEDOMS, 1)),
+            participation=np.zeros((batch, 1, fields)),
+            forces=[none() for _ in range(elements)],
+            follow=np.zeros((batch, PROP_FREEDOMS, fields)),
+            follow_forces=[
+                each(none(), lambda value: np.repeat(value, fields, axis=2)) for _ in range(elements)
+            ],
+        )
+
+    def put(self, rows: Index, new: Dynamics) -> Dynamics:
+        """The same with some variants from another batch."""
+        count = max(self.angular_frequency.shape[1], new.angular_frequency.shape[1])
+        old, new = self.widened(count), new.widened(count)
+        return Dynamics(
+            angular_frequency=_put(old.angular_frequency, rows, new.angular_frequency),
+            shape=_put(old.shape, rows, new.shape),
+            participation=_put(old.participation, rows, new.participation),
+            forces=_put_forces(old.forces, rows, new.forces),
+            follow=_put(old.follow, rows, new.follow),
+            follow_forces=_put_forces(old.follow_forces, rows, new.follow_forces),
         )
 
     @property
@@ -348,16 +382,16 @@ def evaluate(rig: Rig, settings: Settings | None = None, *, turning: bool = Fals
 
 def _settled(rig: Rig, settings: Settings, *, turning: bool) -> Outcome:
     """The outcome with every support in place, whether it pulls or pushes."""
-    frame, parts = build_frame(rig, order=order_for(rig, settings))
-    outcome = _linear(rig, settings, frame, parts, turning=turning)
-    far = needs_large(outcome)
-    hopeless = _moved(outcome) > settings.too_soft
+    rest = at_rest(rig, settings)
+    far = needs_large(rest)
+    hopeless = rest.moved > settings.too_soft
     if np.isfinite(settings.too_soft):
-        hopeless |= ~outcome.solved
+        hopeless |= ~rest.solved
+    far &= ~hopeless
+    outcome = rest.outcome(~far & ~hopeless, turning=turning)
     if hopeless.any():
         outcome = replace(outcome, solved=outcome.solved & ~hopeless)
-        far &= ~hopeless
-    return _with_large(outcome, far, frame, turning=turning) if far.any() else outcome
+    return _with_large(outcome, far, rest.condensed.frame, turning=turning) if far.any() else outcome
 
 
 def order_for(rig: Rig, settings: Settings) -> Order:
@@ -388,61 +422,176 @@ def order_for(rig: Rig, settings: Settings) -> Order:
     return replace(settings.order, bending=_LEVEL_BENDING, shear=_LEVEL_SHEAR if settings.shear else None)
 
 
-def _linear(rig: Rig, settings: Settings, frame: Frame, parts: list[Part], *, turning: bool) -> Outcome:
-    condensed = CondensedFrame(frame)
-    settled = condensed.settle(DOWN, push=rig.push, load_stiffens=settings.gravity_stiffness)
-    factor = np.full(frame.batch, np.inf)
-    if settings.gravity_stiffness:
-        factor = condensed.buckling_factor(settled)
-    motion = condensed.motion(
-        settled,
-        _unit_loads(frame, turning=True) if turning else None,
-        least_share=settings.least_share,
-        steps=_steps(settings),
-    )
-    states = [
-        element_forces(element, vector, STATIONS)
-        for element, vector in zip(frame.elements, motion.elements, strict=True)
-    ]
-    count = motion.follow.shape[2]
-    # Gravity is a steady field of acceleration; what follows it slowly is the settled state.
-    forces = [each(force, lambda value: value[..., :3] @ DOWN) for force in states]
-    if rig.push is not None:
-        more = zip(frame.elements, condensed.pushed(settled, rig.push), strict=True)
-        forces = [
-            _sum(force, element_forces(element, vector, STATIONS))
-            for force, (element, vector) in zip(forces, more, strict=True)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Rest:
+    """A batch of rigs at rest by linear theory, before anything moves: enough to tell which need more than that.
+
+    Attributes
+    ----------
+    rig, settings
+        As given.
+    parts : list of Part
+        Layers of each segment, for stress.
+    condensed : CondensedFrame
+        The frame of the batch.
+    settled : CondensedSettled
+        Its settled state.
+    buckling_factor : array, shape (B,)
+        Infinite where nothing is compressed.
+    forces : list of SectionForces
+        Element by element, (B, stations).
+    """
+
+    rig: Rig
+    settings: Settings
+    parts: list[Part]
+    condensed: CondensedFrame
+    settled: CondensedSettled
+    buckling_factor: Array
+    forces: list[SectionForces]
+
+    @property
+    def solved(self) -> Flags:
+        """Whether there is a stable settled state, (B,)."""
+        return self.settled.stable
+
+    @property
+    def displacement(self) -> Array:
+        """Of the prop's centre of mass [m], (B, 3)."""
+        return self.settled.displacement[:, :3]
+
+    @property
+    def moved(self) -> Array:
+        """Displacement of the centre of mass over the shortest free length, (B,)."""
+        reach = np.min([support.free_length for support in self.rig.supports], axis=0)
+        return np.asarray(np.linalg.norm(self.displacement, axis=1) / reach)
+
+    @cached_property
+    def stress(self) -> list[Array]:
+        """As `stress_of`."""
+        return stress_of(self.parts, self.forces)
+
+    @cached_property
+    def strength_factor(self) -> Array:
+        """Least strength over stress, (B,); NaN where no strength is known."""
+        return strength_factor(self.parts, self.stress)
+
+    def take(self, rows: Flags) -> Rest:
+        """Some variants only."""
+        rig = take(self.rig, rows)
+        frame, parts = build_frame(rig, order=self.condensed.frame.order)
+        return Rest(
+            rig=rig,
+            settings=self.settings,
+            parts=parts,
+            condensed=CondensedFrame(frame),
+            settled=self.settled.take(rows),
+            buckling_factor=self.buckling_factor[rows],
+            forces=[each(force, lambda value: value[rows]) for force in self.forces],
+        )
+
+    def outcome(self, rows: Flags | None = None, *, turning: bool) -> Outcome:
+        """All that linear theory tells of them.
+
+        Parameters
+        ----------
+        rows : array of bool, shape (B,), optional
+            Of which variants what moving does to them is worked out; all if left out.
+        turning : bool
+            As in `evaluate`.
+
+        Returns
+        -------
+        Outcome
+            The `dynamics` of other variants are blank.
+        """
+        settled, batch = self.settled, self.rig.batch
+        fields = 12 if turning else 3
+        if rows is None or rows.all():
+            dynamics = self._dynamics(turning=turning)
+        else:
+            dynamics = Dynamics.blank(batch, fields, len(self.forces))
+            if rows.any():
+                dynamics = dynamics.put(np.flatnonzero(rows), self.take(rows)._dynamics(turning=turning))
+        tip = self.condensed.frame.supports[0].tip - self.rig.centre_of_mass
+        rotation = settled.displacement[:, 3:6]
+        return Outcome(
+            rig=self.rig,
+            settings=self.settings,
+            parts=self.parts,
+            solved=settled.stable,
+            large=np.zeros(batch, dtype=bool),
+            large_work=np.zeros(batch, dtype=np.intp),
+            reached=np.ones(batch),
+            buckling_factor=self.buckling_factor,
+            displacement=self.displacement,
+            rotation=rotation,
+            tip_displacement=self.displacement + cross(rotation, tip),
+            root_force=settled.root_force,
+            root_moment=settled.root_moment,
+            tip_force=settled.tip_force,
+            forces=self.forces,
+            peak_stress=largest_stress(self.stress),
+            strength_factor=self.strength_factor,
+            dynamics=dynamics,
+            slack=np.zeros((batch, len(self.rig.supports)), dtype=bool),
+        )
+
+    def _dynamics(self, *, turning: bool) -> Dynamics:
+        frame = self.condensed.frame
+        motion = self.condensed.motion(
+            self.settled,
+            _unit_loads(frame, turning=True) if turning else None,
+            least_share=self.settings.least_share,
+            steps=_steps(self.settings),
+        )
+        states = [
+            element_forces(element, vector, STATIONS)
+            for element, vector in zip(frame.elements, motion.elements, strict=True)
         ]
-    forces = _with_pretension(frame, forces)
-    stress = stress_of(parts, forces)
-    tip = frame.supports[0].tip - rig.centre_of_mass
-    return Outcome(
-        rig=rig,
-        settings=settings,
-        parts=parts,
-        solved=settled.stable,
-        large=np.zeros(rig.batch, dtype=bool),
-        large_work=np.zeros(rig.batch, dtype=np.intp),
-        reached=np.ones(rig.batch),
-        buckling_factor=factor,
-        displacement=settled.displacement[:, :3],
-        rotation=settled.displacement[:, 3:6],
-        tip_displacement=settled.displacement[:, :3] + cross(settled.displacement[:, 3:6], tip),
-        root_force=settled.root_force,
-        root_moment=settled.root_moment,
-        tip_force=settled.tip_force,
-        forces=forces,
-        peak_stress=largest_stress(stress),
-        strength_factor=strength_factor(parts, stress),
-        dynamics=Dynamics(
+        count = motion.follow.shape[2]
+        return Dynamics(
             angular_frequency=motion.angular_frequency,
             shape=motion.shape,
             participation=motion.participation,
             forces=[each(force, lambda value: value[..., count:]) for force in states],
             follow=motion.follow,
             follow_forces=[each(force, lambda value: value[..., :count]) for force in states],
-        ),
-        slack=np.zeros((rig.batch, len(rig.supports)), dtype=bool),
+        )
+
+
+def at_rest(rig: Rig, settings: Settings) -> Rest:
+    """Settle a batch of rigs by linear theory.
+
+    Parameters
+    ----------
+    rig : Rig
+        The batch; every support is taken to stay in place, whether it pulls or pushes.
+    settings : Settings
+        What to take in.
+
+    Returns
+    -------
+    Rest
+    """
+    frame, parts = build_frame(rig, order=order_for(rig, settings))
+    condensed = CondensedFrame(frame)
+    settled = condensed.settle(DOWN, push=rig.push, load_stiffens=settings.gravity_stiffness)
+    factor = np.full(frame.batch, np.inf)
+    if settings.gravity_stiffness:
+        factor = condensed.buckling_factor(settled)
+    forces = [
+        element_forces(element, vector, STATIONS)
+        for element, vector in zip(frame.elements, settled.elements, strict=True)
+    ]
+    return Rest(
+        rig=rig,
+        settings=settings,
+        parts=parts,
+        condensed=condensed,
+        settled=settled,
+        buckling_factor=factor,
+        forces=_with_pretension(frame, forces),
     )
 
 
@@ -503,10 +652,6 @@ def _steps(settings: Settings) -> int:
     return max(_STEPS, -(-settings.modes // PROP_FREEDOMS))
 
 
-def _sum(one: SectionForces, other: SectionForces) -> SectionForces:
-    return SectionForces(**{name: getattr(one, name) + getattr(other, name) for name in _FORCES})
-
-
 def _with_pretension(frame: Frame, forces: list[SectionForces]) -> list[SectionForces]:
     """Section forces with the tension that was in a taut line before the prop was hung."""
     pulls = [frame.supports[element.support].tension for element in frame.elements]
@@ -530,12 +675,12 @@ def _unit_loads(frame: Frame, *, turning: bool) -> Array:
 # -- large displacement ---------------------------------------------------------------------------------
 
 
-def needs_large(outcome: Outcome) -> Flags:
+def needs_large(rest: Rest) -> Flags:
     """Which variants linear theory does not tell enough of.
 
     Parameters
     ----------
-    outcome : Outcome
+    rest : Rest
         By linear theory.
 
     Returns
@@ -543,7 +688,7 @@ def needs_large(outcome: Outcome) -> Flags:
     bool array, shape (B,)
         Those to solve for large displacement, as their settings want it.
     """
-    settings, rig = outcome.settings, outcome.rig
+    settings, rig = rest.settings, rest.rig
     # Several supports on a head that gives: the large solver knows no common base.
     beyond = rig.axis_stiffness is not None and len(rig.supports) > 1
     if settings.displacement == "linear" or not settings.gravity_stiffness or beyond:
@@ -553,16 +698,10 @@ def needs_large(outcome: Outcome) -> Flags:
     straight = len(rig.supports) == 1 and rig.supports[0].points.shape[1] == 2
     on_lines = any(support.form == "line" or support.tension is not None for support in rig.supports)
     share = LARGE_SHARE if straight and not on_lines else LARGE_SHARE_BENT
-    far = ~outcome.solved | (_moved(outcome) > share)
+    far = ~rest.solved | (rest.moved > share)
     if on_lines:
-        far |= np.linalg.norm(outcome.rotation, axis=1) > LARGE_TURN
+        far |= np.linalg.norm(rest.settled.displacement[:, 3:6], axis=1) > LARGE_TURN
     return np.asarray(far)
-
-
-def _moved(outcome: Outcome) -> Array:
-    """Displacement of the centre of mass over the shortest free length, (B,)."""
-    reach = np.min([support.free_length for support in outcome.rig.supports], axis=0)
-    return np.asarray(np.linalg.norm(outcome.displacement, axis=1) / reach)
 
 
 def bent_by(outcome: Outcome, natural: list[Array] | None) -> Outcome:
@@ -687,8 +826,6 @@ def _some_large(
         solved[chosen], reached[chosen] = False, 0.0
         return replace(outcome, **changes)
     fields = motion.follow.shape[2]
-    count = max(motion.angular_frequency.shape[1], outcome.dynamics.angular_frequency.shape[1])
-    dynamics = outcome.dynamics.widened(count)
     new = Dynamics(
         angular_frequency=motion.angular_frequency,
         shape=motion.shape[:, :PROP_FREEDOMS],
@@ -696,21 +833,13 @@ def _some_large(
         forces=[each(force, lambda value: value[..., fields:]) for force in found],
         follow=motion.follow[:, :PROP_FREEDOMS],
         follow_forces=[each(force, lambda value: value[..., :fields]) for force in found],
-    ).widened(count)
+    )
 
     def put(old: Array, new: Array) -> Array:
-        result = np.array(old)
-        result[places] = new
-        return result
-
-    def put_forces(old: list[SectionForces], new: list[SectionForces]) -> list[SectionForces]:
-        return [
-            SectionForces(**{name: put(getattr(one, name), getattr(other, name)) for name in _FORCES})
-            for one, other in zip(old, new, strict=True)
-        ]
+        return _put(old, places, new)
 
     still = [each(force, lambda value: value[known]) for force in settled.section_forces(STATIONS)]
-    forces = put_forces(outcome.forces, still)
+    forces = _put_forces(outcome.forces, places, still)
     stress = stress_of(outcome.parts, forces)
     changes |= {
         "moved": moved if rig.batch == 1 else None,
@@ -725,14 +854,7 @@ def _some_large(
         "forces": forces,
         "peak_stress": largest_stress(stress),
         "strength_factor": strength_factor(outcome.parts, stress),
-        "dynamics": Dynamics(
-            angular_frequency=put(dynamics.angular_frequency, new.angular_frequency),
-            shape=put(dynamics.shape, new.shape),
-            participation=put(dynamics.participation, new.participation),
-            forces=put_forces(dynamics.forces, new.forces),
-            follow=put(dynamics.follow, new.follow),
-            follow_forces=put_forces(dynamics.follow_forces, new.follow_forces),
-        ),
+        "dynamics": outcome.dynamics.put(places, new),
     }
     return replace(outcome, **changes)
 
@@ -740,6 +862,21 @@ def _some_large(
 # -- stress ---------------------------------------------------------------------------------------------
 
 _FORCES = ("axial", "torque", "moment_y", "moment_z", "shear_y", "shear_z")
+
+
+def _put(old: Array, rows: Index, new: Array) -> Array:
+    """The array with some rows from another."""
+    result = np.array(old)
+    result[rows] = new
+    return result
+
+
+def _put_forces(old: list[SectionForces], rows: Index, new: list[SectionForces]) -> list[SectionForces]:
+    """The same element by element."""
+    return [
+        SectionForces(**{name: _put(getattr(one, name), rows, getattr(other, name)) for name in _FORCES})
+        for one, other in zip(old, new, strict=True)
+    ]
 
 
 def each(forces: SectionForces, change: Callable[[Array], Array]) -> SectionForces:

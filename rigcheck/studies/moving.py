@@ -25,7 +25,8 @@ _RINGING_SAMPLES = 100
 _MOST_AT_ONCE = 1 << 17
 """Samples of the ringing that are looked at together, which bounds their memory."""
 _EQUAL = 1e-6
-_SILENT = 1e-9
+_SILENT = 1e-6
+"""Share of what the strongest mode does below which one adds less to the extent than sampling takes from it."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -153,7 +154,7 @@ def move(
     largest = np.maximum(response.peak + response.worst_peak, ringing)
     field = response.peak_field.copy()
     field[:, :3] += response.worst_field
-    swing_forces = _bounds(dynamics, largest, field)
+    swing_forces = _added(_bounds(dynamics, largest), _lag_bounds(dynamics, field))
     if is_turning(travels):
         factor = _turning_factor(still, dynamics, response)
     else:
@@ -169,9 +170,7 @@ def move(
         peak_field=field,
         strength_factor=factor,
         swing_stress=largest_stress(stress_of(still.parts, swing_forces)),
-        ringing_stress=largest_stress(
-            stress_of(still.parts, _bounds(dynamics, ringing, np.zeros_like(field)))
-        ),
+        ringing_stress=largest_stress(stress_of(still.parts, _bounds(dynamics, ringing))),
         swing_forces=swing_forces,
         turning_share=2 * response.fastest_roll / omega[:, 0],
         upward_acceleration=(0.0 if is_turning(travels) else response.peak_field[:, 1])
@@ -254,7 +253,7 @@ def _turning_factor(still: Outcome, dynamics: Dynamics, response: Response) -> A
     The forces of gravity as it turns and of the moves are taken pose by pose, with their signs; only the swing about
     them is added at its largest.
     """
-    swing = _bounds(dynamics, response.peak_swing, np.zeros_like(response.peak_field))
+    swing = _bounds(dynamics, response.peak_swing)
     count = response.poses.shape[2]
 
     def posed(settled: Array, follow: Array) -> Array:
@@ -302,30 +301,40 @@ def _residual(
     cycles = traced_frequency(omega, share) / omega[:, 0] * periods
     # Powers of two, so that a variant's samples do not depend on its company.
     counts = 2 ** np.clip(np.ceil(np.log2(np.maximum(cycles, 1e-9) * _RINGING_SAMPLES)), 8, 12).astype(int)
-    # Those that ring at all; a variant with fewer than others gets silent ones besides.
+    # Those that ring at all come first; a variant with fewer than others has silent ones besides.
     rings = share > _SILENT
-    first = np.argsort(~rings, axis=1, kind="stable")[:, : max(1, int(rings.sum(axis=1).max()))]
+    modes = rings.sum(axis=1)
+    first = np.argsort(~rings, axis=1, kind="stable")[:, : max(1, int(modes.max()))]
     row = np.arange(len(omega))[:, None]
     end, end_rate = (np.where(rings, part, 0.0)[row, first] for part in (response.end, response.end_rate))
     ringing, shape = omega[row, first], shape.transpose(0, 2, 1)[row, first].transpose(0, 2, 1)
     counts[known] = 0
-    for count in sorted(set(counts.tolist()) - {0}):
-        alike = np.flatnonzero(counts == count)
+    for count, alone in sorted(set(zip(counts.tolist(), (modes <= 1).tolist(), strict=True))):
+        if not count:
+            continue
+        alike = np.flatnonzero((counts == count) & ((modes <= 1) == alone))
         parts = np.array_split(alike, -(-len(alike) * count // _MOST_AT_ONCE))
         for chosen in parts:
             times = np.linspace(0.0, 1.0, count + 1) * (periods * 2 * np.pi / omega[chosen, :1])
+            own = slice(0, 1 if alone else None)
             value, _ = free_decay(
-                end[chosen],
-                end_rate[chosen],
-                angular_frequency=ringing[chosen],
+                end[chosen, own],
+                end_rate[chosen, own],
+                angular_frequency=ringing[chosen, own],
                 damping_ratio=damping[chosen, None],
                 times=times,
                 rates=False,
             )
-            path = shape[chosen] @ value
-            residual[chosen] += peak_to_peak_distance(path)
+            way = shape[chosen, :, own]
+            if alone:
+                # Back and forth along one line.
+                extent = peak_to_peak_distance(value)
+                residual[chosen] += np.linalg.norm(way[:, :, 0], axis=1) * extent
+            else:
+                path = way @ value
+                residual[chosen] += peak_to_peak_distance(path)
             if eye is not None and pixels is not None:
-                pixels[chosen] += eye.extent(path)
+                pixels[chosen] += eye.sizes(way)[:, 0] * extent if alone else eye.extent(path)
     return residual, pixels
 
 
@@ -339,15 +348,17 @@ def _together(vectors: NDArray[Any], omega: Array) -> Array:
     return np.asarray(np.abs(joined))
 
 
-def _bounds(dynamics: Dynamics, modal: Array, field: Array) -> list[SectionForces]:
-    """Bounds on section forces from those on modal coordinates (B, m) and the field of acceleration (B, k)."""
+def _bounds(dynamics: Dynamics, modal: Array) -> list[SectionForces]:
+    """Bounds on section forces from those on modal coordinates (B, m)."""
     return [
-        SectionForces(
-            **{
-                name: np.einsum("bsm,bm->bs", np.abs(getattr(mode, name)), modal)
-                + np.einsum("bsk,bk->bs", np.abs(getattr(rest, name))[..., : field.shape[1]], field)
-                for name in _FORCES
-            }
-        )
-        for mode, rest in zip(dynamics.forces, dynamics.remainder_forces, strict=True)
+        each(mode, lambda force: np.einsum("bsm,bm->bs", np.abs(force), modal)) for mode in dynamics.forces
+    ]
+
+
+def _lag_bounds(dynamics: Dynamics, field: Array) -> list[SectionForces]:
+    """The same of what follows the field of acceleration at once, from bounds on it (B, k)."""
+    count = field.shape[1]
+    return [
+        each(rest, lambda force: np.einsum("bsk,bk->bs", np.abs(force[..., :count]), field))
+        for rest in dynamics.remainder_forces
     ]

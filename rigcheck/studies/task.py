@@ -31,9 +31,14 @@ class Task:
     limits: Limits
     eye: Eye | None
 
+    @property
+    def is_turning(self) -> bool:
+        """Whether a move rolls it."""
+        return is_turning(self.travels)
+
     def evaluate(self) -> Outcome:
         """Compute it at rest."""
-        return evaluate(self.rig, self.settings, turning=is_turning(self.travels))
+        return evaluate(self.rig, self.settings, turning=self.is_turning)
 
     def move(self, still: Outcome, *, course: bool = True, unseen: float = 0.0) -> MotionOutcome | None:
         """Move it; None where there is no move.

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import scipy.linalg
 
-from rigcheck.mechanics.lanczos import Arrow, motion_of, reached, those_that_count
+from rigcheck.mechanics.lanczos import Arrow, Blocks, least, motion_of, reached, those_that_count
 
 
 def matrices(size, seed=0, batch=3):
@@ -19,15 +19,15 @@ def matrices(size, seed=0, batch=3):
 
 def arrow(matrix, nodes=None):
     """The matrix with its first freedoms as nodes, and the others as the inside of one field."""
-    nodes = matrix.shape[1] if nodes is None else nodes
-    inside = [] if nodes == matrix.shape[1] else [slice(nodes, None)]
-    return Arrow(
-        nodes=matrix[:, :nodes, :nodes],
-        sides=[matrix[:, :nodes, place] for place in inside],
-        inner=[matrix[:, place, place] for place in inside],
-        roots=[np.ones((len(matrix), matrix.shape[1] - nodes)) for _ in inside],
-        places=[np.arange(nodes, matrix.shape[1]) for _ in inside],
+    size = matrix.shape[1]
+    nodes = size if nodes is None else nodes
+    inside = Blocks(
+        sides=matrix[:, :nodes, None, nodes:],
+        inner=matrix[:, None, nodes:, nodes:],
+        roots=np.ones((len(matrix), 1, size - nodes)),
+        places=np.arange(nodes, size)[None],
     )
+    return Arrow(nodes=matrix[:, :nodes, :nodes], fields=[] if nodes == size else [inside])
 
 
 def whole(space, count):
@@ -90,6 +90,37 @@ def test_steps_that_bring_nothing_new_invent_no_values():
     found, exact = np.linalg.eigvalsh(reduced), np.linalg.eigvalsh(heavy)
     np.testing.assert_allclose(found[:, -2:], exact[:, -2:], rtol=1e-12)
     assert np.all(found <= exact[:, -1:] * (1 + 1e-12))
+
+
+@pytest.mark.parametrize("started", [0, 1])
+def test_least_goes_on_until_it_stands_still_for_each_variant(started):
+    """Where two values lie close below zero, two steps do not tell them apart: more are taken for that variant."""
+    rng = np.random.default_rng(3)
+    values = np.array([[-0.3, -0.29], [-0.3, -0.05], [-0.3, -0.28], [-0.3, -0.01]])
+    values = np.concatenate([values, np.broadcast_to(np.geomspace(1, 1e-3, 38), (4, 38))], axis=1)
+    basis = np.linalg.qr(rng.normal(size=(4, 40, 40))).Q
+    heavy = basis @ (values[:, :, None] * basis.transpose(0, 2, 1))
+    more = rng.normal(size=(4, 37, started))
+    sought = np.ones(4, dtype=bool)
+    found = least(arrow(heavy, 9), 3, more, sought)
+    np.testing.assert_allclose(found, values[:, 0], rtol=2e-3)
+    assert np.all(found >= values[:, 0] - 1e-12)
+    two_steps = np.linalg.eigvalsh(reached(arrow(heavy, 9), 3, 2, more)[1])[:, 0]
+    assert np.any(found < two_steps * (1 + 1e-3))
+    alone = [least(arrow(heavy[[row]], 9), 3, more[[row]], sought[:1])[0] for row in range(4)]
+    np.testing.assert_allclose(found, alone, rtol=1e-10)
+
+
+def test_least_looks_a_step_further_where_a_negative_value_is_expected():
+    """A chain of couplings that reaches what is below zero with the third step only."""
+    heavy = np.zeros((2, 30, 30))
+    heavy[:, range(30), range(30)] = 1.0
+    for place in range(3):
+        heavy[:, place, place + 1] = heavy[:, place + 1, place] = 0.1
+    heavy[:, 3, 3] = -0.5
+    found = least(arrow(heavy), 1, np.zeros((2, 29, 0)), np.array([True, False]))
+    assert found[0] == pytest.approx(np.linalg.eigvalsh(heavy)[0, 0], rel=1e-3)
+    assert found[1] > 0
 
 
 def test_motion_of_a_whole_frame_as_scipy_finds_it():

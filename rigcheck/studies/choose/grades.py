@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from rigcheck.mechanics.batches import keep_freed_memory
 from rigcheck.studies.candidates import Candidates
 from rigcheck.studies.cautions import REQUIRED_FACTOR
-from rigcheck.studies.evaluate import Outcome, needs_large
+from rigcheck.studies.evaluate import Outcome, at_rest, needs_large
 from rigcheck.studies.grading import BUCKLING_FACTOR, DROOP_SHARE, Grade, Limits, grade, invisible_wobble
 from rigcheck.studies.reading.doubts import FAR_TOO_LONG, FAR_TOO_SLENDER, FAR_TOO_THICK
 from rigcheck.studies.results import Status
@@ -182,26 +182,28 @@ def _grade_part(
 ) -> Index:
     """Grade candidates of one layout by linear theory, and give those that a check would solve further."""
     task = task_of(part)
-    linear = replace(task, settings=replace(task.settings, displacement="linear"))
-    still = linear.evaluate()
-    far = needs_large(replace(still, settings=task.settings))
-    unseen = invisible_wobble(task.limits, task.eye) if quick else 0.0
-    found = _graded(linear, still, doubtful[part], unseen=unseen)
-    near = ~far | (quick & still.solved)
-    graded.put(part[near], _rows(found, near))
+    rest = at_rest(task.rig, task.settings)
+    far = needs_large(rest)
+    near = ~far | (quick & rest.solved)
+    rows = part[near]
+    if len(rows):
+        own, held = (task, rest) if near.all() else (task_of(rows), rest.take(near))
+        still = held.outcome(turning=own.is_turning)
+        unseen = invisible_wobble(task.limits, task.eye) if quick else 0.0
+        graded.put(rows, _graded(own, still, doubtful[rows], unseen=unseen))
     if quick:
         length = np.min([support.free_length for support in task.rig.supports], axis=0)
-        droops = near & (np.abs(still.sag) > DROOP_SHARE * length)
+        droops = near & (np.abs(rest.displacement[:, 1]) > DROOP_SHARE * length)
         graded.rank[part[droops]] = np.maximum(graded.rank[part[droops]], 1)
         return part[:0]
     # The load factor against buckling is that of linear theory in every check, so this one fails in any case.
-    folds = far & (still.buckling_factor < BUCKLING_FACTOR)
-    graded.values["buckling"][part[folds]] = still.buckling_factor[folds]
+    folds = far & (rest.buckling_factor < BUCKLING_FACTOR)
+    graded.values["buckling"][part[folds]] = rest.buckling_factor[folds]
     graded.ranks["buckling"][part[folds]] = 2
     required = REQUIRED_FACTOR[task.limits.hazard]
-    breaks = far & ~folds & (still.strength_factor < HOPELESS * required)
+    breaks = far & ~folds & (rest.strength_factor < HOPELESS * required)
     graded.too_weak[part[folds | breaks]] = True
-    graded.values["yield-factor"][part[breaks]] = still.strength_factor[breaks]
+    graded.values["yield-factor"][part[breaks]] = rest.strength_factor[breaks]
     graded.ranks["yield-factor"][part[breaks]] = 2
     return np.asarray(part[far & ~folds & ~breaks])
 
@@ -252,16 +254,6 @@ def _graded(task: Task, still: Outcome, doubtful: NDArray[np.bool_] | None, *, u
         too_soft=blank.too_soft,
         too_weak=blank.too_weak,
         large=still.large,
-    )
-
-
-def _rows(graded: Graded, index: NDArray[np.bool_]) -> Graded:
-    """Some of the candidates."""
-    taken = {name: getattr(graded, name)[index] for name in _COLUMNS}
-    return Graded(
-        **taken,
-        ranks={name: values[index] for name, values in graded.ranks.items()},
-        values={name: values[index] for name, values in graded.values.items()},
     )
 
 
