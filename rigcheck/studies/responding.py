@@ -440,7 +440,7 @@ def _share(dynamics: Dynamics) -> Array:
     """How far each mode moves the prop in a steady field, as a share of the mode that moves it most."""
     weight = np.abs(dynamics.shape[:, :3]).max(axis=1) * np.abs(dynamics.participation).max(axis=2)
     weight = weight / dynamics.angular_frequency**2
-    return np.asarray(weight / weight.max(axis=1, keepdims=True))
+    return np.asarray(weight / np.maximum(weight.max(axis=1, keepdims=True), np.finfo(np.float64).tiny))
 
 
 def _times(dynamics: Dynamics, travels: tuple[Travel, ...]) -> Array | None:
