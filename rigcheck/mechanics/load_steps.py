@@ -118,7 +118,9 @@ class Search:
         share = np.where(fresh, 1.0, self.target[chosen])
         evaluation = part.evaluate(state, share[:, None, None] * self.load[chosen], carried, share=share)
         parts = condensed(part, evaluation)
-        found = ~fresh & self._found(chosen, evaluation, state)
+        found = ~fresh
+        if found.any():
+            found &= self._found(chosen, evaluation, state)
         if found.any():
             self._accept(chosen, found, evaluation, is_stable(parts))
             if not self.active[chosen].any():

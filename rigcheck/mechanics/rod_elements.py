@@ -14,6 +14,8 @@ import numpy as np
 from numpy.polynomial import legendre
 from numpy.typing import NDArray
 
+from rigcheck.mechanics.turns import CROSS, SQUARES
+
 __all__ = [
     "END_FREEDOMS",
     "ElementEnergy",
@@ -408,29 +410,9 @@ def _shapes(order: int) -> tuple[Array, Array]:
     return np.stack(lagrange_matrices(order, places))[:, :, node_order(order)], weights
 
 
-def _permutations() -> Array:
-    """``(a x b)_i = e_ijk a_j b_k``."""
-    result = np.zeros((3, 3, 3))
-    for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
-        result[i, j, k], result[i, k, j] = 1.0, -1.0
-    return result
-
-
-_CROSS = _permutations()
 _EYE = np.eye(3)
 _WRAPPED = np.array([0, 1, 2, 0, 1])
 """Axes, so that a cross product is a difference of two products of slices."""
-
-
-def _square_terms() -> Array:
-    """``(R^T - 1) n / 2`` (9 rows) and n from ``q_i q_j``, (10, 16)."""
-    result = np.zeros((3, 3, 4, 4))
-    for i in range(3):
-        for j in range(3):
-            result[i, j, 1 + i, 1 + j] += 1.0
-            result[i, j, 0, 1:] += _CROSS[i, j]
-        result[i, i, 1:, 1:] -= _EYE
-    return np.concatenate([result.reshape(9, 16), np.eye(4).reshape(1, 16)])
 
 
 def _spin_terms() -> Array:
@@ -438,7 +420,7 @@ def _spin_terms() -> Array:
     result = np.zeros((3, 4, 4))
     result[:, 0, 1:] = -_EYE
     result[:, 1:, 0] = _EYE
-    result[:, 1:, 1:] = _CROSS
+    result[:, 1:, 1:] = CROSS
     return result
 
 
@@ -460,14 +442,14 @@ def _bend_terms() -> Array:
     # By x: the derivative of R p n / 2, h = q0 p + v x p first, and [h]x + (p . v) 1.
     head = np.zeros((3, 4, 3))
     head[:, 0] = _EYE
-    head[:, 1:] = _CROSS
+    head[:, 1:] = CROSS
     with_q[0, :3] = head
-    with_q[1:, :3] = -np.einsum("kcm,mab->kcab", _CROSS, head)
+    with_q[1:, :3] = -np.einsum("kcm,mab->kcab", CROSS, head)
     for axis in range(3):
         with_q[1 + axis, axis, 1:] += _EYE
     # By q: half of the quadratic form of p . R^T x n.
     with_x[0, 3] = _EYE / 2
-    with_x[0, 4:7] = with_x[1:, 3] = -_CROSS / 2
+    with_x[0, 4:7] = with_x[1:, 3] = -CROSS / 2
     for i in range(3):
         for j in range(3):
             with_x[1 + i, 4 + j, i, j] += 0.5
@@ -477,7 +459,7 @@ def _bend_terms() -> Array:
     # By r: m . E(q) r.
     with_m[0, 8:] = _EYE
     with_m[1:, 7] = -_EYE
-    with_m[1:, 8:] = -_CROSS
+    with_m[1:, 8:] = -CROSS
     return np.concatenate(
         [
             with_q.reshape(44, 12),
@@ -495,7 +477,8 @@ def _parts_and_signs(terms: Array) -> tuple[Index, Array]:
     return parts, np.take_along_axis(terms, parts[..., None], axis=-1)[..., 0]
 
 
-_SQUARES = _square_terms()
+_SQUARES = SQUARES[[*range(0, 9, 3), *range(1, 9, 3), *range(2, 9, 3), 9]]
+"""The same of R transposed."""
 _BEND = _bend_terms()
 _SPIN_PARTS, _SPIN_SIGNS = _parts_and_signs(_spin_terms()[_WRAPPED])
 _WAY_PARTS, _WAY_SIGNS = _parts_and_signs(_way_terms())

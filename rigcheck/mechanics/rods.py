@@ -104,15 +104,20 @@ class Ends:
         Spin of each root for unit rates of its angles.
     arm : array, shape (B, supports, 3)
         From the prop's centre of mass to each tip [m].
+    lever : array, shape (B, supports, 3, 3)
+        Matrices that form the cross product with it.
     """
 
     maps: Array
     root: Array
     arm: Array
+    lever: Array
 
     def take(self, chosen: Index) -> Ends:
         """Some variants only."""
-        return Ends(maps=self.maps[chosen], root=self.root[chosen], arm=self.arm[chosen])
+        return Ends(
+            maps=self.maps[chosen], root=self.root[chosen], arm=self.arm[chosen], lever=self.lever[chosen]
+        )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -152,17 +157,17 @@ class Evaluation:
         """All of them."""
         return [
             self.gradient, self.element_tangent, self.corner, self.ends.maps, self.ends.root, self.ends.arm,
-            self.unbalanced, self.stress, self.strain_map,
+            self.ends.lever,            self.unbalanced, self.stress, self.strain_map,
         ]  # fmt: skip
 
     @staticmethod
     def _of(arrays: Iterator[Array]) -> Evaluation:
-        gradient, element_tangent, corner, maps, root, arm, unbalanced, stress, strain_map = arrays
+        gradient, element_tangent, corner, maps, root, arm, lever, unbalanced, stress, strain_map = arrays
         return Evaluation(
             gradient=gradient,
             element_tangent=element_tangent,
             corner=corner,
-            ends=Ends(maps=maps, root=root, arm=arm),
+            ends=Ends(maps=maps, root=root, arm=arm, lever=lever),
             unbalanced=unbalanced,
             stress=stress,
             strain_map=strain_map,
@@ -565,10 +570,11 @@ class Rods:
         """How the ends of lines move with the freedoms."""
         maps = self._still_ends.copy()
         first, last = self.first_elements, self.last_elements
-        arm = self.arm + self.arm @ np.swapaxes(turn_less_identity(state.turn[:, 0]), 1, 2)
+        arm = self.arm + (state.shift[:, self.tips] - state.shift[:, :1])
+        lever = cross_matrix(arm)
         maps[:, first, 6:9, :3] = self.axes[:, first] @ root
-        maps[:, last, 3:6, 9:12] = -self.axes[:, last] @ cross_matrix(arm)
-        return Ends(maps=maps, root=root, arm=arm)
+        maps[:, last, 3:6, 9:12] = -self.axes[:, last] @ lever
+        return Ends(maps=maps, root=root, arm=arm, lever=lever)
 
     def ends(self, state: State) -> Ends:
         """How the ends of lines move with the freedoms about a state."""
@@ -634,7 +640,7 @@ class Rods:
         result[..., self.node_freedoms.ravel()] = nodal.reshape(*nodal.shape[:-2], -1)
         on_tips = nodal[..., self.tips, :]
         result[..., :3] = np.sum(on_tips[..., :3], axis=-2)
-        turning = cross(ends.arm, on_tips[..., :3])
+        turning = (ends.lever @ on_tips[..., :3, None])[..., 0]
         turning[..., self.rigid, :] += on_tips[..., self.rigid, 3:]
         result[..., 3:PROP_FREEDOMS] = np.sum(turning, axis=-2)
         result[..., self.joint_freedoms] = on_tips[..., self.jointed, 3:]

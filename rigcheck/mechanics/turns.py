@@ -13,10 +13,11 @@ import numpy as np
 from numpy.polynomial.polynomial import polyval
 from numpy.typing import NDArray
 
-from rigcheck.mechanics.batches import cross
 from rigcheck.mechanics.frame import cross_matrix
 
 __all__ = [
+    "CROSS",
+    "SQUARES",
     "conjugate",
     "from_vector",
     "logarithm_derivatives",
@@ -30,9 +31,47 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
-_EYE = np.eye(3)
 _SINE_TERMS = 16
 _LOGARITHM_TERMS = 56
+
+
+_NEXT_TO_NOTHING = 1e-150
+"""Half a turn this small has a sine that is the angle itself."""
+
+
+def _permutations() -> Array:
+    """``(a x b)_i = e_ijk a_j b_k``."""
+    result = np.zeros((3, 3, 3))
+    for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
+        result[i, j, k], result[i, k, j] = 1.0, -1.0
+    return result
+
+
+def _square_terms() -> Array:
+    """``(R - 1) n / 2`` row by row, and n = |q|^2, from ``q_i q_j``, (10, 16)."""
+    result = np.zeros((3, 3, 4, 4))
+    for i in range(3):
+        for j in range(3):
+            result[i, j, 1 + i, 1 + j] += 1.0
+            result[i, j, 0, 1:] -= CROSS[i, j]
+        result[i, i, 1:, 1:] -= np.eye(3)
+    return np.concatenate([result.reshape(9, 16), np.eye(4).reshape(1, 16)])
+
+
+def _product_terms() -> Array:
+    """The product of p and q from ``p_i q_j``, (16, 4)."""
+    result = np.zeros((4, 4, 4))
+    result[:, :, 0] = np.diag([1.0, -1.0, -1.0, -1.0])
+    result[0, 1:, 1:] = result[1:, 0, 1:] = np.eye(3)
+    result[1:, 1:, 1:] = CROSS.transpose(1, 2, 0)
+    return result.reshape(16, 4)
+
+
+CROSS = _permutations()
+"""See `_permutations`."""
+SQUARES = _square_terms()
+"""See `_square_terms`."""
+_PRODUCT = _product_terms()
 
 
 def product(first: Array, second: Array) -> Array:
@@ -47,10 +86,8 @@ def product(first: Array, second: Array) -> Array:
     -------
     array, shape (..., 4)
     """
-    a, u = first[..., :1], first[..., 1:]
-    b, v = second[..., :1], second[..., 1:]
-    scalar = a * b - np.sum(u * v, axis=-1, keepdims=True)
-    return np.concatenate([scalar, a * v + b * u + cross(u, v)], axis=-1)
+    pairs = first[..., :, None] * second[..., None, :]
+    return np.asarray(pairs.reshape(*pairs.shape[:-2], 16) @ _PRODUCT)
 
 
 def conjugate(quaternion: Array) -> Array:
@@ -80,8 +117,8 @@ def from_vector(vector: Array) -> Array:
     -------
     array, shape (..., 4)
     """
-    half = np.linalg.norm(vector, axis=-1, keepdims=True) / 2
-    return np.concatenate([np.cos(half), np.sinc(half / np.pi) * vector / 2], axis=-1)
+    half = np.maximum(np.sqrt(np.sum(vector * vector, axis=-1, keepdims=True)) / 2, _NEXT_TO_NOTHING)
+    return np.concatenate([np.cos(half), np.sin(half) / half * (vector / 2)], axis=-1)
 
 
 def rotation_vector(quaternion: Array) -> Array:
@@ -116,11 +153,9 @@ def turn_less_identity(quaternion: Array) -> Array:
     -------
     array, shape (..., 3, 3)
     """
-    scalar, part = quaternion[..., 0, None, None], quaternion[..., 1:]
-    square = np.sum(part * part, axis=-1)[..., None, None]
-    outer = part[..., :, None] * part[..., None, :]
-    size = np.sum(quaternion * quaternion, axis=-1)[..., None, None]
-    return np.asarray(2 * (outer - square * np.eye(3) + scalar * cross_matrix(part)) / size)
+    pairs = quaternion[..., :, None] * quaternion[..., None, :]
+    terms = pairs.reshape(*pairs.shape[:-2], 16) @ SQUARES.T
+    return np.asarray((terms[..., :9] * (2 / terms[..., 9:])).reshape(*terms.shape[:-1], 3, 3))
 
 
 def rotation_matrix(quaternion: Array) -> Array:
@@ -190,21 +225,23 @@ def slope_and_bend(vector: Array, axes: Array, moment: Array) -> tuple[Array, Ar
     With ``q = (cos(t/2), s v)``, ``t = |v|``, a derivative of q turns into a spin as ``2 vec(dq q*)``, and ``2 m .
     vec(d2q q*)`` is the product of d2q with ``2 (0, m) q``.
     """
-    square = np.sum(vector * vector, axis=-1, keepdims=True)
-    powers = np.broadcast_to(square, (*square.shape[:-1], _SINE_TERMS)).copy()
+    square = np.sum(vector * vector, axis=-1)[..., None, None]
+    powers = np.repeat(square[..., 0], _SINE_TERMS, axis=-1)
     powers[..., 0] = 1.0
-    series = np.multiply.accumulate(powers, axis=-1) @ _sine_series()
-    s, s1, s2 = (series[..., index, None, None] for index in range(3))
-    cosine = np.cos(np.sqrt(square) / 2)
-    outer = vector[..., :, None] * vector[..., None, :]
-    turning = 2 * cosine[..., None] * (s * _EYE + s1 * outer) + s * s * (outer + 2 * cross_matrix(vector))
-    pull = 2 * cosine * np.sum(moment * vector, axis=-1, keepdims=True)
-    part = 2 * cosine * moment + 2 * s[..., 0] * cross(moment, vector)
-    mixed = part[..., :, None] * vector[..., None, :]
-    along = np.sum(moment * vector, axis=-1)[..., None, None]
-    bent = s * along * (s * _EYE + s1 * outer) + s1 * (mixed + np.swapaxes(mixed, -1, -2))
-    bent += pull[..., None] * (s1 * _EYE + s2 * outer)
-    return np.asarray(turning @ axes), np.asarray(np.swapaxes(axes, -1, -2) @ bent @ axes)
+    series = (np.multiply.accumulate(powers, axis=-1) @ _sine_series())[..., None, None]
+    s, s1, s2 = series[..., 0, :, :], series[..., 1, :, :], series[..., 2, :, :]
+    double = 2 * np.cos(np.sqrt(square) / 2)
+    third = double * s1 + s * s
+    crossed = cross_matrix(vector)
+    slope = axes + (2 * s * s * crossed + third * (crossed @ crossed)) @ axes
+    column, m = vector[..., None], moment[..., None]
+    along = np.swapaxes(m, -1, -2) @ column
+    # Along the axes: v, and the vector part of 2 (0, m) q.
+    rates = np.swapaxes(axes, -1, -2)
+    v, part = rates @ column, rates @ (double * m - 2 * s * (crossed @ m))
+    mixed = s1 * part * np.swapaxes(v, -1, -2)
+    bend = along * (third * (rates @ axes) + (s * s1 + double * s2) * (v * np.swapaxes(v, -1, -2)))
+    return np.asarray(slope), np.asarray(bend + mixed + np.swapaxes(mixed, -1, -2))
 
 
 def _scaled(factor: Array, matrix: Array) -> Array:
