@@ -87,7 +87,7 @@ def product(first: Array, second: Array) -> Array:
     array, shape (..., 4)
     """
     pairs = first[..., :, None] * second[..., None, :]
-    return np.asarray(pairs.reshape(*pairs.shape[:-2], 16) @ _PRODUCT)
+    return np.asarray((pairs.reshape(*pairs.shape[:-2], 1, 16) @ _PRODUCT)[..., 0, :])
 
 
 def conjugate(quaternion: Array) -> Array:
@@ -154,7 +154,8 @@ def turn_less_identity(quaternion: Array) -> Array:
     array, shape (..., 3, 3)
     """
     pairs = quaternion[..., :, None] * quaternion[..., None, :]
-    terms = pairs.reshape(*pairs.shape[:-2], 16) @ SQUARES.T
+    # Row by row, so that the rounding of one has nothing to do with how many there are.
+    terms = (pairs.reshape(*pairs.shape[:-2], 1, 16) @ SQUARES.T)[..., 0, :]
     return np.asarray((terms[..., :9] * (2 / terms[..., 9:])).reshape(*terms.shape[:-1], 3, 3))
 
 
