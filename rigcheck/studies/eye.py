@@ -57,6 +57,11 @@ class Eye:
             return across
         return np.asarray(across + peak_to_peak_distance(self.growth[None] @ path))
 
+    def least_extent(self, path: Array) -> Array:
+        """What `extent` is not below, at a glance: how far a path goes to the sides or up and down, (...) [px]."""
+        across = np.ptp(self.project(path), axis=-1).max(axis=-1)
+        return np.asarray(across if self.growth is None else across + np.ptp(self.growth @ path, axis=-1))
+
     def sizes(self, vectors: Array) -> Array:
         """How large each movement is in the picture, (..., 3, m) to (..., m) [px]."""
         across = np.linalg.norm(self.project(vectors), axis=-2)

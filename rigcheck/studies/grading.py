@@ -25,6 +25,7 @@ __all__ = [
     "Limits",
     "grade",
     "invisible_wobble",
+    "passing_wobble",
 ]
 
 Array = NDArray[np.float64]
@@ -63,6 +64,12 @@ class Grade:
 def invisible_wobble(limits: Limits, eye: Eye | None) -> float:
     """Give the residual wobble up to which it is a plain pass, in pixels or without a camera in metres."""
     return CAUTION_SHARE * limits.wobble * (NOMINAL_PIXEL if eye is None else 1.0)
+
+
+def passing_wobble(limits: Limits, eye: Eye | None) -> float:
+    """The same where a caution is as good as a pass, because nothing overhead can do better."""
+    spare = CAUTION_SHARE if limits.hazard == "overhead" else 1.0
+    return invisible_wobble(limits, eye) / spare
 
 
 def grade(

@@ -22,6 +22,8 @@ __all__ = ["Course", "MotionOutcome", "follow", "move"]
 Array = NDArray[np.float64]
 _RINGING_SAMPLES = 100
 """Samples in a period of a mode that swings as far as any; with parabolas between them the extent is good to 1e-5."""
+_FEW = 33
+"""Samples of all the ringing that tell whether it is more than asked about by far."""
 _MOST_AT_ONCE = 1 << 17
 """Samples of the ringing that are looked at together, which bounds their memory."""
 _EQUAL = 1e-6
@@ -104,8 +106,9 @@ def move(
     course : bool
         Whether to follow the whole course, for the peak deviation. Everything else is the same without.
     unseen : float
-        Residual wobble that need not be told apart [px], or [m] without a camera: where all modes together swing by
-        no more, twice the sum of their amplitudes is given in its place, which it cannot be above.
+        Where above 0, all that is asked of the residual wobble is whether it is more than this [px], or [m] without a
+        camera. Where a bound tells, it is given in its place: twice the sum of all amplitudes, which it cannot be
+        above; or what a few samples go through, which it cannot be below.
 
     Returns
     -------
@@ -308,6 +311,25 @@ def _residual(
     row = np.arange(len(omega))[:, None]
     end, end_rate = (np.where(rings, part, 0.0)[row, first] for part in (response.end, response.end_rate))
     ringing, shape = omega[row, first], shape.transpose(0, 2, 1)[row, first].transpose(0, 2, 1)
+    if unseen > 0:
+        asked = np.flatnonzero(~known)
+        value, _ = free_decay(
+            end[asked],
+            end_rate[asked],
+            angular_frequency=ringing[asked],
+            damping_ratio=damping[asked, None],
+            times=np.linspace(0.0, 1.0, _FEW) * (periods * 2 * np.pi / omega[asked, :1]),
+            rates=False,
+        )
+        path = shape[asked] @ value
+        least = np.ptp(path, axis=-1).max(axis=-1)
+        more = residual[asked] + least > unseen
+        if eye is not None and pixels is not None:
+            least_px = eye.least_extent(path)
+            more = pixels[asked] + least_px > unseen
+            pixels[asked[more]] += least_px[more]
+        residual[asked[more]] += least[more]
+        known[asked[more]] = True
     counts[known] = 0
     for count, alone in sorted(set(zip(counts.tolist(), (modes <= 1).tolist(), strict=True))):
         if not count:

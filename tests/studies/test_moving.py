@@ -99,16 +99,33 @@ def test_slides_along_two_axes_are_one_along_the_diagonal():
     assert_alike(apart, whole, 1e-7, "peak_deviation", "residual", "residual_px")
 
 
-def test_a_wobble_that_need_not_be_told_apart_is_given_by_its_bound():
-    """Of one mode without damping the bound is the wobble; modes that add up at times only stay below it."""
-    one = task(slide(100) + slide(60, along='"right"'), damping=0.0)
+@pytest.mark.parametrize("damping", [0.0, 0.02])
+def test_a_bound_takes_the_place_of_a_wobble_where_it_tells(damping):
+    """Of an upright move and one across, whose modes never quite line up: on its side of what is asked about."""
+    one = task(slide(100) + slide(60, along='"right"'), damping=damping)
     still = one.evaluate()
     told = one.move(still)
-    for limit, is_bound in ((2.0 * told.residual_px[0], True), (0.5 * told.residual_px[0], False)):
-        found = one.move(still, unseen=float(limit))
-        assert (found.residual_px[0] != told.residual_px[0]) == is_bound
-        assert told.residual_px[0] * (1 - 1e-4) <= found.residual_px[0] <= max(limit, told.residual_px[0])
+    wobble = float(told.residual_px[0])
+    for asked, bound in (
+        (3.0 * wobble, "above"),
+        (1.0001 * wobble, ""),
+        (0.9999 * wobble, ""),
+        (0.3 * wobble, "below"),
+    ):
+        found = one.move(still, unseen=asked)
+        assert (found.residual_px[0] > asked) == (wobble > asked)
+        if bound == "above":
+            assert found.residual_px[0] > 1.001 * wobble
+            assert found.residual[0] > told.residual[0]
+        elif bound == "below":
+            assert 0.5 * wobble < found.residual_px[0] < wobble
+            assert found.residual[0] < told.residual[0]
+        else:
+            assert found.residual_px[0] == wobble
         assert_alike(found, told, 1e-12, "peak_deviation", "swing_stress", "strength_factor")
+
+
+def test_twice_the_swing_of_one_mode_is_its_wobble():
     single = task(push(0.4, 1.0), damping=0.0)
     still = single.evaluate()
     assert_alike(single.move(still, unseen=np.inf), single.move(still), 2e-2, "residual", "residual_px")

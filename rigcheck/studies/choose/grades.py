@@ -12,7 +12,7 @@ from rigcheck.mechanics.batches import keep_freed_memory
 from rigcheck.studies.candidates import Candidates
 from rigcheck.studies.cautions import REQUIRED_FACTOR
 from rigcheck.studies.evaluate import Outcome, at_rest, needs_large
-from rigcheck.studies.grading import BUCKLING_FACTOR, DROOP_SHARE, Grade, Limits, grade, invisible_wobble
+from rigcheck.studies.grading import BUCKLING_FACTOR, DROOP_SHARE, Grade, Limits, grade, passing_wobble
 from rigcheck.studies.reading.doubts import FAR_TOO_LONG, FAR_TOO_SLENDER, FAR_TOO_THICK
 from rigcheck.studies.results import Status
 from rigcheck.studies.rigs import divided_at_ends
@@ -129,8 +129,9 @@ def grade_candidates(
     free_length : array, shape (n,), optional
         Of each chosen one, in place of the prop's [m].
     quick : bool
-        For reach, where only the rank counts: all is by linear theory, by which one support that sags by more than a
-        tenth of its length is no pass anyway; and a wobble that is certainly invisible is given by its bound.
+        For reach, where it only counts whether one passes (with a caution where nobody can do better): all is by
+        linear theory, by which one support that sags by more than a tenth of its length is no pass anyway; and wobble
+        is given by a bound where that tells.
     told : callable, optional
         Called with how many are done.
 
@@ -189,7 +190,7 @@ def _grade_part(
     if len(rows):
         own, held = (task, rest) if near.all() else (task_of(rows), rest.take(near))
         still = held.outcome(turning=own.is_turning)
-        unseen = invisible_wobble(task.limits, task.eye) if quick else 0.0
+        unseen = passing_wobble(task.limits, task.eye) if quick else 0.0
         graded.put(rows, _graded(own, still, doubtful[rows], unseen=unseen))
     if quick:
         length = np.min([support.free_length for support in task.rig.supports], axis=0)
