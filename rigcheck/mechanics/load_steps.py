@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from rigcheck.mechanics.linear_rods import linear_step
 from rigcheck.mechanics.rod_elements import END_FREEDOMS
 from rigcheck.mechanics.rods import Evaluation, Rods, State
 
@@ -81,7 +82,7 @@ class Search:
     def __init__(self, rods: Rods, gravity: Array, tolerance: float, most_iterations: int) -> None:
         self.rods, self.tolerance, self.most_iterations = rods, tolerance, most_iterations
         batch = rods.batch
-        self.load = rods.load(gravity)
+        self.gravity, self.load = gravity, rods.load(gravity)
         self.force_scale = np.sum(np.linalg.norm(self.load, axis=2), axis=1)
         self.reach = _reach(rods)
         # Rounding of the strains leaves forces out of balance that no iteration removes: of the stiffest of
@@ -107,6 +108,10 @@ class Search:
 
     def run(self) -> None:
         """Go on until every variant has arrived or is given up."""
+        if self.rods.natural is None and not np.any(self.rods.pull):
+            everyone = np.arange(self.rods.batch)
+            step, change = linear_step(self.rods, self.gravity)
+            self._move(everyone, self.rods, self.trial, np.zeros_like(self.fresh), step, self.carried, change)
         while self.active.any():
             self._iterate(np.flatnonzero(self.active))
 
@@ -126,6 +131,15 @@ class Search:
             if not self.active[chosen].any():
                 return
         step = newton_step(part, evaluation, parts)
+        steps = part.element_steps(evaluation.ends, step[..., None])
+        change = part.stress_change(evaluation.strain_map, steps)[..., 0]
+        self._move(chosen, part, state, found, step, evaluation.stress, change)
+
+    def _move(
+        self, chosen: Index, part: Rods, state: State, found: Flags, step: Array, stress: Array, change: Array
+    ) -> None:
+        """Take a step, of a fresh variant as much as it can follow, with what it changes of the section forces."""
+        fresh = self.fresh[chosen]
         angular = part.angular
         turn = np.max(np.abs(step[:, angular]), axis=1)
         length = np.ones(len(chosen))
@@ -136,11 +150,11 @@ class Search:
         target = np.where(length < 1, self.base_share[chosen] + length * left, 1.0)
         self.target[chosen] = np.where(fresh & ~found, target, self.target[chosen])
         step = step * length[:, None]
-        change = np.max(np.abs(np.where(angular, step, step / self.reach[chosen, None])), axis=1)
-        lost = ~found & ~(change < 4 * _TURN_PER_STEP)
+        size = np.max(np.abs(np.where(angular, step, step / self.reach[chosen, None])), axis=1)
+        lost = ~found & ~(size < 4 * _TURN_PER_STEP)
         lost |= ~found & (self.inside[chosen] >= _STEP_ITERATIONS)
         # Below the least change worth noting, rounding decides and corrections need not shrink.
-        slow = (change > 0.5 * self.change[chosen]) & (change > _SETTLED_CHANGE)
+        slow = (size > 0.5 * self.change[chosen]) & (size > _SETTLED_CHANGE)
         lost |= ~found & (self.inside[chosen] >= _PATIENCE) & slow
         going = ~found & ~lost
         index = chosen[going]
@@ -148,9 +162,9 @@ class Search:
             kept = np.flatnonzero(going)
             moved = part.advance(state, np.where(going[:, None], step, 0.0)).take(kept)
             self.trial.put(index, moved)
-            self.carried[index] = part.predicted_stress(evaluation, step)[kept]
-            self.guessed[index] = np.where(fresh, change, self.guessed[chosen])[going]
-            self.change[index] = change[going]
+            self.carried[index] = stress[kept] + length[kept, None, None, None] * change[kept]
+            self.guessed[index] = np.where(fresh, size, self.guessed[chosen])[going]
+            self.change[index] = size[going]
             self.iterations[index] += 1
             self.inside[index] += 1
             self.fresh[index] = False

@@ -454,6 +454,19 @@ class Rods:
                 for columns, other in runs:
                     result[:, place, other] += blocks[:, index, rows, columns]
 
+    def add_springs(self, result: Array) -> None:
+        """Add the springs of roots and joints in the given shape to a matrix among the outer freedoms, (B, m, m)."""
+        for index, line in enumerate(self.lines):
+            own = np.searchsorted(self.outer_freedoms, line.root)
+            result[:, own, own] += self.root_springs[:, index, line.free]
+        prop = np.arange(3, PROP_FREEDOMS)
+        for index, freedoms in enumerate(self.joint_freedoms):
+            own, spring = np.searchsorted(self.outer_freedoms, freedoms), self.joint_stiffness[:, index]
+            result[:, prop, prop] += spring
+            result[:, own, own] += spring
+            result[:, prop, own] -= spring
+            result[:, own, prop] -= spring
+
     def at_ends(self, outer: Array) -> Array:
         """Of the outer freedoms, (B, m, k), those of the ends of each element, in the order of `end_freedoms`."""
         none = np.zeros((len(outer), 1, outer.shape[2]))

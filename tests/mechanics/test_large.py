@@ -21,6 +21,8 @@ from rigcheck.errors import ArgumentError
 from rigcheck.mechanics.frame import Frame
 from rigcheck.mechanics.lanczos import motion_of
 from rigcheck.mechanics.large import MovedFrame, elements_for, large_modes, settle_large
+from rigcheck.mechanics.linear_rods import linear_step
+from rigcheck.mechanics.load_steps import condensed, newton_step
 from rigcheck.mechanics.modes import natural_modes
 from rigcheck.mechanics.rods import Rods
 from rigcheck.mechanics.statics import section_forces, settle
@@ -233,6 +235,24 @@ def test_carried_stress_is_the_derivative_of_the_stress():
     np.testing.assert_allclose(
         found, (ahead.stress - behind.stress) / 2, rtol=1e-5, atol=1e-6 * np.abs(found).max()
     )
+
+
+@pytest.mark.parametrize("order", [3, 4])
+@pytest.mark.parametrize("layout", [one_straight, bent, sleeved, two_supports, stubby])
+def test_the_first_guess_is_newtons_first_step(layout, order):
+    """Timoshenko's beam in closed form and the elements by Gauss points are two ways to one small displacement."""
+    supports, prop = layout()
+    push = 1e-7 * np.array([[1.0, 2.0, 3.0, 0.4, 0.5, 0.6]])
+    rods = Rods(supports, prop, order=order, elements=4, shear=True, push=push)
+    # So small that the load adds nothing to the stiffness.
+    gravity = np.array([[3e-6, -9e-6, 2e-6]])
+    here = rods.evaluate(rods.rest(), rods.load(gravity))
+    wanted = newton_step(rods, here, condensed(rods, here))
+    step, stress = linear_step(rods, gravity)
+    np.testing.assert_allclose(step, wanted, atol=1e-8 * np.abs(wanted).max())
+    found = rods.predicted_stress(here, wanted)
+    size = np.abs(found).max(axis=(0, 1, 2))
+    np.testing.assert_allclose(stress / size, found / size, atol=1e-7)
 
 
 # -- the limit of small loads ------------------------------------------------------------------------------
