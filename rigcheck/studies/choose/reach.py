@@ -34,8 +34,8 @@ _SPREAD, _SPREAD_BETWEEN, _ANYWHERE = 0.18, 0.15, 0.4
 """How sure a guess is, as a logarithm of the length; the same between two looks, as a share of what lies between; and
 the likelihood that it tells nothing there. They decide what is looked at together, and no answer."""
 _WORTH_A_BATCH, _LIKELY_ENOUGH = 200, (0.08, 0.5)
-"""A look is taken ahead that is wanted with a likelihood of the candidates over the first, within the second: tried
-out on fifteen props."""
+"""A look is taken ahead where it is wanted with a likelihood of the candidates, times what one costs, over the first,
+within the second: tried out on fifteen props."""
 _LITTLE = 1e-3
 """Room where only the grade is known."""
 _MOST_MATERIALS = 4
@@ -61,7 +61,7 @@ class Reach:
 
 
 def longest_reach(
-    rows: Index, room_of: Callable[[Index, Array], Array], *, guess: Array | None = None
+    rows: Index, room_of: Callable[[Index, Array], Array], *, guess: Array | None = None, cost: float = 1.0
 ) -> Array:
     """Find the longest free length with which each candidate still passes.
 
@@ -74,6 +74,8 @@ def longest_reach(
         passes. Best the logarithm of its least margin, which tells how much longer it may be.
     guess : array, shape (n,), optional
         Where the reach of each may lie [m]. It saves looks and changes no answer.
+    cost : float
+        What looking at one costs, against one on one support.
 
     Returns
     -------
@@ -87,8 +89,9 @@ def longest_reach(
     counted: the reach is the end of the stretch that passes from the shortest length on, as sampled in steps of
     40 % and then halved.
 
-    A batch costs as much as a hundred of its rows, so several lengths of each candidate are looked at together: the
-    next one, and those that come after it with some likelihood. The answers are those of one length after another.
+    A batch costs as much as a hundred rows of one support, so several lengths of each candidate are looked at
+    together: the next one, and those that come after it with some likelihood. The answers are those of one length
+    after another.
     """
     count = len(rows)
     low, high = np.zeros(count), np.full(count, np.inf)
@@ -100,7 +103,7 @@ def longest_reach(
         if not len(open_):
             return np.where(low > 0, np.round(low / _RULER) * _RULER, np.nan)
         likely = _Likely(low[open_], high[open_], middle[open_], spread[open_])
-        looks = _looks_ahead(likely)
+        looks = _looks_ahead(likely, cost)
         room = room_of(rows[open_[looks.row]], looks.length)
         # From look to look as they came out.
         at, who = np.arange(len(open_)), open_
@@ -179,11 +182,11 @@ class _Looks:
     next: Index
 
 
-def _looks_ahead(likely: _Likely) -> _Looks:
+def _looks_ahead(likely: _Likely, cost: float) -> _Looks:
     """The next look at each candidate, and those after it that are likely enough to be wanted."""
     count = len(likely.low)
     # Fewer candidates, more of each: a look that was not wanted costs little, and another batch the same.
-    enough = np.clip(count / _WORTH_A_BATCH, *_LIKELY_ENOUGH)
+    enough = np.clip(cost * count / _WORTH_A_BATCH, *_LIKELY_ENOUGH)
     row, low, high, chance = np.arange(count), likely.low, likely.high, np.ones(count)
     rows, lengths, after, outcome, total = [], [], [], [], 0
     while len(row):
@@ -247,7 +250,8 @@ def reaches_of(candidates: Candidates, order: Index, graded: Graded) -> dict[tup
     # One number of supports is one batch.
     for count in np.unique(candidates.count[wanted]):
         rows = np.flatnonzero(wanted & (candidates.count == count))
-        found[rows] = longest_reach(rows, room_of, guess=guess[rows])
+        # What moves is solved for six unknowns of each support and those that join them.
+        found[rows] = longest_reach(rows, room_of, guess=guess[rows], cost=float(count) ** 2)
     return {
         (int(candidates.item[index]), int(candidates.count[index])): float(found[index])
         for index in np.flatnonzero(wanted)
