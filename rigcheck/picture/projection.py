@@ -15,6 +15,7 @@ Pixels are counted from the centre of the picture, right and up.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from math import cos, inf, pi, sin
 
 import numpy as np
@@ -181,6 +182,11 @@ class Camera:
         """Where the lens is [m], shape (3,); None where the distance is not known."""
         return None if self.distance is None else self.distance * self.toward
 
+    @cached_property
+    def _axes(self) -> FloatArray:
+        """Directions in space in which X, Y and the depth weight grow, as columns."""
+        return np.stack([self.right, self.up, -self.toward / (self.distance or inf)], axis=1)
+
     def homogeneous(self, points: ArrayLike) -> FloatArray:
         """Give X, Y and the depth weight w of places, linear in the place.
 
@@ -197,7 +203,7 @@ class Camera:
             ``pixels_per_metre * (X, Y) / w``.
         """
         points = vectors("points", points)
-        result = points @ np.stack([self.right, self.up, -self.toward / (self.distance or inf)], axis=1)
+        result = points @ self._axes
         result[..., 2] += 1.0
         return np.asarray(result)
 

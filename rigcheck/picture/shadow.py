@@ -16,6 +16,8 @@ from rigcheck.picture.solids import Solid
 
 __all__ = ["hidden_stretch"]
 
+Index = NDArray[np.intp]
+
 _FLAT = 1e-14  # a quadratic's leading coefficient below this share of the others is rounding
 
 
@@ -74,47 +76,45 @@ def hidden_stretch(
 
 
 class _Rows:
-    """The inequalities ``constant + slope t + depth s <= 0`` of pairs of flat faces and of s >= 0, last axis.
+    """The inequalities ``constant + slope t + depth s <= 0`` of pairs of flat faces and of s >= 0, first axis.
 
-    For each axis the face turned to the lens comes first and its opposite second; the last row is s >= 0.
+    The faces turned to the lens come first, then their opposites; the last row is s >= 0.
     """
 
     def __init__(self, first: FloatArray, along: FloatArray, view: FloatArray, weight: float) -> None:
+        first, along, view = (np.moveaxis(part, -1, 0) for part in (first, along, view))
         sign = np.where(view >= 0.0, 1.0, -1.0)
-        front = (sign * first - 1.0, sign * along, sign * view - weight)
-        back = (-sign * first - 1.0, -sign * along, -sign * view - weight)
-        ones = np.ones((*first.shape[:-1], 1))
-        bottom = (0.0 * ones, 0.0 * ones, -ones)
-        self.constant, self.slope, self.depth = (
-            np.concatenate(parts, axis=-1) for parts in zip(front, back, bottom, strict=True)
-        )
-        self.faces = first.shape[-1]
+        ones = np.ones((1, *first.shape[1:]))
+        front, turned, deep = sign * first, sign * along, sign * view
+        self.constant = np.concatenate([front - 1.0, -front - 1.0, 0.0 * ones])
+        self.slope = np.concatenate([turned, -turned, 0.0 * ones])
+        self.depth = np.concatenate([deep - weight, -deep - weight, -ones])
+        self.faces = len(first)
 
     def stretch(self) -> tuple[FloatArray, FloatArray]:
         """The stretch of 0 <= t <= 1 for which some s satisfies all rows (Fourier-Motzkin)."""
-        low = np.zeros(self.constant.shape[:-1])
-        high = np.ones_like(low)
-        count = self.constant.shape[-1]
-        for i in range(self.faces):
-            # A face that the lens does not see bounds s from below only, and then it pairs with none.
-            upper = self.depth[..., i] > 0.0
-            level = self.depth[..., i] == 0.0
-            self._cut(low, high, self.constant[..., i], self.slope[..., i], where=level)
-            for j in range(count):
-                if j == i:
-                    continue
-                pair = upper & (self.depth[..., j] < 0.0)
-                self._cut(low, high, *self.eliminate(i, j), where=pair)
-            # Two faces seen at a glancing angle may both be level; the opposite face is then level too.
-            opposite = i + self.faces
-            level = self.depth[..., opposite] == 0.0
-            self._cut(low, high, self.constant[..., opposite], self.slope[..., opposite], where=level)
-        return low, high
+        is_above, is_below, is_level = self.depth > 0.0, self.depth < 0.0, self.depth == 0.0
+        poses = tuple(range(1, self.depth.ndim))
+        # A face that the lens does not see bounds s from below only, and then it pairs with none.
+        uppers = np.flatnonzero(is_above[: self.faces].any(axis=poses))
+        lowers = np.flatnonzero(is_below.any(axis=poses))
+        above, below = np.repeat(uppers, len(lowers)), np.tile(lowers, len(uppers))
+        constant, slope = self.eliminate(above, below)
+        counts = is_above[above] & is_below[below]
+        if is_level.any():
+            # Two faces seen at a glancing angle may both be level; the opposite faces are then level too.
+            constant, slope = np.concatenate([constant, self.constant]), np.concatenate([slope, self.slope])
+            counts = np.concatenate([counts, is_level])
+        bound = -constant / np.where(slope != 0.0, slope, 1.0)
+        high = np.where(counts & (slope > 0.0), bound, 1.0).min(axis=0, initial=1.0)
+        low = np.where(counts & (slope < 0.0), bound, 0.0).max(axis=0, initial=0.0)
+        never = (counts & (slope == 0.0) & (constant > 0.0)).any(axis=0)
+        return low, np.where(never, -1.0, high)
 
-    def eliminate(self, i: int, j: int) -> tuple[FloatArray, FloatArray]:
-        """Constant and slope of the bound on t that two rows leave when s is eliminated."""
-        constant = self.constant[..., j] * self.depth[..., i] - self.constant[..., i] * self.depth[..., j]
-        slope = self.slope[..., j] * self.depth[..., i] - self.slope[..., i] * self.depth[..., j]
+    def eliminate(self, i: Index, j: Index) -> tuple[FloatArray, FloatArray]:
+        """Constant and slope of the bounds on t that pairs of rows leave when s is eliminated."""
+        constant = self.constant[j] * self.depth[i] - self.constant[i] * self.depth[j]
+        slope = self.slope[j] * self.depth[i] - self.slope[i] * self.depth[j]
         return constant, slope
 
     def allowed(self, t: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -122,30 +122,14 @@ class _Rows:
         low = np.zeros_like(t)
         high = np.full_like(t, np.inf)
         for i in range(2 * self.faces):
-            depth = self.depth[..., i, None]
+            depth = self.depth[i, ..., None]
             level = depth == 0.0
             scale = np.where(level, 1.0, depth)
-            bound = -self.constant[..., i, None] / scale - self.slope[..., i, None] / scale * t
+            bound = -self.constant[i, ..., None] / scale - self.slope[i, ..., None] / scale * t
             np.minimum(high, bound, out=high, where=depth > 0.0)
             np.maximum(low, bound, out=low, where=depth < 0.0)
             high[level & (bound < 0.0)] = -np.inf
         return low, high
-
-    @staticmethod
-    def _cut(
-        low: FloatArray,
-        high: FloatArray,
-        constant: FloatArray,
-        slope: FloatArray,
-        *,
-        where: NDArray[np.bool_],
-    ) -> None:
-        """Narrow low and high to ``constant + slope t <= 0``, in place."""
-        sloping = slope != 0.0
-        bound = -constant / np.where(sloping, slope, 1.0)
-        np.minimum(high, bound, out=high, where=where & (slope > 0.0))
-        np.maximum(low, bound, out=low, where=where & (slope < 0.0))
-        high[where & ~sloping & (constant > 0.0)] = -1.0
 
 
 def _round_stretch(
@@ -163,14 +147,14 @@ def _round_stretch(
     discriminant = (q_ts**2 - q_ss * q_tt, q_ts * q_s - q_ss * q_t, q_s**2 - q_ss * q_0)
     candidates = [np.zeros_like(q_tt), np.ones_like(q_tt), *_roots(*discriminant)]
     for i in range(2 * rows.faces + 1):
-        a, b, k = rows.constant[..., i], rows.slope[..., i], rows.depth[..., i]
+        a, b, k = rows.constant[i], rows.slope[i], rows.depth[i]
         candidates += _roots(
             q_tt * k * k + q_ss * b * b - 2.0 * q_ts * k * b,
             q_ss * a * b - q_ts * k * a + q_t * k * k - q_s * k * b,
             q_ss * a * a - 2.0 * q_s * k * a + q_0 * k * k,
         )
     # Of the pairs of flat faces one bounds t by itself: a seen cap hides nothing on the side of the lens.
-    candidates += [_ratio(rows.constant[..., i], rows.slope[..., i]) for i in range(rows.faces)]
+    candidates += [_ratio(rows.constant[i], rows.slope[i]) for i in range(rows.faces)]
     ends = np.sort(np.clip(np.stack(candidates, axis=-1), 0.0, 1.0), axis=-1)
     middle = 0.5 * (ends[..., 1:] + ends[..., :-1])
     low, high = rows.allowed(middle)

@@ -130,6 +130,8 @@ class Solid:
 
     def take(self, rows: slice) -> Solid:
         """Give some of the poses of a solid that has one leading axis."""
+        if rows.indices(len(self.centre)) == (0, len(self.centre), 1):
+            return self
         return Solid(
             shape=self.shape,
             size=self.size,
@@ -140,6 +142,8 @@ class Solid:
 
     def flat(self, batch: tuple[int, ...]) -> Solid:
         """Give the solid with its poses broadcast to `batch` and laid out along one leading axis."""
+        if self.batch == batch and len(batch) == 1:
+            return self
         return Solid(
             shape=self.shape,
             size=self.size,

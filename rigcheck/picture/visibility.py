@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from math import inf
 
 import numpy as np
@@ -14,7 +15,7 @@ from rigcheck.picture.projection import Camera
 from rigcheck.picture.shadow import hidden_stretch
 from rigcheck.picture.solids import Solid, any_perpendicular
 
-__all__ = ["Band", "Visible", "visible_support"]
+__all__ = ["Band", "Visible", "visible_area", "visible_support"]
 
 _NEAR = 0.02  # parts of a support nearer the lens than this share of the camera's distance are left out
 _AT_ONCE = 20_000  # lines worked on together: enough to keep numpy busy, few enough to stay in the cache
@@ -143,6 +144,39 @@ def visible_support(
     weight: 9 % of the band's area with 8 lines, 4 % with 20. Parts nearer the lens than 2 % of the camera's
     distance are left out.
     """
+    length, width, area = _over_poses(band, camera, props, lines_across, whole=True)
+    return Visible(length_px=length, width_px=width, area_px=area)
+
+
+def visible_area(
+    band: Band, camera: Camera, props: Solid | Sequence[Solid], *, lines_across: int = 8
+) -> FloatArray:
+    """Give only the area of what shows of a support, as `visible_support` does.
+
+    Parameters
+    ----------
+    band, camera, props, lines_across
+        As for `visible_support`.
+
+    Returns
+    -------
+    ndarray, (...)
+        [px^2].
+
+    Raises
+    ------
+    ArgumentError
+        If the poses do not broadcast or `lines_across` is too small.
+    ValidityError
+        If the lens is inside a prop.
+    """
+    return np.asarray(_over_poses(band, camera, props, lines_across, whole=False)[2])
+
+
+def _over_poses(
+    band: Band, camera: Camera, props: Solid | Sequence[Solid], lines_across: int, *, whole: bool
+) -> FloatArray:
+    """Length, width and area in all poses, (3, ...); without the `whole`, area alone."""
     lines_across = whole_number("lines_across", lines_across, least=2)
     solids = [props] if isinstance(props, Solid) else list(props)
     wide = band.wide_direction
@@ -175,9 +209,13 @@ def visible_support(
             camera,
             [solid.take(rows) for solid in solids],
             lines_across,
+            whole=whole,
         )
-    length, width, area = (row.reshape(batch) for row in found)
-    return Visible(length_px=length, width_px=width, area_px=area)
+    return np.asarray(found.reshape(3, *batch))
+
+
+_quadrature = lru_cache(np.polynomial.legendre.leggauss)
+"""Places from -1 to 1 and weights of Gauss-Legendre quadrature."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -197,19 +235,21 @@ def _visible(
     camera: Camera,
     solids: list[Solid],
     lines_across: int,
+    *,
+    whole: bool,
 ) -> FloatArray:
-    """Length, width and area of one stretch of poses, (3, b)."""
+    """Length, width and area of one stretch of poses, (3, b); without the `whole`, area alone."""
     frames = _frames(points, band, wide, camera)
-    nodes, weights = np.polynomial.legendre.leggauss(lines_across)
+    nodes, weights = _quadrature(lines_across)
     # The centre line rides along without weight: it gives the length.
     lines = _side_lines(points, band, frames, np.append(nodes, 0.0), np.append(weights, 0.0))
     middle = np.arange(1, points.shape[1]) * (lines_across + 1) - 1
     caps = _end_lines(points, band, frames, camera, nodes, weights)
     start, end, share, offset = (np.concatenate(parts, axis=1) for parts in zip(lines, caps, strict=True))
-    begin, stop = _in_frame(camera, start, end)
+    at_start, at_end = camera.homogeneous(start), camera.homogeneous(end)
+    change = at_end - at_start
+    begin, stop = _in_frame(camera, at_start, at_end)
     pieces = _gaps(begin, stop, [hidden_stretch(solid, camera, start=start, end=end) for solid in solids])
-    at_start = camera.homogeneous(start)
-    change = camera.homogeneous(end) - at_start
     side = camera.homogeneous(offset)
     side[..., 2] -= 1.0  # a difference of places has no constant part
     determinant = np.abs((np.cross(at_start, change) * side).sum(axis=-1))
@@ -224,6 +264,8 @@ def _visible(
         high_w = at_start[..., 2] + high * change[..., 2]
         spread = np.where(shows, (high - low) * (low_w + high_w) / (2.0 * (low_w * high_w) ** 2), 0.0)
         area += (density * spread).sum(axis=-1)
+        if not whole:
+            continue
         ends = [
             (at_start[:, middle, :2] + t[:, middle, None] * change[:, middle, :2]) / w[:, middle, None]
             for t, w in ((low, low_w), (high, high_w))
@@ -232,7 +274,9 @@ def _visible(
         length += camera.pixels_per_metre * np.where(shows[:, middle], reach, 0.0).sum(axis=-1)
         first = np.where(shows, np.minimum(first, low), first)
         last = np.where(shows, np.maximum(last, high), last)
-    width = _widest(camera, at_start, change, frames, first, last, lines_across)
+    width = np.zeros_like(area)
+    if whole:
+        width = _widest(camera, at_start, change, frames, first, last, lines_across)
     return np.stack([length, width, area])
 
 
@@ -326,9 +370,8 @@ def _end_lines(
     return start, end, share, side
 
 
-def _in_frame(camera: Camera, start: FloatArray, end: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Shares of each line between which it is before the lens and inside the frame."""
-    a, b = camera.homogeneous(start), camera.homogeneous(end)
+def _in_frame(camera: Camera, a: FloatArray, b: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Shares of each line, from `a` to `b` as the camera sees them, before the lens and inside the frame."""
     sides = [(_NEAR - a[..., 2], _NEAR - b[..., 2])]
     edges = [(0, camera.image_width), (1, camera.image_height)]
     for axis, size in edges:
@@ -339,7 +382,7 @@ def _in_frame(camera: Camera, start: FloatArray, end: FloatArray) -> tuple[Float
             (sign * a[..., axis] - reach * a[..., 2], sign * b[..., axis] - reach * b[..., 2])
             for sign in (1.0, -1.0)
         ]
-    low, high = np.zeros(start.shape[:-1]), np.ones(start.shape[:-1])
+    low, high = np.zeros(a.shape[:-1]), np.ones(a.shape[:-1])
     for at_start, at_end in sides:  # outside where above 0, linear between
         rise = at_end - at_start
         crossing = -at_start / np.where(rise == 0.0, 1.0, rise)

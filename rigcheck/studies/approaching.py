@@ -24,7 +24,7 @@ from rigcheck.studies.approach_search import (
 from rigcheck.studies.carried import Carried, carried
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.moves import span
-from rigcheck.studies.moving import MotionOutcome
+from rigcheck.studies.moving import MotionOutcome, deviation_bound
 from rigcheck.studies.reading.prop import Reading
 from rigcheck.studies.results import Status
 from rigcheck.studies.shape_courses import PropCourse
@@ -141,8 +141,26 @@ def scene_of(
     motions: Sequence[MotionOutcome | None],
     *,
     delays: dict[int, float] | None = None,
+    roughly: bool = False,
 ) -> Scene:
-    """All props that can be placed, at times close together wherever one moves; `delays` are by prop [s]."""
+    """All props that can be placed, at times close together wherever one moves.
+
+    Parameters
+    ----------
+    shot : Shot
+        With its props.
+    readings, stills, motions : sequence
+        Of each prop, in the order of the shot.
+    delays : dict of int to float, optional
+        How much later than in the file the moves of a prop start [s].
+    roughly : bool
+        Take each prop to be as far off its path all the time as it could be at any, and farther: enough to say that
+        props are clear of each other, and no course need be followed for it.
+
+    Returns
+    -------
+    Scene
+    """
     delays = delays or {}
     left_out = not_placed(shot, stills)
     bodies = {
@@ -164,8 +182,10 @@ def scene_of(
     for index, body in bodies.items():
         own = times - delays.get(index, 0.0)
         rotation, position = body.poses(own)
-        margin = mark_tolerance(shot.prop[index]) + _off_path(
-            readings[index], stills[index], motions[index], own
+        margin = mark_tolerance(shot.prop[index]) + (
+            _surely_within(stills[index], motions[index], own)
+            if roughly
+            else _off_path(readings[index], stills[index], motions[index], own)
         )
         courses.append(
             PropCourse(
@@ -241,6 +261,17 @@ def _off_path(reading: Reading, still: Outcome, motion: MotionOutcome | None, ti
     return np.interp(times, course.times, course.reach)
 
 
+def _surely_within(still: Outcome, motion: MotionOutcome | None, times: Array) -> Array:
+    """What a prop is off its path by at no time, in place of `_off_path` [m].
+
+    Twice the bound, which is good to a few per cent, and the whole wobble, of which half counts.
+    """
+    if motion is None:
+        return np.zeros(len(times))
+    bound = 2 * float(deviation_bound(still, motion)[0]) + float(motion.residual[0])
+    return np.full(len(times), bound)
+
+
 def approach_of(scene: Scene, one: PropCourse, other: PropCourse, *, for_verdict: bool = False) -> Approach:
     """The closest approach of two props of a scene.
 
@@ -258,20 +289,12 @@ def approach_of(scene: Scene, one: PropCourse, other: PropCourse, *, for_verdict
     -------
     Approach
     """
+    if for_verdict and (clear := _clear_by_bounds(one, other)) is not None:
+        return clear
+    pair = _as_known(one, other)
     at_rest_only = not (one.known and other.known)
-    pair = (one.last(), other.last()) if at_rest_only else (one, other)
     names = one.prop.name, other.prop.name
     margin = float(pair[0].margin[-1] + pair[1].margin[-1])
-    if for_verdict and (clearance := least_clearance(*pair)) > 0:
-        return Approach(
-            first=names[0],
-            second=names[1],
-            gap=margin + clearance,
-            exact=False,
-            margin=margin,
-            time=None,
-            at_rest=False,
-        )
     try:
         found, at = closer_between(*pair, closest_of(*pair))
         touch = None
@@ -300,6 +323,29 @@ def approach_of(scene: Scene, one: PropCourse, other: PropCourse, *, for_verdict
         first_support=found.supports[0],
         second_support=found.supports[1],
         pixels=_pixels(scene.camera, found),
+    )
+
+
+def _as_known(one: PropCourse, other: PropCourse) -> tuple[PropCourse, PropCourse]:
+    """Two props on their courses, or only at rest where one of them is known only there."""
+    return (one, other) if one.known and other.known else (one.last(), other.last())
+
+
+def _clear_by_bounds(one: PropCourse, other: PropCourse) -> Approach | None:
+    """What is known of two props that bounds show to be clear of each other; None where they do not."""
+    pair = _as_known(one, other)
+    clearance = least_clearance(*pair)
+    if clearance <= 0:
+        return None
+    margin = float(pair[0].margin[-1] + pair[1].margin[-1])
+    return Approach(
+        first=one.prop.name,
+        second=other.prop.name,
+        gap=margin + clearance,
+        exact=False,
+        margin=margin,
+        time=None,
+        at_rest=False,
     )
 
 
@@ -343,13 +389,40 @@ def approaches(
         Not one of each for every prop.
     """
     one_each(shot, readings, stills, motions)
-    scene = scene_of(shot, readings, stills, motions)
-    found = [
-        approach_of(scene, one, other, for_verdict=of is not None)
-        for one, other in combinations(scene.courses, 2)
-        if of is None or of in (one.index, other.index)
-    ]
+    if of is not None:
+        found = _for_verdict(shot, readings, stills, motions, of)
+    else:
+        scene = scene_of(shot, readings, stills, motions)
+        found = [approach_of(scene, *pair) for pair in combinations(scene.courses, 2)]
     return tuple(sorted(found, key=lambda pair: pair.clearance))
+
+
+def _for_verdict(
+    shot: Shot,
+    readings: Sequence[Reading],
+    stills: Sequence[Outcome],
+    motions: Sequence[MotionOutcome | None],
+    of: int,
+) -> list[Approach]:
+    """Approaches of one prop to the others, as far as a verdict needs them."""
+
+    def pairs(scene: Scene) -> list[tuple[PropCourse, PropCourse]]:
+        return [pair for pair in combinations(scene.courses, 2) if of in (pair[0].index, pair[1].index)]
+
+    rough = [
+        _clear_by_bounds(*pair) for pair in pairs(scene_of(shot, readings, stills, motions, roughly=True))
+    ]
+    if all(found is not None for found in rough):
+        return [found for found in rough if found is not None]
+    followed = [
+        motion if motion is None or motion.peak_deviation is not None else reading.task.move(still)
+        for reading, still, motion in zip(readings, stills, motions, strict=True)
+    ]
+    scene = scene_of(shot, readings, stills, followed)
+    return [
+        approach_of(scene, *pair, for_verdict=True) if clear is None else clear
+        for pair, clear in zip(pairs(scene), rough, strict=True)
+    ]
 
 
 def one_each(shot: Shot, *given: Sequence[object]) -> None:

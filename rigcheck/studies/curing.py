@@ -12,7 +12,7 @@ from rigcheck.studies.grading import grade
 from rigcheck.studies.reading.supports import choices_for
 from rigcheck.studies.results import Finding, Status
 from rigcheck.studies.task import Choices
-from rigcheck.studies.work import Work, with_course, work_on, works_together
+from rigcheck.studies.work import Work, work_on, works_together
 
 __all__ = ["proven_cures"]
 
@@ -229,7 +229,7 @@ class _Prover:
             return proof
         shot, prop = self._shot, self._before.work.prop
         place = next(index for index, one in enumerate(shot.prop) if one is prop)
-        works = [*self._others[:place], with_course(proof.after), *self._others[place:]]
+        works = [*self._others[:place], proof.after, *self._others[place:]]
         changed = with_prop(shot, prop, proof.after.prop)
         left, worse = _compared(self._findings, meeting_in(changed, works, place))
         if any(item.status is Status.FAIL for item in worse):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -20,7 +20,7 @@ from rigcheck.studies.words import capitalised, share_words, side_words
 
 if TYPE_CHECKING:
     from rigcheck.picture.projection import Camera
-    from rigcheck.picture.visibility import Band, Visible
+    from rigcheck.picture.visibility import Band
 
 __all__ = ["HIDDEN_AREA", "HIDDEN_LABEL", "WORTH_MOVING", "Shown", "hidden_support", "whether_hidden"]
 
@@ -128,9 +128,12 @@ def whether_hidden(body: Carried, camera: Camera, frames: Frames) -> Finding:
     """
     if body.shape is None:
         return _no_outline()
+    from rigcheck.picture.visibility import visible_area
+
     area = np.zeros(len(frames.position))
-    for shows in _shows(body, camera, frames.rotation, frames.position):
-        area += shows.area_px
+    solid = body.solid(frames.rotation, frames.position)
+    for band in _bands(body.lines, frames.rotation, frames.position):
+        area += visible_area(band, camera, solid)
         if area.max() >= HIDDEN_AREA:
             return Finding(id="hidden", label=HIDDEN_LABEL, status=Status.CAUTION, says="")
     return Finding(id="hidden", label=HIDDEN_LABEL, status=Status.PASS, says="")
@@ -145,25 +148,26 @@ def _placed(line: Line, rotation: Array, position: Array) -> Array:
     return np.asarray(position[:, None, :] + line.points @ np.swapaxes(rotation, -1, -2))
 
 
-def _bands(line: Line, rotation: Array, position: Array) -> Iterator[Band]:
-    """A support in poses; a strip piece by piece, because it may be wide in another direction in each."""
+def _bands(lines: Sequence[Line], rotation: Array, position: Array) -> Iterator[Band]:
+    """Supports in poses; a strip piece by piece, because it may be wide in another direction in each."""
     from rigcheck.picture.visibility import Band
 
-    points = _placed(line, rotation, position)
-    if line.thickness is None or line.wide is None:
-        yield Band(points=points, diameter=line.diameters)
-        return
-    for piece, (diameter, sleeved) in enumerate(zip(line.diameters, line.sleeved, strict=True)):
-        ends = points[:, piece : piece + 2]
-        if sleeved:
-            yield Band(points=ends, diameter=np.asarray(diameter))
-        else:
-            yield Band(
-                points=ends,
-                diameter=np.asarray(diameter),
-                thickness=line.thickness,
-                wide_direction=np.broadcast_to(rotation @ line.wide[piece], position.shape),
-            )
+    for line in lines:
+        points = _placed(line, rotation, position)
+        if line.thickness is None or line.wide is None:
+            yield Band(points=points, diameter=line.diameters)
+            continue
+        for piece, (diameter, sleeved) in enumerate(zip(line.diameters, line.sleeved, strict=True)):
+            ends = points[:, piece : piece + 2]
+            if sleeved:
+                yield Band(points=ends, diameter=np.asarray(diameter))
+            else:
+                yield Band(
+                    points=ends,
+                    diameter=np.asarray(diameter),
+                    thickness=line.thickness,
+                    wide_direction=np.broadcast_to(rotation @ line.wide[piece], position.shape),
+                )
 
 
 def _visible(body: Carried, camera: Camera, rotation: Array, position: Array) -> Array:
@@ -175,20 +179,14 @@ def _visible(body: Carried, camera: Camera, rotation: Array, position: Array) ->
 
 def _add(found: Array, body: Carried, camera: Camera, rotation: Array, position: Array) -> None:
     """Add what shows of the supports in poses to length, width and area, (3, n)."""
-    for shows in _shows(body, camera, rotation, position):
-        found[0] += shows.length_px
-        found[1] = np.maximum(found[1], shows.width_px)
-        found[2] += shows.area_px
-
-
-def _shows(body: Carried, camera: Camera, rotation: Array, position: Array) -> Iterator[Visible]:
-    """What shows of the supports in poses, one after another."""
     from rigcheck.picture.visibility import visible_support
 
     solid = body.solid(rotation, position)
-    for line in body.lines:
-        for band in _bands(line, rotation, position):
-            yield visible_support(band, camera, solid)
+    for band in _bands(body.lines, rotation, position):
+        shows = visible_support(band, camera, solid)
+        found[0] += shows.length_px
+        found[1] = np.maximum(found[1], shows.width_px)
+        found[2] += shows.area_px
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)

@@ -17,7 +17,7 @@ from rigcheck.studies.eye import Eye
 from rigcheck.studies.moves import Push, Travel, is_turning
 from rigcheck.studies.responding import Response, dense_times, respond
 
-__all__ = ["Course", "MotionOutcome", "follow", "move"]
+__all__ = ["Course", "MotionOutcome", "deviation_bound", "follow", "move"]
 
 Array = NDArray[np.float64]
 _RINGING_SAMPLES = 100
@@ -51,6 +51,8 @@ class MotionOutcome:
         Modal coordinate and phase of each when the last move ends; its magnitude is the amplitude of the ringing.
     worst_swing : array, shape (B, m)
         Bound on what pushes add to that magnitude.
+    peak_swing : array, shape (B, m)
+        Bound on the modal coordinates, during the moves and after.
     peak_field : array, shape (B, k)
         Largest field of acceleration on the way, as in `Dynamics.participation`.
     strength_factor : array
@@ -73,6 +75,7 @@ class MotionOutcome:
     amplitudes: Array
     swing: NDArray[np.complex128]
     worst_swing: Array
+    peak_swing: Array
     peak_field: Array
     strength_factor: Array
     swing_stress: Array
@@ -170,6 +173,7 @@ def move(
         amplitudes=amplitudes.transpose(0, 2, 1),
         swing=swing,
         worst_swing=response.worst_residual,
+        peak_swing=largest,
         peak_field=field,
         strength_factor=factor,
         swing_stress=largest_stress(stress_of(still.parts, swing_forces)),
@@ -179,6 +183,25 @@ def move(
         upward_acceleration=(0.0 if is_turning(travels) else response.peak_field[:, 1])
         + response.worst_field[:, 1],
     )
+
+
+def deviation_bound(still: Outcome, motion: MotionOutcome) -> Array:
+    """Bound on the distance from the intended path: all modes and the lag at their largest, whenever they are.
+
+    Parameters
+    ----------
+    still, motion : Outcome, MotionOutcome
+        The rigs at rest and moving.
+
+    Returns
+    -------
+    array, shape (B,)
+        [m]. Good to a few per cent, as the peaks of the modes are; see `rigcheck.motion.response.peak_bound`.
+    """
+    rest = np.abs(still.dynamics.remainder[:, :3, : motion.peak_field.shape[1]])
+    lag = np.linalg.norm(np.einsum("bij,bj->bi", rest, motion.peak_field), axis=1)
+    reach = np.linalg.norm(still.dynamics.shape[:, :3], axis=1)
+    return np.asarray(np.einsum("bm,bm->b", reach, motion.peak_swing) + lag)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)

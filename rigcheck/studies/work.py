@@ -16,7 +16,7 @@ from rigcheck.studies.rigs import divided_at_ends, layout_of, stack
 from rigcheck.studies.task import Task, joined
 from rigcheck.studies.yielding import with_yielding
 
-__all__ = ["Work", "may_meet", "with_course", "work_on", "works_for", "works_together"]
+__all__ = ["Work", "may_meet", "work_on", "works_for", "works_together"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -93,13 +93,6 @@ def works_together(asked: Sequence[tuple[Shot, Prop]]) -> list[Work]:
                 shot=shot, prop=prop, reading=readings[row], still=stills[at], motion=motions.get(at)
             )
     return [works[row] for row in range(len(asked))]
-
-
-def with_course(work: Work) -> Work:
-    """The same with how far it strays from its path on the way, where that was left out."""
-    if work.motion is None or work.motion.peak_deviation is not None:
-        return work
-    return replace(work, motion=work.reading.task.move(work.still))
 
 
 def _alike(keys: Sequence[Hashable]) -> list[list[int]]:

@@ -12,7 +12,7 @@ from rigcheck.errors import ArgumentError, ValidityError
 from rigcheck.picture.projection import Camera
 from rigcheck.picture.shadow import hidden_stretch
 from rigcheck.picture.solids import Solid
-from rigcheck.picture.visibility import Band, visible_support
+from rigcheck.picture.visibility import Band, visible_area, visible_support
 
 SHAPES = ("box", "cylinder", "disc", "sphere")
 LEVEL = Camera(field_width=1.0, image_width=1000, image_height=600)  # 1 px is 1 mm
@@ -134,6 +134,7 @@ def test_area_against_a_traced_picture(shape, distance):
         width = 0.004 * camera.pixels_per_metre
         traced = traced_area(camera, solids, points, 0.004)
         assert found.area_px == pytest.approx(traced, rel=5e-3, abs=0.08 * width**2)
+        assert visible_area(Band(points=points, diameter=0.004), camera, solids) == found.area_px
 
 
 @pytest.mark.parametrize("distance", [None, 0.7])

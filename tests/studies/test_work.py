@@ -7,7 +7,8 @@ import pytest
 
 from rigcheck.files import rig_from_text
 from rigcheck.studies.examining import examine
-from rigcheck.studies.work import Work, with_course, work_on, works_together
+from rigcheck.studies.moving import deviation_bound
+from rigcheck.studies.work import Work, work_on, works_together
 
 HEAD = 'format = 1\n[camera]\nfield_width = "420 mm"\nimage_width = 3840\nframe_rate = "50 fps"\n'
 SLIDE = '[[prop.move]]\nslide = "150 mm"\nalong = "up"\nduration = "{}"\nprofile = "{}"\n'
@@ -93,7 +94,8 @@ def test_each_comes_out_as_it_does_alone(together, name):
         np.testing.assert_allclose(
             getattr(one.motion, part), getattr(alone.motion, part), rtol=1e-8, atol=1e-15
         )
-    np.testing.assert_allclose(with_course(one).motion.peak_deviation, alone.motion.peak_deviation, rtol=1e-8)
+    # Peaks of the modes are looked for at samples.
+    assert float(alone.motion.peak_deviation[0]) <= float(deviation_bound(one.still, one.motion)[0]) * 1.001
 
 
 def test_what_is_laid_out_alike_is_one_batch(monkeypatch):
