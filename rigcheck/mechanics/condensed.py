@@ -81,6 +81,19 @@ class Inside:
         whole = np.tile(field.push, (self.shapes.shape[1] // field.planes, 1, 1))
         return whole[:, :count] + self.shapes @ whole[:, count:], whole[:, count:]
 
+    def beside(self, other: Inside, stable: Flags) -> Inside:
+        """The same, but variants that are not stable as they are in another."""
+        root = other.root
+        if other.is_diagonal and not self.is_diagonal:
+            root = root[..., None] * np.eye(root.shape[2])
+        kept = stable[:, None, None, None]
+        return Inside(
+            field=self.field,
+            root=np.where(kept[..., 0] if self.is_diagonal else kept, self.root, root),
+            shapes=np.where(kept, self.shapes, other.shapes),
+            ends=np.where(kept, self.ends, other.ends),
+        )
+
     def take(self, rows: Index | Flags) -> Inside:
         """Some variants only."""
         return Inside(field=self.field, root=self.root[rows], shapes=self.shapes[rows], ends=self.ends[rows])
@@ -141,6 +154,19 @@ class Nodes:
     turning: Array
     stiffness: Array
     definite: Flags
+
+    def beside(self, other: Nodes, stable: Flags) -> Nodes:
+        """The same, but what is not stable as it is in another of the same frame."""
+        return Nodes(
+            insides=[
+                mine if mine is theirs else mine.beside(theirs, stable)
+                for mine, theirs in zip(self.insides, other.insides, strict=True)
+            ],
+            slack=self.slack and other.slack,
+            turning=np.where(stable[:, None, None], self.turning, other.turning),
+            stiffness=np.where(stable[:, None, None], self.stiffness, other.stiffness),
+            definite=np.where(stable, self.definite, other.definite),
+        )
 
     def take(self, rows: Index | Flags) -> Nodes:
         """Some variants only."""
@@ -373,16 +399,14 @@ class CondensedFrame:
         brought = balance.tension
         turned_by_load = frame.turning_stiffness(self._tip_forces(balance))
         if load_stiffens:
-            acting = pulled + brought
             turned = turned_by_load
             if pulls.any():
                 turned = frame.turning_stiffness(self._tip_forces(balance) + tip_pulls)
-            added = self._stiffened(acting, turned, before=state)
+            added = self._stiffened(pulled + brought, turned, before=state)
             stable = added.definite
             if not stable.all():
-                acting = np.where(stable[:, None, None], acting, pulled)
-                turned = np.where(stable[:, None, None], turned, turning)
-                added = self._stiffened(acting, turned)
+                # Past buckling it has no settled state: as under the pretension alone.
+                added = added.beside(state, stable)
             if added is not state:
                 state = added
                 balance = self._solve(state, field, push)
@@ -434,12 +458,16 @@ class CondensedFrame:
         for places, spring in self._springs:
             stiffness[:, np.array(places)[:, None], np.array(places)] += spring
         stiffness[:, 3:6, 3:6] += turning
+        room = None
+        if before is not None:
+            own, plain = (np.einsum("bii->bi", matrix) for matrix in (stiffness, before.stiffness))
+            room = np.where(firm, (own / plain).min(axis=1), -np.inf)
         return Nodes(
             insides=insides,
             slack=slack,
             turning=turning,
             stiffness=stiffness,
-            definite=firm & definite(stiffness),
+            definite=definite(np.where(firm[:, None, None], stiffness, -np.eye(self._count)), room),
         )
 
     def _pull(self, tension: Array, field: Field) -> Array:
@@ -912,12 +940,12 @@ def _condense(field: Field, scales: Array, pull: Array | None) -> tuple[Inside, 
         try:
             lower = inverse_factor(inner)
         except np.linalg.LinAlgError:
-            holds = definite(inner)
+            room = (np.einsum("bfii->bfi", inner) / elastic).min(axis=2)
+            holds = definite(inner.reshape(-1, *inner.shape[2:]), room.ravel()).reshape(room.shape)
             firm = np.asarray(holds.all(axis=1))
-            # Any regular stiffness will do: the variant is solved again without the load's tension.
-            lower = inverse_factor(
-                np.where(holds[..., None, None], inner, elastic[..., None] * np.eye(elastic.shape[2]))
-            )
+            # Any regular stiffness will do: such a variant is taken without the load's tension.
+            plain = elastic[..., None] * np.eye(elastic.shape[2])
+            lower = inverse_factor(np.where(holds[..., None, None], inner, plain))
         root = _across(lower)
         shapes = -(rows[..., count:] @ root) @ lower
     ends = rows[..., :count] + shapes @ _across(rows[..., count:])

@@ -42,6 +42,18 @@ def test_a_matrix_that_is_not_definite_has_no_factor(size):
         inverse_factor(matrices)
 
 
+@pytest.mark.parametrize("hint", ["right", "wrong", "none"])
+def test_which_of_many_are_definite(hint):
+    matrices = definite_matrices(7, count=90, seed=3)
+    low = np.linalg.eigvalsh(matrices)[:, 0]
+    matrices[::3] -= 2 * low[::3, None, None] * np.eye(7)
+    least = np.linalg.eigvalsh(matrices)[:, 0]
+    room = {"right": least, "wrong": np.random.default_rng(0).normal(size=90), "none": None}[hint]
+    found = definite(matrices, room)
+    np.testing.assert_array_equal(found, least > 0)
+    assert 0 < found.sum() < 90
+
+
 def test_pairs_solve_the_problem_with_a_singular_mass():
     stiffness, mass = definite_matrices(6), definite_matrices(6, seed=1)
     mass[:, -2:], mass[:, :, -2:] = 0.0, 0.0
