@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,7 @@ __all__ = [
     "largest_pairs",
     "pairs_of",
     "runs_of",
+    "solved",
     "told_if_too_far_apart",
     "uncoupled",
     "upper_inverse_factor",
@@ -80,6 +81,30 @@ def keep_freed_memory() -> None:
     takes a quarter of their time. The block here is never written, so it takes no memory; elsewhere it does nothing.
     """
     np.empty(31 << 17)
+
+
+def solved(matrix: Array, right: Array) -> Array:
+    """Solutions of many systems.
+
+    Parameters
+    ----------
+    matrix : array, shape (B, ..., n, n)
+        Any.
+    right : array, shape (B, ..., n, k)
+        Right-hand sides.
+
+    Returns
+    -------
+    array, shape (B, ..., n, k)
+        NaN for a variant that has a singular matrix.
+    """
+    with suppress(np.linalg.LinAlgError):
+        return np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)
+    result = np.full_like(right, np.nan)
+    for index in range(len(matrix)):
+        with suppress(np.linalg.LinAlgError):
+            result[index] = np.linalg.solve(matrix[index], right[index])
+    return result
 
 
 def inverse_factor(matrix: Array) -> Array:

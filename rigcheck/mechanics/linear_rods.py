@@ -11,6 +11,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
+from rigcheck.mechanics.batches import solved
 from rigcheck.mechanics.rod_elements import END_FREEDOMS, gauss, lagrange_matrices, lobatto, node_order
 from rigcheck.mechanics.rods import PROP_FREEDOMS, Rods
 
@@ -124,10 +125,7 @@ def _outer(rods: Rods, gravity: Array, maps: Array, ends: Array, pushed: Array) 
     load[:, :3] += rods.prop.mass[:, None] * gravity
     load[:, :PROP_FREEDOMS] += rods.push
     rods.add_springs(stiffness)
-    try:
-        return np.asarray(np.linalg.solve(stiffness, load[..., None]))
-    except np.linalg.LinAlgError:
-        return np.full((rods.batch, count, 1), np.nan)
+    return solved(stiffness, load[..., None])
 
 
 @cache

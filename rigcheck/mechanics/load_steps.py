@@ -8,12 +8,12 @@ the variant is given up.
 
 from __future__ import annotations
 
-import contextlib
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from rigcheck.mechanics.batches import solved
 from rigcheck.mechanics.linear_rods import linear_step
 from rigcheck.mechanics.rod_elements import END_FREEDOMS
 from rigcheck.mechanics.rods import Evaluation, Rods, State
@@ -294,7 +294,7 @@ def condensed(rods: Rods, evaluation: Evaluation) -> Condensed:
     inside = evaluation.gradient[:, rods.inner_freedoms]
     inside = (inside.reshape(*inside.shape[:2], -1, 3) @ np.swapaxes(rods.axes, -1, -2)).reshape(inside.shape)
     blocks = tangent[..., END_FREEDOMS:, END_FREEDOMS:]
-    inner = _solved(
+    inner = solved(
         blocks, np.concatenate([tangent[..., END_FREEDOMS:, :END_FREEDOMS], inside[..., None]], axis=-1)
     )
     added = -(tangent[..., :END_FREEDOMS, END_FREEDOMS:] @ inner)
@@ -327,7 +327,7 @@ def newton_step(rods: Rods, evaluation: Evaluation, parts: Condensed) -> Array:
     array, shape (B, n)
         NaN where a tangent is singular.
     """
-    outer = -_solved(parts.reduced, parts.gradient[..., None])
+    outer = -solved(parts.reduced, parts.gradient[..., None])
     ends = evaluation.ends.maps @ rods.at_ends(outer)
     local = parts.inner[..., :END_FREEDOMS] @ ends + parts.inner[..., END_FREEDOMS:]
     result = np.empty_like(evaluation.gradient)
@@ -350,17 +350,6 @@ def is_stable(parts: Condensed) -> Flags:
     array of bool, shape (B,)
     """
     return _definite(parts.blocks, parts.reduced)
-
-
-def _solved(matrix: Array, right: Array) -> Array:
-    """Solutions of many systems; NaN for a variant that has a singular one."""
-    with contextlib.suppress(np.linalg.LinAlgError):
-        return np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)
-    result = np.full_like(right, np.nan)
-    for index in range(len(matrix)):
-        with contextlib.suppress(np.linalg.LinAlgError):
-            result[index] = np.linalg.solve(matrix[index], right[index])
-    return result
 
 
 def _definite(blocks: Array, reduced: Array) -> Flags:

@@ -13,6 +13,7 @@ from rigcheck.mechanics.batches import (
     largest_pairs,
     pairs_of,
     runs_of,
+    solved,
     uncoupled,
 )
 
@@ -130,3 +131,13 @@ def test_cross_products_are_those_of_numpy(shapes):
     rng = np.random.default_rng(2)
     first, second = (rng.normal(size=shape) for shape in shapes)
     np.testing.assert_allclose(cross(first, second), np.cross(first, second), rtol=1e-14, atol=1e-15)
+
+
+def test_a_singular_system_leaves_the_others_alone():
+    matrices, right = definite_matrices(4, count=6).reshape(3, 2, 4, 4), np.ones((3, 2, 4, 1))
+    whole = solved(matrices, right)
+    np.testing.assert_allclose(matrices @ whole, right, atol=1e-10)
+    matrices[1, 0] = 0.0
+    found = solved(matrices, right)
+    assert np.isnan(found[1]).all()
+    np.testing.assert_array_equal(found[[0, 2]], whole[[0, 2]])
