@@ -10,7 +10,6 @@ from functools import cache
 from math import factorial
 
 import numpy as np
-from numpy.polynomial.polynomial import polyval
 from numpy.typing import NDArray
 
 from rigcheck.mechanics.frame import cross_matrix
@@ -226,12 +225,9 @@ def slope_and_bend(vector: Array, axes: Array, moment: Array) -> tuple[Array, Ar
     With ``q = (cos(t/2), s v)``, ``t = |v|``, a derivative of q turns into a spin as ``2 vec(dq q*)``, and ``2 m .
     vec(d2q q*)`` is the product of d2q with ``2 (0, m) q``.
     """
-    square = np.sum(vector * vector, axis=-1)[..., None, None]
-    powers = np.repeat(square[..., 0], _SINE_TERMS, axis=-1)
-    powers[..., 0] = 1.0
-    series = (np.multiply.accumulate(powers, axis=-1) @ _sine_series())[..., None, None]
-    s, s1, s2 = series[..., 0, :, :], series[..., 1, :, :], series[..., 2, :, :]
-    double = 2 * np.cos(np.sqrt(square) / 2)
+    square = np.sum(vector * vector, axis=-1)
+    s, s1, s2 = (each[..., None, None] for each in _sums(_sine_series(), square))
+    double = 2 * np.cos(np.sqrt(square) / 2)[..., None, None]
     third = double * s1 + s * s
     crossed = cross_matrix(vector)
     slope = axes + (2 * s * s * crossed + third * (crossed @ crossed)) @ axes
@@ -250,13 +246,22 @@ def _scaled(factor: Array, matrix: Array) -> Array:
 
 
 @cache
-def _logarithm_series() -> tuple[Array, Array, Array]:
-    """Of ``2 acos(c) / sqrt(1 - c^2)`` and its derivatives by c, as power series in ``1 - c``."""
+def _logarithm_series() -> Array:
+    """Of ``2 acos(c) / sqrt(1 - c^2)`` and its derivatives by c, as power series in ``1 - c``, (terms, 3)."""
     terms = range(_LOGARITHM_TERMS)
     value = np.array([2.0 * 2**n * factorial(n) ** 2 / factorial(2 * n + 1) for n in terms])
     slope = np.array([-(n + 1) * value[n + 1] for n in terms[:-1]])
     bend = np.array([-(n + 1) * slope[n + 1] for n in terms[:-2]])
-    return value, slope, bend
+    return np.stack([value, np.append(slope, 0.0), np.append(bend, [0.0, 0.0])], axis=1)
+
+
+def _sums(series: Array, at: Array) -> tuple[Array, Array, Array]:
+    """Three power series, (terms, 3), at any places."""
+    powers = np.repeat(at[..., None], len(series), axis=-1)
+    powers[..., 0] = 1.0
+    # Row by row, so that the rounding of one has nothing to do with how many there are.
+    sums = np.multiply.accumulate(powers, axis=-1)[..., None, :] @ series
+    return sums[..., 0, 0], sums[..., 0, 1], sums[..., 0, 2]
 
 
 def logarithm_derivatives(quaternion: Array) -> tuple[Array, Array, Array]:
@@ -279,9 +284,7 @@ def logarithm_derivatives(quaternion: Array) -> tuple[Array, Array, Array]:
     sign = np.where(quaternion[..., 0] < 0, -1.0, 1.0)
     upper = sign[..., None] * quaternion
     part = upper[..., 1:]
-    f, f1, f2 = (
-        np.asarray(polyval(1 - upper[..., 0], terms), dtype=np.float64) for terms in _logarithm_series()
-    )
+    f, f1, f2 = _sums(_logarithm_series(), 1 - upper[..., 0])
     first = np.concatenate([(f1[..., None] * part)[..., None], _scaled(f, np.eye(3))], axis=-1)
     second = np.zeros((*part.shape, 4, 4))
     second[..., 0, 0] = f2[..., None] * part
