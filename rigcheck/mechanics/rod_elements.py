@@ -261,10 +261,14 @@ def element_energy(
         elastic[3:] -= elements.natural if share is None else share * elements.natural
     stress = elements.stiffness[:, None] * elastic
     stress[0] += elements.pull
-    used = stress if carried is None else np.ascontiguousarray(carried.transpose(2, 1, 0))
+    # Those carried along first.
+    both = np.stack([stress if carried is None else carried.transpose(2, 1, 0), stress])
+    used = both[0]
 
     # Four more rows: those of q in the second derivative.
-    flux = _flux(by_x, by, used)
+    flux = np.concatenate(
+        [np.sum(by_x[:3] * both[:, :3, None], axis=1), np.sum(by[:6] * both[:, :, None], axis=1)], axis=1
+    )
     source = np.empty((25, order, count))
     np.multiply(q[:, None], used[:3], out=source[:12].reshape(4, 3, order, count))
     np.multiply(x[:, None], used[:3], out=source[12:21].reshape(3, 3, order, count))
@@ -272,13 +276,14 @@ def element_energy(
     np.sum(used[:3] * lever[:3], axis=0, out=source[24])
     source[24] += np.sum(used[3:] * strain[3:], axis=0)
     bend = (_BEND @ source.reshape(25, -1)).reshape(4, 11, order, count)
-    bend -= q[:, None] * flux
+    bend -= q[:, None] * flux[0]
     bend *= twice * weight
     by_x[6:], by[6:] = bend[:, :3], bend[:, 3:]
     by_x *= per_length
     by[:, 4:] *= per_length
-    flux[:3] *= per_length
-    flux[7:] *= per_length
+    flux *= weight
+    flux[:, :3] *= per_length
+    flux[:, 7:] *= per_length
 
     # From x, q and r to the freedoms, and from there to the tangent; elements now stand first.
     local = np.take(nodes[3:], _WAY_PARTS, axis=0)
@@ -305,15 +310,16 @@ def element_energy(
     tangent[:, :, spins] += turned
     tangent[:, spins] += np.swapaxes(turned, 1, 2)
 
-    carried_force, ambient = _nodal(flux * weight, shapes, local)
+    to_nodes = np.swapaxes(shapes, 1, 2)
+    ambient = to_nodes[0] @ flux[:, 3:7] + to_nodes[1] @ flux[:, 7:]
     diagonal = tangent.reshape(count, -1)[:, :: 6 * order + 7][:, spins]
-    diagonal -= np.repeat(np.sum(ambient * nodes[3:], axis=0).T / 4, 3, axis=1)
-    force = carried_force
-    if carried is not None:
-        force, _ = _nodal(_flux(by_x, by, stress) * weight, shapes, local)
+    diagonal -= np.repeat(np.sum(ambient[0] * nodes[3:], axis=0).T / 4, 3, axis=1)
+    force = np.stack([to_nodes[1] @ flux[:, :3], np.sum(local * ambient[:, :, None], axis=1)], axis=1)
+    # About the fixed axes.
+    force = np.sum(axes[:, :, None] * force[:, :, :, None], axis=2).reshape(2, 6, order + 1, count)
     return ElementEnergy(
-        force=_about_fixed(axes, force),
-        carried_force=_about_fixed(axes, carried_force),
+        force=force[1],
+        carried_force=force[0],
         tangent=tangent,
         stress=_elements_first(stress, (1, 0)),
         strain_map=strain_map,
@@ -375,27 +381,6 @@ def section_spins(elements: Elements, turn: Array) -> tuple[Array, Array]:
     back = (squares[:9] * twice).reshape(3, 3, order + 1, count)
     turned = np.sum(back[:, :, None] * elements.axes[:, :, None], axis=1) + elements.axes[:, :, None]
     return _elements_first(spin, (2, 0, 1)) @ way, _elements_first(turned, (2, 0, 1))
-
-
-def _flux(by_x: Array, by: Array, stress: Array) -> Array:
-    """Derivative of the energy per length by x, q and r, (11, ...)."""
-    return np.concatenate(
-        [np.sum(by_x[:3] * stress[:3, None], axis=0), np.sum(by[:6] * stress[:, None], axis=0)]
-    )
-
-
-def _nodal(flux: Array, shapes: Array, local: Array) -> tuple[Array, Array]:
-    """Forces and moments on the nodes in local axes, (6, p + 1, M), and derivatives by their quaternions."""
-    back = np.swapaxes(shapes, 1, 2)
-    ambient = back[0] @ flux[3:7] + back[1] @ flux[7:]
-    moment = np.sum(local * ambient[:, None], axis=0)
-    return np.concatenate([back[1] @ flux[:3], moment]), ambient
-
-
-def _about_fixed(axes: Array, local: Array) -> Array:
-    """Forces and moments about the fixed axes from those in local axes, (6, p + 1, M)."""
-    pairs = local.reshape(2, 3, 1, *local.shape[1:])
-    return np.asarray(np.sum(axes[:, :, None] * pairs, axis=1)).reshape(local.shape)
 
 
 def _elements_first(values: Array, order: tuple[int, ...]) -> Array:
