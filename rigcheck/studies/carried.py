@@ -85,9 +85,15 @@ class Carried:
         """Where the moves have carried it: rotations (n or 1, 3, 3) and places (n, 3) of its origin [m]."""
         if not self.travels:
             return np.eye(3)[None], np.broadcast_to(self.base, (len(times), 3))
+        if not is_turning(self.travels):
+            # Slides only add up.
+            gone = sum(
+                (travel.left(0, times)[:, None] * np.array(travel.direction) for travel in self.travels),
+                start=np.zeros((len(times), 3)),
+            )
+            return np.eye(3)[None], self.base + gone
         at = field_at(self.travels, 0, times)
-        rotation = at.rotation if is_turning(self.travels) else np.eye(3)[None]
-        return rotation, self.base + at.position
+        return at.rotation, self.base + at.position
 
     def middles(self, rotation: Array, position: Array) -> Array:
         """Places of its centre of mass, (n, 3) [m]."""

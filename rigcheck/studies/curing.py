@@ -168,10 +168,10 @@ class _Prover:
         if step not in self._works:
             changed = self._changed(step)
             # A smoother move leaves the rig at rest as it is.
-            moves = cure.kind == _ONLY_MOVES
-            self._works[step] = (
-                work_on(*changed, self._before.work.still) if moves else works_together([changed])[0]
-            )
+            if cure.kind == _ONLY_MOVES:
+                self._works[step] = work_on(*changed, self._before.work.still, course=False)
+            else:
+                self._works[step] = works_together([changed])[0]
         return self._works[step]
 
     def prove(self, cure: Cure) -> _Proof | None:

@@ -72,7 +72,8 @@ def hidden_support(
     else:
         sides = _sides(body, camera, frames)
         found, areas = _first_look(body, camera, frames, sides)
-        order = np.argsort(areas, kind="stable")
+        # Sides that show as much by symmetry come in their own order, whichever way rounding goes.
+        order = np.argsort([float(f"{area:.5g}") for area in areas], kind="stable")
         by_side = {sides.names[index]: float(areas[index]) for index in order}
     shown = _look(body, camera, frames, found)
     hides = shown.most < HIDDEN_AREA

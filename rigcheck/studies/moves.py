@@ -57,6 +57,14 @@ class Travel(Batched):
         """When it ends [s], shape (B,)."""
         return self.start + self.duration
 
+    def left(self, variant: int, times: Array) -> Array:
+        """What is still to go, (n,) [m or rad]."""
+        if self.keys is not None:
+            return np.asarray(self.keys.at(times)[0] - self.keys.displacement[-1])
+        assert self.profile is not None  # a travel has a profile or keys
+        unit = (times - float(self.start[variant])) / float(self.duration[variant])
+        return np.asarray(float(self.stroke[variant]) * (self.profile.displacement(unit) - 1.0))
+
     def law(self, variant: int, times: Array) -> tuple[Array, Array, Array]:
         """What is still to go, its rate and acceleration, (n,) each [m or rad]."""
         if self.keys is not None:
@@ -66,7 +74,7 @@ class Travel(Batched):
         duration, stroke = float(self.duration[variant]), float(self.stroke[variant])
         unit = (times - float(self.start[variant])) / duration
         return (
-            stroke * (self.profile.displacement(unit) - 1.0),
+            self.left(variant, times),
             stroke * self.profile.velocity(unit) / duration,
             stroke * self.profile.acceleration(unit) / duration**2,
         )

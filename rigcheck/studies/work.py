@@ -47,12 +47,26 @@ class Work:
         return bool(self.still.solved[0])
 
 
-def work_on(shot: Shot, prop: Prop, still: Outcome | None = None) -> Work:
-    """Compute one prop of a shot; at rest it may be known already, where only the move is another."""
+def work_on(shot: Shot, prop: Prop, still: Outcome | None = None, *, course: bool = True) -> Work:
+    """Compute one prop of a shot.
+
+    Parameters
+    ----------
+    shot, prop : Shot, Prop
+        What the user gave.
+    still : Outcome, optional
+        The prop at rest, where that is known already and only its move is another.
+    course : bool
+        Whether to follow the move, for how far the prop strays from its path on the way.
+
+    Returns
+    -------
+    Work
+    """
     reading = read_prop(shot, prop)
     if still is None:
         still = with_yielding(shot, prop, reading.task.evaluate())
-    motion = reading.task.move(still) if still.solved[0] else None
+    motion = reading.task.move(still, course=course) if still.solved[0] else None
     return Work(shot=shot, prop=prop, reading=reading, still=still, motion=motion)
 
 
