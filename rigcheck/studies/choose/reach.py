@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -213,8 +213,12 @@ def _looks_ahead(likely: _Likely, cost: float) -> _Looks:
     return _Looks(row=np.concatenate(rows), length=np.concatenate(lengths), next=following)
 
 
-def reaches_of(candidates: Candidates, order: Index, graded: Graded) -> dict[tuple[int, int], float]:
-    """Longest reach [m] of the materials that lead, in every size, and of every other candidate near the top.
+def reaches_of(
+    candidates: Candidates, order: Index, graded: Graded, shown: Sequence[int] = ()
+) -> dict[tuple[int, int], float]:
+    """Longest reach [m] on as few supports as were tried, and of what is shown on more.
+
+    Of the materials that lead, in every size, and of every other size near the top.
 
     Parameters
     ----------
@@ -224,6 +228,8 @@ def reaches_of(candidates: Candidates, order: Index, graded: Graded) -> dict[tup
         Best first.
     graded : Graded
         Of all, at the prop's free length: where to look first.
+    shown : sequence of int, optional
+        Candidates that are wanted in any case.
 
     Returns
     -------
@@ -235,8 +241,9 @@ def reaches_of(candidates: Candidates, order: Index, graded: Graded) -> dict[tup
         dict.fromkeys(candidates.items[candidates.item[index]].material for index in near.tolist())
     )[:_MOST_MATERIALS]
     wanted = np.array([item.material in leading for item in candidates.items])[candidates.item]
-    wanted &= candidates.count == candidates.count.min()
     wanted[order[:_MOST_LISTED]] = True
+    wanted &= candidates.count == candidates.count.min()
+    wanted[list(shown)] = True
     guess = _guess(candidates, graded)
 
     def room_of(chosen: Index, lengths: Array) -> Array:

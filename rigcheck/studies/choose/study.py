@@ -141,7 +141,9 @@ def _choose_prop(
     held = np.isfinite(candidates.clamp_diameters[candidates.item])
     shown = proposals.best(order[np.isfinite(graded.sag[order])], graded.rank, max(1, most), every=every)
     front = pareto_front(width, graded) if pareto else np.zeros(0, dtype=np.intp)
-    reaches = reaches_of(candidates, order, graded) if reach and candidates.is_straight() else {}
+    reaches = {}
+    if reach and candidates.is_straight():
+        reaches = reaches_of(candidates, order, graded, [*shown, *front.tolist()])
 
     def as_known(index: int, chance_of_pass: float | None = None) -> Candidate:
         known = proposals.of(index) if index in proposals else None
