@@ -615,7 +615,7 @@ def _spread(values: Array, known: Index, batch: int) -> Array:
 
 def _section_forces(rods: Rods, stress: Array, stations: Array) -> list[SectionForces]:
     return [
-        SectionForces(
+        SectionForces.of(
             axial=values[:, :, 0],
             shear_y=values[:, :, 1],
             shear_z=values[:, :, 2],

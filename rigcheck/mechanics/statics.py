@@ -17,24 +17,62 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class SectionForces:
-    """Section forces along one element, each of shape (B, stations) or (B, stations, k).
+    """Section forces along one element, at s stations.
 
     Attributes
     ----------
-    axial : array
-        Tension [N].
-    torque, moment_y, moment_z : array
-        About the local x, y, z [N m].
-    shear_y, shear_z : array
-        Along the local y, z [N]; from the shear strain, or from the slope of the moment without one.
+    values : array, shape (B, 6 s) or (B, 6 s, k)
+        All of them, in the order of the properties: what is done to all is done once.
     """
 
-    axial: Array
-    torque: Array
-    moment_y: Array
-    moment_z: Array
-    shear_y: Array
-    shear_z: Array
+    values: Array
+
+    @classmethod
+    def of(
+        cls, *, axial: Array, torque: Array, moment_y: Array, moment_z: Array, shear_y: Array, shear_z: Array
+    ) -> SectionForces:
+        """From each of them, (B, s) or (B, s, k)."""
+        return cls(values=np.concatenate([axial, torque, moment_y, moment_z, shear_y, shear_z], axis=1))
+
+    def pulled(self, pull: Array) -> SectionForces:
+        """The same with more tension [N], (B,)."""
+        values = self.values.copy()
+        values[:, : values.shape[1] // 6] += pull[:, None]
+        return SectionForces(values=values)
+
+    def _part(self, place: int) -> Array:
+        count = self.values.shape[1] // 6
+        return self.values[:, place * count : (place + 1) * count]
+
+    @property
+    def axial(self) -> Array:
+        """Tension [N], (B, s) or (B, s, k)."""
+        return self._part(0)
+
+    @property
+    def torque(self) -> Array:
+        """About the axis [N m]."""
+        return self._part(1)
+
+    @property
+    def moment_y(self) -> Array:
+        """Bending about local y [N m]."""
+        return self._part(2)
+
+    @property
+    def moment_z(self) -> Array:
+        """Bending about local z [N m]."""
+        return self._part(3)
+
+    @property
+    def shear_y(self) -> Array:
+        """Along local y [N]; from the shear strain, or from the slope of the moment without one."""
+        return self._part(4)
+
+    @property
+    def shear_z(self) -> Array:
+        """Along local z [N]."""
+        return self._part(5)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -115,7 +153,6 @@ def element_forces(element: Element, vector: Array, stations: Array) -> SectionF
         Of shape (B, s) or (B, s, k).
     """
     many = vector if vector.ndim == 3 else vector[..., None]
-    found = (element.basis.force_rows(stations) @ many).reshape(len(many), 6, len(stations), -1)
     length = element.length[:, None]
     ea, gj, eiz, eiy, gay, gaz = element.coefficients.T[:, :, None]
     shear = (gay / length, gaz / length)
@@ -125,13 +162,9 @@ def element_forces(element: Element, vector: Array, stations: Array) -> SectionF
         [ea / length, gj / length**2, eiy / length**2, eiz / length**2, *shear],
         axis=1,
     )
-    found *= scales[:, :, None, None]
-    axial, torque, moment_y, moment_z, shear_y, shear_z = np.moveaxis(
-        found if vector.ndim == 3 else found[..., 0], 1, 0
-    )
-    return SectionForces(
-        axial=axial, torque=torque, moment_y=moment_y, moment_z=moment_z, shear_y=shear_y, shear_z=shear_z
-    )
+    found = element.basis.force_rows(stations) @ many
+    found *= np.repeat(scales, len(stations), axis=1)[:, :, None]
+    return SectionForces(values=found if vector.ndim == 3 else found[..., 0])
 
 
 def centre_lines(frame: Frame, state: Array, stations: Array) -> list[Array]:

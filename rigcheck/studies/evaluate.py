@@ -191,7 +191,7 @@ class Dynamics:
         """Of a batch of which nothing is known yet: one mode that nothing drives."""
 
         def none() -> SectionForces:
-            return SectionForces(**{name: np.zeros((batch, len(STATIONS), 1)) for name in _FORCES})
+            return SectionForces(values=np.zeros((batch, 6 * len(STATIONS), 1)))
 
         return Dynamics(
             angular_frequency=np.ones((batch, 1)),
@@ -228,7 +228,7 @@ class Dynamics:
         """Section forces of the remainder, (B, stations, k)."""
         share = self.participation / self.angular_frequency[..., None] ** 2
         return [
-            SectionForces(**{name: getattr(whole, name) - getattr(mode, name) @ share for name in _FORCES})
+            SectionForces(values=whole.values - mode.values @ share)
             for whole, mode in zip(self.follow_forces, self.forces, strict=True)
         ]
 
@@ -655,10 +655,7 @@ def _steps(settings: Settings) -> int:
 def _with_pretension(frame: Frame, forces: list[SectionForces]) -> list[SectionForces]:
     """Section forces with the tension that was in a taut line before the prop was hung."""
     pulls = [frame.supports[element.support].tension for element in frame.elements]
-    return [
-        force if pull is None else replace(force, axial=force.axial + pull[:, None])
-        for force, pull in zip(forces, pulls, strict=True)
-    ]
+    return [force if pull is None else force.pulled(pull) for force, pull in zip(forces, pulls, strict=True)]
 
 
 def _unit_loads(frame: Frame, *, turning: bool) -> Array:
@@ -861,8 +858,6 @@ def _some_large(
 
 # -- stress ---------------------------------------------------------------------------------------------
 
-_FORCES = ("axial", "torque", "moment_y", "moment_z", "shear_y", "shear_z")
-
 
 def _put(old: Array, rows: Index, new: Array) -> Array:
     """The array with some rows from another."""
@@ -874,14 +869,14 @@ def _put(old: Array, rows: Index, new: Array) -> Array:
 def _put_forces(old: list[SectionForces], rows: Index, new: list[SectionForces]) -> list[SectionForces]:
     """The same element by element."""
     return [
-        SectionForces(**{name: _put(getattr(one, name), rows, getattr(other, name)) for name in _FORCES})
+        SectionForces(values=_put(one.values, rows, other.values))
         for one, other in zip(old, new, strict=True)
     ]
 
 
 def each(forces: SectionForces, change: Callable[[Array], Array]) -> SectionForces:
-    """Section forces with every part changed in the same way."""
-    return SectionForces(**{name: change(getattr(forces, name)) for name in _FORCES})
+    """Section forces changed in the same way at every station."""
+    return SectionForces(values=change(forces.values))
 
 
 def stress_of(parts: list[Part], forces: list[SectionForces]) -> list[Array]:

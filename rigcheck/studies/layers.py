@@ -27,8 +27,6 @@ __all__ = ["Layer", "forces_by_place", "layers_of", "piece_axes", "pieces_of", "
 
 Array = NDArray[np.float64]
 
-_FORCES = ("axial", "torque", "moment_y", "moment_z", "shear_y", "shear_z")
-
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Layer:
@@ -274,7 +272,7 @@ def still_and_moving(still: Outcome, motion: MotionOutcome) -> list[SectionForce
         Element by element, none negative.
     """
     return [
-        SectionForces(**{name: np.abs(getattr(one, name)) + getattr(other, name) for name in _FORCES})
+        SectionForces(values=np.abs(one.values) + other.values)
         for one, other in zip(still.forces, motion.swing_forces, strict=True)
     ]
 

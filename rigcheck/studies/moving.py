@@ -262,13 +262,10 @@ def follow(still: Outcome, travels: tuple[Travel, ...]) -> Course:
     )
 
 
-_FORCES = ("axial", "torque", "moment_y", "moment_z", "shear_y", "shear_z")
-
-
 def _added(settled: list[SectionForces], swing: list[SectionForces]) -> list[SectionForces]:
     """Magnitudes of settled forces and of what comes on top."""
     return [
-        SectionForces(**{name: np.abs(getattr(one, name)) + getattr(other, name) for name in _FORCES})
+        SectionForces(values=np.abs(one.values) + other.values)
         for one, other in zip(settled, swing, strict=True)
     ]
 
@@ -288,7 +285,7 @@ def _turning_factor(still: Outcome, dynamics: Dynamics, response: Response) -> A
         return np.asarray((settled[:, :, None] + change).reshape(len(settled), -1))
 
     poses = [
-        SectionForces(**{name: posed(getattr(still, name), getattr(follow, name)) for name in _FORCES})
+        SectionForces(values=posed(still.values, follow.values))
         for still, follow in zip(still.forces, dynamics.follow_forces, strict=True)
     ]
     about = [each(force, lambda value: np.repeat(value, count, axis=1)) for force in swing]
