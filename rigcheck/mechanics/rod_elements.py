@@ -27,7 +27,6 @@ __all__ = [
     "node_order",
     "polynomials_through",
     "section_spins",
-    "strain_energy",
 ]
 
 Array = NDArray[np.float64]
@@ -324,29 +323,6 @@ def element_energy(
         stress=_elements_first(stress, (1, 0)),
         strain_map=strain_map,
     )
-
-
-def strain_energy(elements: Elements, stress: Array) -> Array:
-    """Strain energy of each element [J], shape (M,), from its section forces, shape (M, p, 6).
-
-    Parameters
-    ----------
-    elements : Elements
-        What they are.
-    stress : array, shape (M, p, 6)
-        As in `ElementEnergy`.
-
-    Returns
-    -------
-    array, shape (M,)
-        [J]. The tension before the weight comes on does work on the stretch.
-    """
-    _, weights = gauss(elements.order)
-    elastic = stress.transpose(2, 1, 0).copy()
-    elastic[0] -= elements.pull
-    elastic /= elements.stiffness[:, None]
-    density = np.sum(elements.stiffness[:, None] * elastic**2, axis=0) / 2 + elements.pull * elastic[0]
-    return np.asarray(weights @ density * elements.length)
 
 
 def section_spins(elements: Elements, turn: Array) -> tuple[Array, Array]:

@@ -23,7 +23,7 @@ import numpy as np
 from numpy.polynomial import legendre
 from numpy.typing import NDArray
 
-from rigcheck.mechanics.batches import cross
+from rigcheck.mechanics.batches import cross, runs_of
 from rigcheck.mechanics.frame import Prop, Support, cross_matrix, local_axes
 from rigcheck.mechanics.rod_elements import (
     END_FREEDOMS,
@@ -35,7 +35,6 @@ from rigcheck.mechanics.rod_elements import (
     node_order,
     polynomials_through,
     section_spins,
-    strain_energy,
 )
 from rigcheck.mechanics.turns import (
     conjugate,
@@ -85,10 +84,6 @@ class State:
         """Overwrite some variants."""
         self.shift[chosen], self.turn[chosen] = other.shift, other.turn
         self.root_angle[chosen] = other.root_angle
-
-    def copy(self) -> State:
-        """A copy that shares nothing."""
-        return State(shift=self.shift.copy(), turn=self.turn.copy(), root_angle=self.root_angle.copy())
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -243,11 +238,6 @@ class Line:
     joint: Index
 
     @property
-    def span(self) -> slice:
-        """Its nodes in the list of all nodes."""
-        return slice(self.first, self.first + self.nodes)
-
-    @property
     def tip(self) -> int:
         """Its tip in the list of all nodes."""
         return self.first + self.nodes - 1
@@ -301,6 +291,12 @@ class Rods:
         Of the joints that are not rigid [N m/rad].
     arm : array, shape (B, supports, 3)
         From the prop's centre of mass to each tip before any load [m].
+    members : int array, shape (E, p + 1)
+        Nodes of each element, in the order of `rod_elements.node_order`.
+    roots, tips, first_elements, last_elements : int array, shape (supports,)
+        Nodes and elements at the ends of the supports.
+    jointed, rigid : int array
+        Supports with a joint at the tip that gives, and with none.
     inner_freedoms : int array, shape (E, 6 (p - 1))
         Of the nodes inside each element: spins, then displacements.
     end_freedoms : int array, shape (E, k)
@@ -308,6 +304,11 @@ class Rods:
         prop's. Where there are joints, three more of the joint. `size` stands for none.
     outer_freedoms : int array, shape (m,)
         All that are not inside an element; the prop's come first.
+    root_freedoms, joint_freedoms : int array, shape (supports, 3) and (joints, 3)
+        Of the roots' angles, and of the tips' own rotations.
+    node_freedoms, step_freedoms : int array, shape (N, 6)
+        Of the displacement and spin of each node between root and tip; and, with those of prop and tips, of what a
+        step adds to all.
     """
 
     def __init__(
@@ -321,8 +322,7 @@ class Rods:
         push: Array | None = None,
         natural: list[Array] | None = None,
     ) -> None:
-        self.order, self.shear = order, shear
-        self.prop = prop
+        self.order, self.prop = order, prop
         self.batch = len(prop.mass)
         parts = [
             _divided(support, order, elements, shear, None if natural is None else natural[index])
@@ -414,8 +414,6 @@ class Rods:
         self.jointed, self.rigid = np.flatnonzero(jointed), np.flatnonzero(~jointed)
         self.joint_freedoms = np.concatenate([line.joint for line in lines]).reshape(-1, 3)
         self.root_freedoms = np.full((len(lines), 3), size)
-        # Where a node's displacement and spin are among the freedoms, and where those of a step are: the prop's and
-        # the tips' too.
         self.node_freedoms = np.full((self.node_count, 6), size)
         ends = np.full((len(members), END_FREEDOMS + (3 if len(self.jointed) else 0)), size)
         for index, (start, stop) in enumerate(zip(starts, stops, strict=True)):
@@ -680,11 +678,6 @@ class Rods:
         result[:, 0] += self.push[:, :3]
         return result
 
-    def _couple(self, share: Array | None) -> Array:
-        return self.balance_couple + (
-            self.push[:, 3:] if share is None else share[:, None] * self.push[:, 3:]
-        )
-
     def evaluate(
         self, state: State, force: Array, stress: Array | None = None, *, share: Array | None = None
     ) -> Evaluation:
@@ -697,7 +690,7 @@ class Rods:
         force : array, shape (B, N, 3)
             Dead forces on all nodes [N].
         stress : array, shape (B, E, p, 6), optional
-            Section forces for the geometric part of the tangent, as from `predicted_stress`; those of the
+            Section forces for the geometric part of the tangent, as from `stress_change`; those of the
             state if left out.
         share : array, shape (B,), optional
             Share of the load's couple and of the natural curvature that acts; the whole of both if left out.
@@ -746,7 +739,8 @@ class Rods:
         gradient[:, :3] -= total[:, 0]
         if len(self.jointed):
             self._add_joints(state, gradient, corner)
-        couple = self._couple(share)
+        pushed = self.push[:, 3:] if share is None else share[:, None] * self.push[:, 3:]
+        couple = self.balance_couple + pushed
         if np.any(couple):
             _add_couple(state, couple, gradient, corner)
         return Evaluation(
@@ -758,31 +752,6 @@ class Rods:
             stress=parts.stress.reshape(batch, count, order, 6),
             strain_map=parts.strain_map.reshape(batch, count, *parts.strain_map.shape[1:]),
         )
-
-    def energy(self, state: State, force: Array, stress: Array, *, share: Array | None = None) -> Array:
-        """Strain energy less the work of the load [J], of which `evaluate` gives the derivatives.
-
-        Parameters
-        ----------
-        state, force, share
-            As for `evaluate`.
-        stress : array, shape (B, E, p, 6)
-            Section forces of the state, as in `Evaluation`.
-
-        Returns
-        -------
-        array, shape (B,)
-        """
-        strain = strain_energy(self.elements, stress.reshape(-1, self.order, 6)).reshape(self.batch, -1)
-        result = np.sum(strain, axis=1) - np.einsum("bni,bni->b", force + self.balance_force, state.shift)
-        result += np.einsum("bli,bli,bli->b", self.root_springs, state.root_angle, state.root_angle) / 2
-        if len(self.jointed):
-            angle = logarithm_derivatives(self._turned_at_joints(state))[0]
-            result += np.einsum("bji,bji,bji->b", self.joint_stiffness, angle, angle) / 2
-        less = turn_less_identity(state.turn[:, 0])
-        for arm, pair in _pairs(self._couple(share)):
-            result -= np.einsum("bi,bi->b", pair, less @ arm)
-        return np.asarray(result)
 
     def tangent(self, evaluation: Evaluation) -> Array:
         """Second derivative of the energy by the freedoms, shape (B, n, n); see `Evaluation`."""
@@ -796,25 +765,6 @@ class Rods:
         result = evaluation.unbalanced.copy()
         result[:, 1:, :3] += self.balance_force[:, 1:]
         return result
-
-    def predicted_stress(self, evaluation: Evaluation, step: Array) -> Array:
-        """Section forces after a step, carried along linearly.
-
-        Parameters
-        ----------
-        evaluation : Evaluation
-            Where the step starts.
-        step : array, shape (B, n)
-            Freedoms.
-
-        Returns
-        -------
-        array, shape (B, E, p, 6)
-        """
-        change = self.stress_change(
-            evaluation.strain_map, self.element_steps(evaluation.ends, step[..., None])
-        )
-        return np.asarray(evaluation.stress + change[..., 0])
 
     def stress_change(self, strain_map: Array, steps: Array) -> Array:
         """Change of the section forces with small steps.
@@ -1169,25 +1119,15 @@ def _padded(step: Array) -> Array:
 
 def _runs(places: Index, none: int) -> list[tuple[slice, slice]]:
     """Stretches of places that follow each other, without those of none."""
-    kept = np.flatnonzero(places != none)
-    breaks = np.flatnonzero((np.diff(kept) != 1) | (np.diff(places[kept]) != 1)) + 1
-    return [
-        (slice(int(run[0]), int(run[-1]) + 1), slice(int(places[run[0]]), int(places[run[-1]]) + 1))
-        for run in np.split(kept, breaks)
-        if len(run)
-    ]
-
-
-def _pairs(couple: Array) -> list[tuple[Array, Array]]:
-    """A couple on the prop as three pairs of dead forces: unit arms, and the force on each, (B, 3)."""
-    return [(axis, cross(couple, axis) / 2) for axis in np.eye(3)]
+    apart = np.where(places == none, -none - 2, places)
+    return [(rows, whole) for rows, whole in runs_of(tuple(apart.tolist())) if whole.start >= 0]
 
 
 def _add_couple(state: State, couple: Array, gradient: Array, corner: Array) -> None:
-    """Couple on the prop, that balances the pretension or comes with the load: adds to gradient and tangent."""
+    """Couple on the prop, that balances the pretension or comes with the load, as three pairs of dead forces."""
     turn = rotation_matrix(state.turn[:, 0])
-    for axis, force in _pairs(couple):
-        arm = turn @ axis
+    for axis in np.eye(3):
+        force, arm = cross(couple, axis) / 2, turn @ axis
         gradient[:, 3:6] -= cross(arm, force)
         corner[:, 3:6, 3:6] -= _swing(force, arm)
 
