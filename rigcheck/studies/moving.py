@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,7 @@ from rigcheck.studies.evaluate import Dynamics, Outcome, each, largest_stress, s
 from rigcheck.studies.eye import Eye
 from rigcheck.studies.moves import Push, Travel, is_turning
 from rigcheck.studies.responding import Response, dense_times, respond
+from rigcheck.studies.rigs import Part
 
 __all__ = ["Course", "MotionOutcome", "deviation_bound", "follow", "move"]
 
@@ -57,10 +59,11 @@ class MotionOutcome:
         Largest field of acceleration on the way, as in `Dynamics.participation`.
     strength_factor : array
         Strength over the largest stress, settled and moving together; NaN where no strength is known.
-    swing_stress, ringing_stress : array
-        Largest stress that the movement alone adds, on the way and when the move has ended [Pa].
-    swing_forces : list of SectionForces
-        Bounds on what the movement adds to the section forces of each element, (B, stations).
+    parts : list of Part
+        As in `Outcome`.
+    swing_forces, ringing_forces : list of SectionForces
+        Bounds on what the movement adds to the section forces of each element, (B, stations), on the way and when the
+        move has ended.
     turning_share : array
         Twice the fastest roll over the lowest angular frequency: the relative size of what is left out (the
         Coriolis force on the vibration).
@@ -78,11 +81,21 @@ class MotionOutcome:
     peak_swing: Array
     peak_field: Array
     strength_factor: Array
-    swing_stress: Array
-    ringing_stress: Array
+    parts: list[Part]
     swing_forces: list[SectionForces]
+    ringing_forces: list[SectionForces]
     turning_share: Array
     upward_acceleration: Array
+
+    @cached_property
+    def swing_stress(self) -> Array:
+        """Largest stress that the movement alone adds on the way [Pa]."""
+        return largest_stress(stress_of(self.parts, self.swing_forces))
+
+    @cached_property
+    def ringing_stress(self) -> Array:
+        """The same when the move has ended [Pa]."""
+        return largest_stress(stress_of(self.parts, self.ringing_forces))
 
 
 def move(
@@ -176,9 +189,9 @@ def move(
         peak_swing=largest,
         peak_field=field,
         strength_factor=factor,
-        swing_stress=largest_stress(stress_of(still.parts, swing_forces)),
-        ringing_stress=largest_stress(stress_of(still.parts, _bounds(dynamics, ringing))),
+        parts=still.parts,
         swing_forces=swing_forces,
+        ringing_forces=_bounds(dynamics, ringing),
         turning_share=2 * response.fastest_roll / omega[:, 0],
         upward_acceleration=(0.0 if is_turning(travels) else response.peak_field[:, 1])
         + response.worst_field[:, 1],
