@@ -313,20 +313,20 @@ class Outcome:
         """Over all supports [N m], shape (B,)."""
         return np.asarray(np.max([np.linalg.norm(moment, axis=1) for moment in self.root_moment], axis=0))
 
-    def take(self, chosen: Index) -> Outcome:
+    def take(self, chosen: Index | slice) -> Outcome:
         """Some variants only, without `moved`."""
         return rows_of(replace(self, moved=None), chosen)
 
 
-def rows_of(value: T, chosen: Index) -> T:
+def rows_of(value: T, chosen: Index | slice) -> T:
     """Some variants of arrays that all lead with the batch axis.
 
     Parameters
     ----------
     value
         Arrays, or what holds them: lists, tuples, dicts and dataclasses, with anything beside them that is no array.
-    chosen : int array
-        Which variants.
+    chosen : int array or slice
+        Which variants; a slice shares their numbers with the batch.
 
     Returns
     -------

@@ -89,7 +89,9 @@ def works_together(asked: Sequence[tuple[Shot, Prop]]) -> list[Work]:
     works: dict[int, Work] = {}
     for rows in _alike([_at_rest(task) for task in tasks]):
         together = replace(tasks[rows[0]], rig=stack([tasks[row].rig for row in rows])).evaluate()
-        elastic = [together.take(np.array([at])) for at in range(len(rows))] if len(rows) > 1 else [together]
+        elastic = (
+            [together.take(slice(at, at + 1)) for at in range(len(rows))] if len(rows) > 1 else [together]
+        )
         stills = [with_yielding(*asked[row], still) for row, still in zip(rows, elastic, strict=True)]
         solved = [at for at, still in enumerate(stills) if still.solved[0]]
         motions: dict[int, MotionOutcome | None] = {}
@@ -100,7 +102,7 @@ def works_together(asked: Sequence[tuple[Shot, Prop]]) -> list[Work]:
                 motions[ats[0]] = moving[0].move(stills[ats[0]], course=False)
                 continue
             motion = joined(moving).move(together.take(np.array(ats)), course=False)
-            motions |= {at: rows_of(motion, np.array([place])) for place, at in enumerate(ats)}
+            motions |= {at: rows_of(motion, slice(place, place + 1)) for place, at in enumerate(ats)}
         for at, row in enumerate(rows):
             shot, prop = asked[row]
             works[row] = Work(

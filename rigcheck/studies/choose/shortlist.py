@@ -96,6 +96,7 @@ class Proposals:
         """
         wanted = dict.fromkeys(indices)
         new = [index for index in wanted if index not in self._chances]
+        self.look(new)
         spreads = chances_of([self.of(index).work for index in new])
         for index, spread in zip(new, spreads, strict=True):
             self._chances[index] = with_chances(self.of(index).findings, spread)[1]
