@@ -577,6 +577,29 @@ def test_inertial_load_is_the_load_of_the_moved_shape():
     np.testing.assert_allclose((load - own)[0, 3:6], turn @ prop.inertia[0] @ turn.T @ spin, rtol=1e-6)
 
 
+@pytest.mark.parametrize("mass", [1.0, 0.0])
+def test_a_turn_of_everything_about_the_root_feels_the_whole_inertia(mass):
+    """Its field loads the freedoms as the mass matrix does for the rigid motion; without mass only sections turn."""
+    supports, prop = bent()
+    prop = replace(prop, mass=mass * prop.mass, inertia=mass * prop.inertia)
+    supports = [replace(s, mass_per_length=mass * s.mass_per_length) for s in supports]
+    rods = Rods(supports, prop, order=4, elements=3, shear=True)
+    state, _ = random_state(rods, 0.2)
+    ends, inertia = rods.ends(state), rods.inertia(state)
+    spin, root = np.array([0.3, -0.2, 0.5]), supports[0].root
+    turning = np.cross(spin, np.eye(3)).T[None]
+    place = rods.points + state.shift - root
+    motion = np.zeros((1, rods.size + 1))
+    motion[:, rods.step_freedoms] = np.concatenate(
+        [np.cross(spin, place), np.broadcast_to(spin, place.shape)], axis=2
+    )
+    motion[:, rods.root_freedoms] = np.linalg.solve(ends.root, spin[:, None])[..., 0]
+    wanted = (rods.mass(state, ends, inertia) @ motion[:, :-1, None])[..., 0]
+    found = rods.inertial_load(state, ends, inertia, np.zeros((1, 3)), turning, root)
+    np.testing.assert_allclose(found, wanted, atol=1e-12 * np.abs(wanted).max())
+    assert np.abs(wanted[:, rods.inner_freedoms]).max() > 0
+
+
 @pytest.mark.parametrize("layout", [bent, two_supports, taut])
 def test_motion_by_its_elements_is_that_of_the_whole_matrices(layout):
     """What is inside the elements is measured from its static shape there; here nothing is."""
