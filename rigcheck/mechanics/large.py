@@ -18,11 +18,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rigcheck.errors import ArgumentError
-from rigcheck.mechanics.batches import inverse_factor
+from rigcheck.mechanics.batches import (
+    inverse_factor,
+    largest_pairs,
+    told_if_too_far_apart,
+    upper_inverse_factor,
+)
 from rigcheck.mechanics.frame import PROP_FREEDOMS, Frame, Prop, Support
 from rigcheck.mechanics.lanczos import Inside, Motion, motion_of
 from rigcheck.mechanics.load_steps import Search
-from rigcheck.mechanics.modes import Modes, natural_modes
+from rigcheck.mechanics.modes import Modes, massive_modes, natural_modes
 from rigcheck.mechanics.rod_elements import END_FREEDOMS
 from rigcheck.mechanics.rods import Evaluation, Rods, State
 from rigcheck.mechanics.statics import SectionForces
@@ -307,6 +312,16 @@ def variants_at_once(supports: Sequence[Support], elements: int) -> int:
 # -- modes -------------------------------------------------------------------------------------------------
 
 
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class _Apart:
+    root: Array  # (B, E, i, i), R with R R^T the inverse of the stiffness inside each element
+    shape: Array  # (B, E, i, 12), static shape inside for displacements and spins of its ends
+    stiffness: Array  # (B, m, m), of the outer freedoms, with these shapes
+    mass: Array  # the same
+    side: Array  # (B, m, E, i), mass between them and what is inside, in coordinates of unit stiffness
+    inner: Array  # (B, E, i, i), mass of the latter
+
+
 class MovedFrame:
     """Small motion about a settled state, with the members of `Frame` that loads and modes need.
 
@@ -404,10 +419,72 @@ class MovedFrame:
         numpy.linalg.LinAlgError
             Where a stiffness is not positive definite.
         """
+        rods, maps, apart = self.rods, self._here.ends.maps, self._apart()
+        loads, pushed = self._unit_loads(turning=turning)
+        on_ends = np.swapaxes(maps, -1, -2) @ (np.swapaxes(apart.shape, -1, -2) @ pushed)
+        for index, runs in enumerate(rods.outer_runs):
+            for rows, place in runs:
+                loads[:, place] += on_ends[:, index, rows]
+        push = np.swapaxes(apart.root, -1, -2) @ pushed
+        motion = motion_of(
+            apart.stiffness,
+            apart.mass,
+            loads,
+            prop=PROP_FREEDOMS,
+            least_share=least_share,
+            steps=steps,
+            insides=[Inside(root=apart.root, side=apart.side, inner=apart.inner, push=push)],
+        )
+        moved = maps @ rods.at_ends(np.concatenate([motion.follow, motion.shape], axis=2))
+        steps_of = np.concatenate([moved, apart.shape @ moved + motion.inside[0]], axis=2)
+        stress = rods.stress_change(self._here.strain_map, steps_of)
+        return motion, _section_forces(rods, stress, stations)
+
+    def lowest_modes(self, count: int) -> Modes:
+        """The lowest modes of all, as from `large_modes`.
+
+        Raises
+        ------
+        ValidityError
+            As `natural_modes`.
+
+        Notes
+        -----
+        ``U^-1 M U^-T y = omega^-2 y`` with ``K = U U^T``, as `natural_modes` does it, but with what is inside each
+        element measured from its static shape: then K is the stiffness of the ends and of each inside alone.
+        """
+        rods, maps = self.rods, self._here.ends.maps
+        with told_if_too_far_apart("no modes"):
+            apart = self._apart()
+            factor = upper_inverse_factor(apart.stiffness)
+        batch, outer, elements, inside = apart.side.shape
+        size = outer + elements * inside
+        matrix = np.zeros((batch, size, size))
+        matrix[:, :outer, :outer] = factor @ apart.mass @ np.swapaxes(factor, 1, 2)
+        matrix[:, :outer, outer:] = factor @ apart.side.reshape(batch, outer, -1)
+        matrix[:, outer:, :outer] = np.swapaxes(matrix[:, :outer, outer:], 1, 2)
+        for index in range(elements):
+            own = slice(outer + index * inside, outer + (index + 1) * inside)
+            matrix[:, own, own] = apart.inner[:, index]
+        values, vectors = largest_pairs(matrix, min(count, size))
+        massive, omega = massive_modes(values)
+        vectors = vectors[:, :, : omega.shape[1]] * np.where(massive, omega, 0.0)[:, None]
+        ends = np.swapaxes(factor, 1, 2) @ vectors[:, :outer]
+        within = vectors[:, outer:].reshape(batch, elements, inside, -1)
+        within = apart.shape @ (maps @ rods.at_ends(ends)) + apart.root @ within
+        turned = np.swapaxes(rods.axes, -1, -2)[:, :, None] @ within.reshape(
+            batch, elements, -1, 3, within.shape[3]
+        )
+        shape = np.empty((batch, self.size, within.shape[3]))
+        shape[:, rods.outer_freedoms] = ends
+        shape[:, rods.inner_freedoms] = turned.reshape(within.shape)
+        loads = np.stack([self.inertial_load(axis) for axis in np.eye(3)], axis=2)
+        return Modes(angular_frequency=omega, shape=shape, participation=np.swapaxes(shape, 1, 2) @ loads)
+
+    def _apart(self) -> _Apart:
+        """Stiffness and mass, with what is inside each element measured from the static shape its ends give it."""
         rods, here, maps = self.rods, self._here, self._here.ends.maps
         back = np.swapaxes(maps, -1, -2)
-        loads, pushed = self._unit_loads(turning=turning)
-        # What is inside an element touches its ends only, and is measured from the static shape that they give it.
         stiff, heavy = here.element_tangent, rods.element_mass(self._inertia)
         block, weighty = stiff[..., END_FREEDOMS:, END_FREEDOMS:], heavy[..., END_FREEDOMS:, END_FREEDOMS:]
         lower = inverse_factor(block.reshape(-1, *block.shape[2:])).reshape(block.shape)
@@ -417,33 +494,22 @@ class MovedFrame:
             heavy[..., END_FREEDOMS:, :END_FREEDOMS],
         )
         shape = -(root @ link)
-        drawn = np.swapaxes(shape, -1, -2)
         mixed = carried + weighty @ shape
         firm = stiff[..., :END_FREEDOMS, :END_FREEDOMS] - np.swapaxes(link, -1, -2) @ link
-        ends = heavy[..., :END_FREEDOMS, :END_FREEDOMS] + np.swapaxes(carried, -1, -2) @ shape + drawn @ mixed
+        ends = heavy[..., :END_FREEDOMS, :END_FREEDOMS] + np.swapaxes(carried, -1, -2) @ shape
+        ends += np.swapaxes(shape, -1, -2) @ mixed
         stiffness, mass = here.corner.copy(), np.zeros_like(here.corner)
         mass[:, :PROP_FREEDOMS, :PROP_FREEDOMS] = rods.prop_mass(self.state)
         rods.add_outer(stiffness, back @ firm @ maps)
         rods.add_outer(mass, back @ ends @ maps)
-        on_ends, beside = back @ (drawn @ pushed), back @ np.swapaxes(lower @ mixed, -1, -2)
+        beside = back @ np.swapaxes(lower @ mixed, -1, -2)
         side = np.zeros((self.batch, stiffness.shape[1], *block.shape[1:3]))
         for index, runs in enumerate(rods.outer_runs):
             for rows, place in runs:
-                loads[:, place] += on_ends[:, index, rows]
                 side[:, place, index] = beside[:, index, rows]
-        inner, push = lower @ weighty @ root, lower @ pushed
-        motion = motion_of(
-            stiffness,
-            mass,
-            loads,
-            prop=PROP_FREEDOMS,
-            least_share=least_share,
-            steps=steps,
-            insides=[Inside(root=root, side=side, inner=inner, push=push)],
+        return _Apart(
+            root=root, shape=shape, stiffness=stiffness, mass=mass, side=side, inner=lower @ weighty @ root
         )
-        moved = maps @ rods.at_ends(np.concatenate([motion.follow, motion.shape], axis=2))
-        steps_of = np.concatenate([moved, shape @ moved + motion.inside[0]], axis=2)
-        return motion, _section_forces(rods, rods.stress_change(here.strain_map, steps_of), stations)
 
     def _unit_loads(self, *, turning: bool) -> tuple[Array, Array]:
         """Loads of unit fields of acceleration on the outer freedoms, (B, m, k), and on those inside each element.
@@ -531,7 +597,7 @@ def large_modes(
         )
     part = frame if len(known) == frame.batch else frame.take(known)
     # natural_modes needs only the mass and the inertial load of its frame.
-    modes = natural_modes(cast(Frame, part), part.stiffness, count)
+    modes = natural_modes(cast(Frame, part), part.stiffness) if count is None else part.lowest_modes(count)
     if part is frame:
         return modes
     return Modes(

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from rigcheck.mechanics.batches import inverse_factor, largest_pairs, told_if_too_far_apart, uncoupled
 from rigcheck.mechanics.frame import Frame
 
-__all__ = ["Modes", "natural_modes"]
+__all__ = ["Modes", "massive_modes", "natural_modes"]
 
 Array = NDArray[np.float64]
 
@@ -78,19 +78,34 @@ def natural_modes(frame: Frame, stiffness: Array, count: int | None = None) -> M
             values, vectors = _block(stiffness, mass, count)
         else:
             values, vectors = _joined(groups, stiffness, mass, count)
-    # A mode without mass has omega^-2 = 0 to rounding.
-    massive = values > 1e-14 * values[:, :1]
-    most = int(np.max(np.sum(massive, axis=1)))
-    kept = min(count or most, most)
-    massive = massive[:, :kept]
-    omega = np.where(massive, 1.0 / np.sqrt(np.where(massive, values[:, :kept], 1.0)), np.inf)
-    shape = vectors[:, :, :kept] * np.where(massive, omega, 0.0)[:, None, :]
+    massive, omega = massive_modes(values[:, :count])
+    shape = vectors[:, :, : omega.shape[1]] * np.where(massive, omega, 0.0)[:, None, :]
     force = np.stack([frame.inertial_load(axis) for axis in np.eye(3)], axis=2)
     return Modes(
         angular_frequency=omega,
         shape=shape,
         participation=np.einsum("bnm,bnk->bmk", shape, force),
     )
+
+
+def massive_modes(values: Array) -> tuple[NDArray[np.bool_], Array]:
+    """Which modes carry mass, and their frequencies.
+
+    Parameters
+    ----------
+    values : array, shape (B, m)
+        omega^-2 in falling order.
+
+    Returns
+    -------
+    bool array and array, shape (B, most)
+        As many as the variant that has most; infinite frequencies for those without mass.
+    """
+    # A mode without mass has omega^-2 = 0 to rounding.
+    massive = values > 1e-14 * values[:, :1]
+    massive = massive[:, : int(np.max(np.sum(massive, axis=1)))]
+    values = values[:, : massive.shape[1]]
+    return massive, np.where(massive, 1.0 / np.sqrt(np.where(massive, values, 1.0)), np.inf)
 
 
 def _block(stiffness: Array, mass: Array, count: int | None) -> tuple[Array, Array]:

@@ -577,6 +577,20 @@ def test_inertial_load_is_the_load_of_the_moved_shape():
     np.testing.assert_allclose((load - own)[0, 3:6], turn @ prop.inertia[0] @ turn.T @ spin, rtol=1e-6)
 
 
+@pytest.mark.parametrize("layout", [one_straight, bent, two_supports, taut])
+def test_the_lowest_modes_are_those_of_the_whole_matrices(layout):
+    supports, prop = heavy(layout)
+    frame = MovedFrame(require_settled(settle_large(supports, prop, DOWN)))
+    few, whole = large_modes(frame, 5), natural_modes(frame, frame.stiffness, 5)
+    np.testing.assert_allclose(few.angular_frequency, whole.angular_frequency, rtol=1e-9)
+    # Modes of one frequency may be mixed: their energies among the shapes are not.
+    shared = np.abs(np.swapaxes(few.shape, 1, 2) @ frame.mass @ whole.shape)
+    np.testing.assert_allclose(shared, np.broadcast_to(np.eye(5), shared.shape), atol=1e-5)
+    np.testing.assert_allclose(
+        np.abs(few.participation), np.abs(whole.participation), atol=1e-5 * np.abs(whole.participation).max()
+    )
+
+
 @pytest.mark.parametrize("mass", [1.0, 0.0])
 def test_a_turn_of_everything_about_the_root_feels_the_whole_inertia(mass):
     """Its field loads the freedoms as the mass matrix does for the rigid motion; without mass only sections turn."""
