@@ -50,8 +50,8 @@ _CHUNK = 128
 """Variants solved at once, to bound the memory."""
 _FREEDOMS = 24
 """Of an element."""
-_MOST_ENTRIES = 1_000_000
-"""Of the stiffness matrices of the variants that are to be solved together; about twenty such arrays are needed."""
+_MOST_ENTRIES = 2_000_000
+"""Of the stiffness matrices of the variants that are to be solved together; about six such arrays are needed."""
 _MOST_ITERATIONS, _MOST_WORK = 400, 100_000
 """Newton iterations for one variant, and the same times its freedoms."""
 _OVERHEAD = 250
@@ -291,7 +291,7 @@ def elements_for(
 
 
 def variants_at_once(supports: Sequence[Support], elements: int) -> int:
-    """How many variants to hand to `settle_large` together, so that they and their modes stay within 200 MB.
+    """How many variants to hand to `settle_large` together, so that they and their modes stay within 100 MB.
 
     Parameters
     ----------
