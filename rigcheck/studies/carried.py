@@ -18,7 +18,7 @@ from rigcheck.studies.rigs import SupportRig, width_direction
 if TYPE_CHECKING:
     from rigcheck.picture.solids import Shape, Solid
 
-__all__ = ["Carried", "Line", "carried"]
+__all__ = ["Carried", "Line", "carried", "carried_at"]
 
 Array = NDArray[np.float64]
 
@@ -128,6 +128,25 @@ def carried(prop: Prop, reading: Reading, still: Outcome) -> Carried:
     Returns
     -------
     Carried
+    """
+    return carried_at(prop, reading, displacement=still.displacement[0], rotation=still.rotation[0])
+
+
+def carried_at(prop: Prop, reading: Reading, *, displacement: Array, rotation: Array) -> Carried:
+    """Give the prop, where it is known how it has settled, as a body that its moves carry.
+
+    Parameters
+    ----------
+    prop : Prop
+        For its mark and shape.
+    reading : Reading
+        For its supports and its moves.
+    displacement, rotation : array, shape (3,)
+        Of its centre of mass [m], and of the prop as a rotation vector [rad].
+
+    Returns
+    -------
+    Carried
 
     Notes
     -----
@@ -137,9 +156,9 @@ def carried(prop: Prop, reading: Reading, still: Outcome) -> Carried:
     + L (t' - t) (s^3 - s^2)`` at the share s of its length: exact for a straight support that is built in and
     carries an end load, and right at both ends for any other (derived here).
     """
-    rig = still.rig
-    turn = _rotation(still.rotation[0])
-    centre = rig.centre_of_mass[0] + still.displacement[0]
+    rig = reading.task.rig
+    turn = _rotation(rotation)
+    centre = rig.centre_of_mass[0] + displacement
     mark = np.zeros(3) if prop.mark is None else np.array([part.m_as("m") for part in prop.mark])
     size, own, axis = _solid_axes(prop)
     lines = []

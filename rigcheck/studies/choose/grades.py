@@ -45,6 +45,8 @@ _COLUMNS = (
     "too_soft",
     "too_weak",
     "large",
+    "displacement",
+    "rotation",
 )
 
 
@@ -66,6 +68,8 @@ class Graded:
         Set aside without being solved for large displacement; see `choose`.
     large : array of bool
         Solved for large displacement.
+    displacement, rotation : array, shape (n, 3)
+        Of the settled prop, as in `Outcome`; NaN where not computed.
     """
 
     rank: Index
@@ -79,6 +83,8 @@ class Graded:
     too_soft: NDArray[np.bool_]
     too_weak: NDArray[np.bool_]
     large: NDArray[np.bool_]
+    displacement: Array
+    rotation: Array
 
     @staticmethod
     def empty(count: int) -> Graded:
@@ -99,6 +105,8 @@ class Graded:
             too_soft=np.zeros(count, dtype=bool),
             too_weak=np.zeros(count, dtype=bool),
             large=np.zeros(count, dtype=bool),
+            displacement=np.full((count, 3), np.nan),
+            rotation=np.full((count, 3), np.nan),
         )
 
     def put(self, rows: Index, part: Graded) -> None:
@@ -255,6 +263,8 @@ def _graded(task: Task, still: Outcome, doubtful: NDArray[np.bool_] | None, *, u
         too_soft=blank.too_soft,
         too_weak=blank.too_weak,
         large=still.large,
+        displacement=still.displacement * known[:, None],
+        rotation=still.rotation * known[:, None],
     )
 
 

@@ -10,20 +10,26 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from rigcheck.model import Prop, Shot
 from rigcheck.stock import find_clamp
 from rigcheck.studies.candidates import Candidates, shot_with
+from rigcheck.studies.carried import carried_at
+from rigcheck.studies.choose.grades import Graded
 from rigcheck.studies.examining import examine
 from rigcheck.studies.holding import short_grip
+from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.results import Finding, Status
 from rigcheck.studies.uncertainty import chances_of, with_chances
 from rigcheck.studies.work import Work, works_together
 
-__all__ = ["Proposal", "Proposals", "in_full"]
+__all__ = ["Proposal", "Proposals", "in_full", "is_seen"]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 _RANKS = {Status.PASS: 0, Status.CAUTION: 1, Status.FAIL: 2}
+_SURELY_ELASTIC = 1.5
+"""Load over the one that is there from which a bend begins to stay, by the grades, above which none does."""
 _LOOKS = 4
 """Candidates looked at in full for each one wanted, at most: where nothing passes in full, all would be."""
 
@@ -60,11 +66,12 @@ class Proposal:
 class Proposals:
     """The whole check of candidates, each made once."""
 
-    def __init__(self, candidates: Candidates) -> None:
-        self._candidates = candidates
+    def __init__(self, candidates: Candidates, graded: Graded | None = None) -> None:
+        self._candidates, self._graded = candidates, graded
         self._known: dict[int, Proposal] = {}
         self._chances: dict[int, float | None] = {}
         self._put_off: set[int] = set()
+        self._seen: dict[int, bool] = {}
 
     def __contains__(self, index: int) -> bool:
         """Whether a candidate has been looked at."""
@@ -119,6 +126,14 @@ class Proposals:
         )
         return frozenset(np.flatnonzero(short[self._candidates.item]).tolist())
 
+    def _is_seen(self, index: int) -> bool:
+        """Whether a support shows where the candidate has settled as graded, which makes it a caution at least."""
+        if self._graded is None:
+            return False
+        if index not in self._seen:
+            self._seen[index] = is_seen(self._candidates, self._graded, index)
+        return self._seen[index]
+
     def best(self, order: Index, ranks: Index, most: int, *, every: bool = False) -> list[int]:
         """Give the first of the candidates when the whole check ranks them.
 
@@ -131,8 +146,8 @@ class Proposals:
         most : int
             How many.
         every : bool
-            Look at once at those too that could pass but for a short grip. Else they are put off until a caution is
-            good enough.
+            Look at once at those too that could pass but for a short grip, or a support that shows. Else they are put
+            off until a caution is good enough.
 
         Returns
         -------
@@ -154,6 +169,15 @@ class Proposals:
         unknown: list[int] = []
         self._put_off.clear()
         looks = 0
+        # Worth asking where one was seen already: most hide all, or none.
+        some_seen = any(
+            one.id == "hidden" and one.status is Status.CAUTION
+            for proposal in self._known.values()
+            for one in proposal.findings
+        )
+
+        def sure_caution(index: int) -> bool:
+            return index in self._short or (some_seen and self._is_seen(index))
 
         def ranked(rank: int, place: int, index: int) -> tuple[int, int, int, bool]:
             if index not in self:
@@ -169,12 +193,51 @@ class Proposals:
                 heapq.heappush(heap, ranked(rank, place, index))
             elif looks < _LOOKS * most:
                 looks += 1
-                if rank < 1 and not every and index not in self and index in self._short:
+                if rank < 1 and not every and index not in self and sure_caution(index):
                     self._put_off.add(index)
                     heapq.heappush(heap, (1, place, index, False))
                 else:
                     heapq.heappush(heap, ranked(rank, place, index))
         return found, unknown
+
+
+def is_seen(candidates: Candidates, graded: Graded, index: int) -> bool:
+    """Whether the whole check is sure to find that a support shows, by where a candidate has settled as graded.
+
+    Parameters
+    ----------
+    candidates : Candidates
+        All of them.
+    graded : Graded
+        Of all of them.
+    index : int
+        Which.
+
+    Returns
+    -------
+    bool
+        False too where that is not sure: seen through a lens, or so near to yielding that it may settle elsewhere.
+    """
+    from rigcheck.studies.hiding import whether_hidden
+    from rigcheck.studies.picture_frames import frames_of
+
+    eye = candidates.task.eye
+    if eye is None or eye.camera.distance is not None:
+        return False
+    shot, prop = _as_written(candidates, index)
+    reading = read_prop(shot, prop)
+    if not reading.set_share * graded.values["yield-factor"][index] > _SURELY_ELASTIC:
+        return False
+    body = carried_at(prop, reading, displacement=graded.displacement[index], rotation=graded.rotation[index])
+    return whether_hidden(body, eye.camera, frames_of(shot, body)).status is Status.CAUTION
+
+
+def _as_written(candidates: Candidates, index: int) -> tuple[Shot, Prop]:
+    """The shot with a candidate as it would stand in the file, and the prop on it."""
+    place = next(number for number, prop in enumerate(candidates.shot.prop) if prop is candidates.prop)
+    item, count = candidates.items[candidates.item[index]], int(candidates.count[index])
+    shot = shot_with(candidates.shot, candidates.prop, item, count=count)
+    return shot, shot.prop[place]
 
 
 def in_full(candidates: Candidates, indices: Sequence[int]) -> list[Proposal]:
@@ -192,11 +255,6 @@ def in_full(candidates: Candidates, indices: Sequence[int]) -> list[Proposal]:
     list of Proposal
         Each the same as `rigcheck.studies.check.check` of the candidate alone.
     """
-    place = next(number for number, prop in enumerate(candidates.shot.prop) if prop is candidates.prop)
-    asked = []
-    for index in indices:
-        item, count = candidates.items[candidates.item[index]], int(candidates.count[index])
-        shot = shot_with(candidates.shot, candidates.prop, item, count=count)
-        asked.append((shot, shot.prop[place]))
+    asked = [_as_written(candidates, index) for index in indices]
     looked = [examine(work, for_verdict=True) for work in works_together(asked)]
     return [Proposal(verdict=one.verdict, findings=one.findings, work=one.work) for one in looked]

@@ -137,7 +137,7 @@ def _choose_prop(
     graded = grade_candidates(candidates, told=told)
     width = visible_width(candidates)
     order = ranked(candidates, graded, width)
-    proposals = Proposals(candidates)
+    proposals = Proposals(candidates, graded)
     held = np.isfinite(candidates.clamp_diameters[candidates.item])
     shown = proposals.best(order[np.isfinite(graded.sag[order])], graded.rank, max(1, most), every=every)
     front = pareto_front(width, graded) if pareto else np.zeros(0, dtype=np.intp)
@@ -160,8 +160,7 @@ def _choose_prop(
         return as_known(index)
 
     prop, shot = candidates.prop, candidates.shot
-    for index in front.tolist():
-        proposals.of(index)
+    proposals.look(front.tolist())
     best = made(shown)
     materials = dict.fromkeys(candidates.items[candidates.item[index]].material for index in shown)
     warned = [text for name in materials for text in stock_material(shot, name).cautions]
