@@ -25,6 +25,8 @@ _ALL_APART = ("other material", "other side")
 """Kinds whose changes are not more or less of the same."""
 _ONLY_MOVES = "smoother"
 """Kind of change that leaves the rig at rest as it is."""
+_LASTS = ("grip", "clamp-turns", "overhead")
+"""Findings, by how their names begin, that more of no change mends: a clamp holds what is thicker by less still."""
 _GRAVITY = (Status.SKIPPED, Status.PASS, Status.CAUTION, Status.FAIL)
 
 
@@ -240,6 +242,8 @@ class _Prover:
 def _may_help(left: tuple[Finding, ...], cure: Cure) -> bool:
     """Whether a larger step of the change may mend what is left."""
     names = {item.id for item in left}
+    if any(name.startswith(_LASTS) for name in names):
+        return False
     if cure.kind in ("slower", "smoother"):
         return bool(names & {"residual-wobble", "settle"})
     return bool(names - {"hidden", "meeting", "overhead", "cleanup"})

@@ -8,6 +8,7 @@ import pytest
 
 from rigcheck.files import rig_from_text
 from rigcheck.studies.check import check
+from rigcheck.studies.curing import _Prover
 from rigcheck.studies.results import Finding, PropResult, Status
 
 CAMERA = '[camera]\nfield_width = "420 mm"\nimage_width = 3840\n'
@@ -291,6 +292,31 @@ def test_shorter_cures_for_good_while_slower_may_be_lucky(results):
                 'duration = "0.9 s"', f'duration = "{duration * more:.4g} s"'
             )
             assert finding(only_prop(text), "residual-wobble").status is not Status.FAIL
+
+
+def test_no_thicker_wire_is_tried_where_the_clamp_holds_the_first_too_short(monkeypatch):
+    """Two set screws want 5 diameters; what they hold of a thicker wire is shorter still, so all come out alike."""
+    held = '\nclamp = "two-set-screws"\ngrip = "15 mm"'
+    wire = round_wire("music-wire", "3 mm", "180 mm") + held
+    shot = rig_from_text(rig(wire, mass="30 g", move=slide("0.9 s"), head=CAMERA))
+    tried = []
+    judge = _Prover._judge
+
+    def judged(self, cure, step):
+        tried.append(step.words)
+        return judge(self, cure, step)
+
+    def thicker(words):
+        return [text for text in words if text.startswith("Go up to")]
+
+    monkeypatch.setattr(_Prover, "_judge", judged)
+    found = check(shot, thorough=True).props[0]
+    assert len(thicker(tried)) == 1
+    monkeypatch.setattr("rigcheck.studies.curing._LASTS", ())
+    tried.clear()
+    again = check(shot, thorough=True).props[0]
+    assert len(thicker(tried)) > 1
+    assert again.findings == found.findings
 
 
 def test_nothing_is_advised_where_nothing_is_wrong():
