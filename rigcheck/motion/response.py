@@ -26,6 +26,7 @@ from rigcheck.motion._checks import FloatArray, oscillator, positive, positive_n
 from rigcheck.motion.profiles import Piece, Profile
 
 __all__ = [
+    "decay_extent",
     "end_state",
     "free_decay",
     "peak_bound",
@@ -274,6 +275,49 @@ def free_decay(
             rate[part] *= own.imag[:, None]
             rate[part] += own.real[:, None] * q[part]
     return q.reshape(*lead, count), rate.reshape(*lead, rate.shape[1])
+
+
+def decay_extent(
+    displacement: ArrayLike,
+    velocity: ArrayLike,
+    *,
+    angular_frequency: ArrayLike,
+    damping_ratio: ArrayLike,
+    duration: ArrayLike,
+) -> FloatArray:
+    """Give how far a free vibration goes from one side to the other.
+
+    Parameters
+    ----------
+    displacement, velocity : array_like, (..., m)
+        q and q' at time 0.
+    angular_frequency, damping_ratio : array_like, (..., m)
+        As in `free_decay`.
+    duration : array_like, (..., m)
+        Until when it is watched [s], above 0.
+
+    Returns
+    -------
+    ndarray, (..., m)
+        Greatest less least q from time 0 to the duration.
+
+    Notes
+    -----
+    With ``q = c exp(-zeta omega t) sin(omega_d t + b)`` the velocity is nought where ``omega_d t + b`` is a multiple
+    of pi less ``pi/2 + asin zeta``. Every turn is nearer than the one before, so that the first to each side, the
+    beginning and the end of the time hold the greatest and the least.
+    """
+    omega, zeta = oscillator(angular_frequency, damping_ratio)
+    time = positive("duration", duration, "s")
+    q0, rate0 = np.asarray(displacement, dtype=np.float64), np.asarray(velocity, dtype=np.float64)
+    damped = omega * np.sqrt(1.0 - zeta**2)
+    sine = (rate0 + zeta * omega * q0) / damped
+    size, phase = np.hypot(sine, q0), np.arctan2(q0, sine)
+    first = np.mod(-(phase + np.pi / 2 + np.arcsin(zeta)), np.pi) / damped
+    turns = (np.minimum(first, time), np.minimum(first + np.pi / damped, time))
+    times = np.stack(np.broadcast_arrays(0.0, *turns, time))
+    places = size * np.exp(-zeta * omega * times) * np.sin(damped * times + phase)
+    return np.asarray(places.max(axis=0) - places.min(axis=0))
 
 
 def _end(

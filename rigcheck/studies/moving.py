@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from rigcheck.mechanics.statics import SectionForces
 from rigcheck.motion.distance_measures import peak_distance, peak_to_peak_distance
-from rigcheck.motion.response import free_decay
+from rigcheck.motion.response import decay_extent, free_decay
 from rigcheck.motion.sampling import traced_frequency
 from rigcheck.studies.evaluate import Dynamics, Outcome, each, largest_stress, strength_factor, stress_of
 from rigcheck.studies.eye import Eye
@@ -344,14 +344,29 @@ def _residual(
     row = np.arange(len(omega))[:, None]
     end, end_rate = (np.where(rings, part, 0.0)[row, first] for part in (response.end, response.end_rate))
     ringing, shape = omega[row, first], shape.transpose(0, 2, 1)[row, first].transpose(0, 2, 1)
-    if unseen > 0:
+    lasting = periods * 2 * np.pi / omega[:, :1]
+    alone = np.flatnonzero((modes <= 1) & ~known)
+    if len(alone):
+        # Back and forth along one line.
+        extent = decay_extent(
+            end[alone, 0],
+            end_rate[alone, 0],
+            angular_frequency=ringing[alone, 0],
+            damping_ratio=damping[alone],
+            duration=lasting[alone, 0],
+        )
+        residual[alone] += np.linalg.norm(shape[alone, :, 0], axis=1) * extent
+        if eye is not None and pixels is not None:
+            pixels[alone] += eye.sizes(shape[alone, :, :1])[:, 0] * extent
+        known[alone] = True
+    if unseen > 0 and not known.all():
         asked = np.flatnonzero(~known)
         value, _ = free_decay(
             end[asked],
             end_rate[asked],
             angular_frequency=ringing[asked],
             damping_ratio=damping[asked, None],
-            times=np.linspace(0.0, 1.0, _FEW) * (periods * 2 * np.pi / omega[asked, :1]),
+            times=np.linspace(0.0, 1.0, _FEW) * lasting[asked],
             rates=False,
         )
         path = shape[asked] @ value
@@ -364,32 +379,22 @@ def _residual(
         residual[asked[more]] += least[more]
         known[asked[more]] = True
     counts[known] = 0
-    for count, alone in sorted(set(zip(counts.tolist(), (modes <= 1).tolist(), strict=True))):
-        if not count:
-            continue
-        alike = np.flatnonzero((counts == count) & ((modes <= 1) == alone))
+    for count in sorted(set(counts.tolist()) - {0}):
+        alike = np.flatnonzero(counts == count)
         parts = np.array_split(alike, -(-len(alike) * count // _MOST_AT_ONCE))
         for chosen in parts:
-            times = np.linspace(0.0, 1.0, count + 1) * (periods * 2 * np.pi / omega[chosen, :1])
-            own = slice(0, 1 if alone else None)
             value, _ = free_decay(
-                end[chosen, own],
-                end_rate[chosen, own],
-                angular_frequency=ringing[chosen, own],
+                end[chosen],
+                end_rate[chosen],
+                angular_frequency=ringing[chosen],
                 damping_ratio=damping[chosen, None],
-                times=times,
+                times=np.linspace(0.0, 1.0, count + 1) * lasting[chosen],
                 rates=False,
             )
-            way = shape[chosen, :, own]
-            if alone:
-                # Back and forth along one line.
-                extent = peak_to_peak_distance(value)
-                residual[chosen] += np.linalg.norm(way[:, :, 0], axis=1) * extent
-            else:
-                path = way @ value
-                residual[chosen] += peak_to_peak_distance(path)
+            path = shape[chosen] @ value
+            residual[chosen] += peak_to_peak_distance(path)
             if eye is not None and pixels is not None:
-                pixels[chosen] += eye.sizes(way)[:, 0] * extent if alone else eye.extent(path)
+                pixels[chosen] += eye.extent(path)
     return residual, pixels
 
 

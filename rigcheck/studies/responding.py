@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 _SAMPLES_PER_PERIOD = 48
-_DRIVEN = 1e-14
+_DRIVEN = 1e-10
 _COURSE_SHARE = 3e-3
 _LEAST_IN_STRETCH = 400
 """Samples in each stretch of a turning move: its load is taken as straight between them, good to 1e-5."""

@@ -11,6 +11,7 @@ from ringing import residual_amplitude
 from rigcheck.errors import ArgumentError
 from rigcheck.motion.profiles import PROFILE_NAMES, profile
 from rigcheck.motion.response import (
+    decay_extent,
     end_state,
     free_decay,
     unit_displacement,
@@ -214,3 +215,37 @@ def test_shapes_that_do_not_fit_are_refused():
         free_decay([1.0, 2.0, 3.0], 0.0, angular_frequency=[3.0, 9.0], damping_ratio=0.0, times=[0.0])
     with pytest.raises(ArgumentError, match="not all are finite"):
         free_decay([np.nan], 0.0, angular_frequency=3.0, damping_ratio=0.0, times=[0.0])
+
+
+@given(
+    q=st.floats(-1, 1),
+    rate=st.floats(-50, 50),
+    omega=st.floats(1.0, 300.0),
+    zeta=st.floats(0.0, 0.4),
+    periods=st.floats(0.02, 5.0),
+)
+def test_extent_of_a_decay_is_that_of_its_samples(q, rate, omega, zeta, periods):
+    duration = periods * 2 * np.pi / omega
+    times = np.linspace(0, duration, 20_001)
+    # Every turn too, by the slope changing sign between samples.
+    path, slope = (
+        part[0] for part in free_decay([q], [rate], angular_frequency=omega, damping_ratio=zeta, times=times)
+    )
+    found = decay_extent(q, rate, angular_frequency=omega, damping_ratio=zeta, duration=duration)[0]
+    step = np.abs(slope).max() * (times[1] - times[0])
+    assert np.ptp(path) <= found + 1e-12
+    assert found <= np.ptp(path) + step
+
+
+def test_extent_of_decays_whose_turns_are_known():
+    """Let go at rest it turns after half a period at exp(-pi zeta/sqrt(1 - zeta^2)) of the start (derived)."""
+    zeta = np.array([0.0, 0.01, 0.2])
+    back = np.exp(-np.pi * zeta / np.sqrt(1 - zeta**2))
+    omega = 2 * np.pi * 7.0
+    for seconds in (0.1, 2.0):
+        found = decay_extent(3.0, 0.0, angular_frequency=omega, damping_ratio=zeta, duration=seconds)
+        np.testing.assert_allclose(found, 3.0 * (1 + back), rtol=1e-12)
+    # Too short to turn: as far as it gets.
+    short = decay_extent(1.0, 0.0, angular_frequency=1.0, damping_ratio=0.0, duration=1.0)
+    assert short == pytest.approx(1 - np.cos(1.0), rel=1e-12)
+    assert decay_extent(0.0, 0.0, angular_frequency=1.0, damping_ratio=0.0, duration=1.0) == 0.0
