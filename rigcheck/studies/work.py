@@ -122,13 +122,18 @@ def _alike(keys: Sequence[Hashable]) -> list[list[int]]:
 def _at_rest(task: Task) -> Hashable:
     """What props have in common that can be one batch at rest, so that no number of one depends on another."""
     rig = task.rig
-    if any(
-        support.sleeves or support.tension is not None or support.form == "line" for support in rig.supports
-    ):
-        # Where sleeves end, and which lines are slack, is up to each.
+    if any(support.tension is not None or support.form == "line" for support in rig.supports):
+        # Which lines are slack is up to each.
         return id(task)
+    # A support is divided where its sleeves end.
+    sleeved = [
+        (float(support.free_length[0]), float(sleeve.start[0]), float(sleeve.end[0]))
+        for support in rig.supports
+        for sleeve in support.sleeves
+    ]
     return (
         layout_of(rig),
+        tuple(sleeved),
         bool(divided_at_ends(rig)[0]),
         order_for(rig, task.settings),
         task.settings,

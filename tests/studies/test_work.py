@@ -48,6 +48,9 @@ RIGS = {
     "hangs on a thread": ("60 g", rod("music-wire", 0.15, 300, 'from = "above"\n'), slide()),
     "two": ("60 g", rod("carbon-rod", 5, 200, SECOND), slide()),
     "sleeved": ("60 g", rod("music-wire", 3, 180, SLEEVE), slide()),
+    "sleeved, thinner": ("60 g", rod("music-wire", 2.8, 180, SLEEVE), slide()),
+    "sleeved, longer": ("60 g", rod("music-wire", 3, 200, SLEEVE), slide()),
+    "sleeved to near the tip": ("60 g", rod("music-wire", 3, 180, SLEEVE.replace("90", "179.9")), slide()),
     "line": ("60 g", LINE, slide()),
     "rolls": ("60 g", rod("carbon-rod", 5, 220), ROLL),
     "rolls, thicker": ("60 g", rod("carbon-rod", 6, 220), ROLL),
@@ -110,6 +113,6 @@ def test_what_is_laid_out_alike_is_one_batch(monkeypatch):
 
     monkeypatch.setattr(task, "evaluate", counted)
     works_together([asked(name) for name in RIGS])
-    # One batch at rest however they move, if they do not stand, hang, roll or have a layout of their own.
-    assert sorted(batches, reverse=True)[:2] == [11, 2]
+    # However they move they are one batch at rest, but for those that are steep, roll or have sleeves in one place.
+    assert sorted(batches, reverse=True)[:5] == [11, 2, 2, 2, 1]
     assert sum(batches) == len(RIGS)
