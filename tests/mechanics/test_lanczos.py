@@ -111,6 +111,18 @@ def test_least_goes_on_until_it_stands_still_for_each_variant(started):
     np.testing.assert_allclose(found, alone, rtol=1e-10)
 
 
+@pytest.mark.parametrize("second", [-0.299999, -0.29, -0.1, 0.0])
+def test_least_keeps_its_promise_whatever_comes_next(second):
+    """Two steps are enough for some, and more are taken where values lie close together: all within a thousandth."""
+    rng = np.random.default_rng(8)
+    values = np.concatenate([[-0.3, second], np.geomspace(1, 1e-3, 38)])
+    basis = np.linalg.qr(rng.normal(size=(40, 40, 40))).Q
+    heavy = basis @ (values[:, None] * basis.transpose(0, 2, 1))
+    found = least(arrow(heavy, 9), 4, np.zeros((40, 36, 0)), np.ones(40, dtype=bool))
+    assert np.all(found >= -0.3 - 1e-12)
+    np.testing.assert_allclose(found, -0.3, rtol=1e-3)
+
+
 def test_least_looks_a_step_further_where_a_negative_value_is_expected():
     """A chain of couplings that reaches what is below zero with the third step only."""
     heavy = np.zeros((2, 30, 30))
