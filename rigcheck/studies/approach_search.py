@@ -11,7 +11,14 @@ from numpy.typing import NDArray
 
 from rigcheck.motion.sampling import distinct
 from rigcheck.studies.results import Status
-from rigcheck.studies.shape_courses import CourseShape, PropCourse, capsule_around, prop_shape, support_pieces
+from rigcheck.studies.shape_courses import (
+    CourseShape,
+    PropCourse,
+    box_around,
+    capsule_around,
+    prop_shape,
+    support_pieces,
+)
 
 if TYPE_CHECKING:
     from rigcheck.picture.solids import Solid
@@ -114,13 +121,21 @@ def least_clearance(one: PropCourse, other: PropCourse) -> float:
     """
     margin = one.margin + other.margin
     largest = margin if len(margin) < 2 else np.maximum(margin[1:], margin[:-1])
+    bound = gap_bound if len(margin) < 2 else _between
+
+    def between(first: CourseShape, second: CourseShape) -> float:
+        ways = likely_ways(one, first, other, second)
+        return float((bound(one, first, other, second, ways) - largest).min())
+
     ours = [prop_shape(one.body), *map(capsule_around, one.body.lines)]
     theirs = [prop_shape(other.body), *map(capsule_around, other.body.lines)]
+    # As a rule a box around each says enough.
+    least = between(box_around(ours), box_around(theirs))
+    if least > 0:
+        return least
     least = np.inf
     for first, second in product(ours, theirs):
-        ways = likely_ways(one, first, other, second)
-        bound = gap_bound if len(margin) < 2 else _between
-        least = min(least, float((bound(one, first, other, second, ways) - largest).min()))
+        least = min(least, between(first, second))
         if least <= 0:
             break
     return least

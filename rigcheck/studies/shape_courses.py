@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 from rigcheck.model import Prop
 from rigcheck.studies.carried import Carried, Line
 
-__all__ = ["CourseShape", "PropCourse", "capsule_around", "prop_shape", "support_pieces"]
+__all__ = ["CourseShape", "PropCourse", "box_around", "capsule_around", "prop_shape", "support_pieces"]
 
 Array = NDArray[np.float64]
 
@@ -136,6 +137,15 @@ def capsule_around(line: Line) -> CourseShape:
     along = np.clip(off @ way, -chord.half[2], chord.half[2])
     bow = float(np.linalg.norm(off - along[:, None] * way, axis=1).max())
     return replace(chord, radius=bow + 0.5 * float(line.diameters.max()))
+
+
+def box_around(shapes: Sequence[CourseShape]) -> CourseShape:
+    """A box along the rig's axes that holds all of some shapes."""
+    axes = np.eye(3)
+    reach = np.concatenate([shape.reach(axes, axes[None]) for shape in shapes])
+    centres = np.stack([shape.centre for shape in shapes])
+    low, high = (centres - reach).min(axis=0), (centres + reach).max(axis=0)
+    return CourseShape(kind="box", half=(high - low) / 2, centre=(high + low) / 2, orientation=axes)
 
 
 def support_pieces(line: Line) -> list[CourseShape]:
