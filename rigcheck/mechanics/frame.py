@@ -145,6 +145,10 @@ class Base:
     point: Array
     stiffness: Array
 
+    def take(self, chosen: Index) -> Base:
+        """Some variants only."""
+        return Base(**_taken(self, chosen))
+
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Prop:
@@ -268,6 +272,12 @@ class Frame:
             self.springs.append((self.base_places, np.einsum("bi,ij->bij", base.stiffness, np.eye(3))))
         for index, support in enumerate(self.supports):
             self._add(index, support)
+
+    def take(self, chosen: Index) -> Frame:
+        """The same layout for some variants only."""
+        supports = [support.take(chosen) for support in self.supports]
+        base = None if self.base is None else self.base.take(chosen)
+        return Frame(supports, self.prop.take(chosen), self.order, base)
 
     # -- layout -----------------------------------------------------------------------------------------
 
@@ -610,7 +620,7 @@ def local_axes(along: Array, width: Array | None) -> Array:
     return np.stack([along, across, cross(along, across)], axis=-2)
 
 
-def _taken(batch: Support | Prop, chosen: Index) -> dict[str, Array]:
+def _taken(batch: Support | Prop | Base, chosen: Index) -> dict[str, Array]:
     """Every array of it for some variants only."""
     found = {item.name: getattr(batch, item.name) for item in fields(batch)}
     return {name: value[chosen] for name, value in found.items() if value is not None}

@@ -44,6 +44,7 @@ __all__ = [
     "listed_modes",
     "needs_large",
     "order_for",
+    "outcome_of",
     "rows_of",
     "strength_factor",
     "stress_of",
@@ -382,8 +383,24 @@ def evaluate(rig: Rig, settings: Settings | None = None, *, turning: bool = Fals
 
 def _settled(rig: Rig, settings: Settings, *, turning: bool) -> Outcome:
     """The outcome with every support in place, whether it pulls or pushes."""
-    rest = at_rest(rig, settings)
-    far = needs_large(rest)
+    return outcome_of(at_rest(rig, settings), turning=turning)
+
+
+def outcome_of(rest: Rest, *, turning: bool) -> Outcome:
+    """The outcome of rigs that linear theory has settled, with large displacement where they need it.
+
+    Parameters
+    ----------
+    rest : Rest
+        By linear theory.
+    turning : bool
+        As in `evaluate`.
+
+    Returns
+    -------
+    Outcome
+    """
+    far, settings = needs_large(rest), rest.settings
     hopeless = rest.moved > settings.too_soft
     if np.isfinite(settings.too_soft):
         hopeless |= ~rest.solved
@@ -478,16 +495,15 @@ class Rest:
 
     def take(self, rows: Flags) -> Rest:
         """Some variants only."""
-        rig = take(self.rig, rows)
-        frame, parts = build_frame(rig, order=self.condensed.frame.order)
+        chosen = np.flatnonzero(rows)
         return Rest(
-            rig=rig,
+            rig=take(self.rig, chosen),
             settings=self.settings,
-            parts=parts,
-            condensed=CondensedFrame(frame),
-            settled=self.settled.take(rows),
-            buckling_factor=self.buckling_factor[rows],
-            forces=[each(force, lambda value: value[rows]) for force in self.forces],
+            parts=rows_of(self.parts, chosen),
+            condensed=CondensedFrame(self.condensed.frame.take(chosen)),
+            settled=self.settled.take(chosen),
+            buckling_factor=self.buckling_factor[chosen],
+            forces=rows_of(self.forces, chosen),
         )
 
     def outcome(self, rows: Flags | None = None, *, turning: bool) -> Outcome:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from rigcheck.mechanics.batches import keep_freed_memory
 from rigcheck.studies.candidates import Candidates
 from rigcheck.studies.cautions import REQUIRED_FACTOR
-from rigcheck.studies.evaluate import Outcome, at_rest, needs_large
+from rigcheck.studies.evaluate import Outcome, Rest, at_rest, needs_large, outcome_of
 from rigcheck.studies.grading import BUCKLING_FACTOR, DROOP_SHARE, Grade, Limits, grade, passing_wobble
 from rigcheck.studies.reading.doubts import FAR_TOO_LONG, FAR_TOO_SLENDER, FAR_TOO_THICK
 from rigcheck.studies.results import Status
@@ -162,19 +162,10 @@ def grade_candidates(
         return candidates.task_of(chosen[rows], None if free_length is None else lengths[rows])
 
     for rows in _alike(candidates, chosen, lengths, places):
-        step = AT_ONCE // int(candidates.count[chosen[rows[0]]])
-        droop = []
-        for begin in range(0, len(rows), step):
-            part = rows[begin : begin + step]
-            droop.append(_grade_part(graded, part, task_of, doubtful, quick=quick))
-            done += len(part) - len(droop[-1])
-            if told is not None:
-                told(done)
-        # All of one layout together: the solution for large displacement goes in many small steps.
-        far = np.concatenate(droop)
-        for begin in range(0, len(far), step):
-            part = far[begin : begin + step]
-            graded.put(part, _graded_of(task_of(part), doubtful=doubtful[part]))
+        most = AT_ONCE // int(candidates.count[chosen[rows[0]]])
+        # A few above the most are no batch of their own.
+        for part in np.array_split(rows, max(1, round(len(rows) / most))):
+            _grade_part(graded, part, task_of, doubtful, quick=quick)
             done += len(part)
             if told is not None:
                 told(done)
@@ -188,23 +179,26 @@ def _grade_part(
     doubtful: NDArray[np.bool_],
     *,
     quick: bool,
-) -> Index:
-    """Grade candidates of one layout by linear theory, and give those that a check would solve further."""
+) -> None:
+    """Grade candidates of one layout: by linear theory those that it serves, and the others as far as it takes."""
     task = task_of(part)
     rest = at_rest(task.rig, task.settings)
     far = needs_large(rest)
     near = ~far | (quick & rest.solved)
-    rows = part[near]
-    if len(rows):
-        own, held = (task, rest) if near.all() else (task_of(rows), rest.take(near))
-        still = held.outcome(turning=own.is_turning)
-        unseen = passing_wobble(task.limits, task.eye) if quick else 0.0
-        graded.put(rows, _graded(own, still, doubtful[rows], unseen=unseen))
+    unseen = passing_wobble(task.limits, task.eye) if quick else 0.0
+
+    def put(chosen: NDArray[np.bool_], outcome: Callable[[Rest, bool], Outcome], unseen: float) -> None:
+        rows = part[chosen]
+        if len(rows):
+            own, held = (task, rest) if chosen.all() else (task_of(rows), rest.take(chosen))
+            graded.put(rows, _graded(own, outcome(held, own.is_turning), doubtful[rows], unseen=unseen))
+
+    put(near, lambda held, turning: held.outcome(turning=turning), unseen)
     if quick:
         length = np.min([support.free_length for support in task.rig.supports], axis=0)
         droops = near & (np.abs(rest.displacement[:, 1]) > DROOP_SHARE * length)
         graded.rank[part[droops]] = np.maximum(graded.rank[part[droops]], 1)
-        return part[:0]
+        return
     # The load factor against buckling is that of linear theory in every check, so this one fails in any case.
     folds = far & (rest.buckling_factor < BUCKLING_FACTOR)
     graded.values["buckling"][part[folds]] = rest.buckling_factor[folds]
@@ -214,24 +208,7 @@ def _grade_part(
     graded.too_weak[part[folds | breaks]] = True
     graded.values["yield-factor"][part[breaks]] = rest.strength_factor[breaks]
     graded.ranks["yield-factor"][part[breaks]] = 2
-    return np.asarray(part[far & ~folds & ~breaks])
-
-
-def _graded_of(task: Task, *, doubtful: NDArray[np.bool_] | None = None) -> Graded:
-    """Check one batch.
-
-    Parameters
-    ----------
-    task : Task
-        Rigs of one layout.
-    doubtful : array of bool, shape (B,), optional
-        Where a check would ask about a value: never a plain pass.
-
-    Returns
-    -------
-    Graded
-    """
-    return _graded(task, task.evaluate(), doubtful)
+    put(far & ~folds & ~breaks, lambda held, turning: outcome_of(held, turning=turning), 0.0)
 
 
 def _graded(task: Task, still: Outcome, doubtful: NDArray[np.bool_] | None, *, unseen: float = 0.0) -> Graded:
