@@ -170,6 +170,11 @@ class SupportRig(Batched):
             return sections.strand_diameter(self.diameter, self.wires)
         return self.outer_size
 
+    def is_made_as(self, other: SupportRig) -> bool:
+        """Whether it has its material and sizes from the very arrays of another."""
+        same = all(getattr(self, name) is getattr(other, name) for name in _MADE_OF)
+        return same and (self.form, self.wires) == (other.form, other.wires)
+
     @property
     def section(self) -> sections.Section:
         """Its bare cross-section, shape (B,)."""
@@ -198,6 +203,9 @@ class SupportRig(Batched):
                 return sections.threaded(diameter, nu)
             case _:
                 return sections.solid_round(diameter, nu)
+
+
+_MADE_OF = ("forms", "material", "diameter", "wall_thickness", "width", "thickness", "bond")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -381,8 +389,13 @@ def build_frame(rig: Rig, *, order: Order | None = None) -> tuple[frames.Frame, 
         The frame, and its parts for the recovery of stress.
     """
     supports, parts = [], []
+    known: list[tuple[SupportRig, _Layer]] = []
     for index, support in enumerate(rig.supports):
-        points, layers = _layout(support, GRAVITY * rig.mass / (rig.carriers or len(rig.supports)))
+        # Supports side by side share their arrays, and their section is worked out once.
+        bare = next((layer for other, layer in known if support.is_made_as(other)), None)
+        bare = bare or _layer("wire", support.section, support.material)
+        known.append((support, bare))
+        points, layers = _layout(support, bare, GRAVITY * rig.mass / (rig.carriers or len(rig.supports)))
         supports.append(_frame_support(rig, support, points, layers))
         parts += parts_of(index, layers, is_line=support.form == "line")
     prop = frames.Prop(mass=rig.mass, centre_of_mass=rig.centre_of_mass, inertia=rig.inertia)
@@ -426,13 +439,12 @@ def _layer(label: str, section: sections.Section, material: Material) -> _Layer:
     )
 
 
-def _layout(support: SupportRig, load: Array) -> tuple[Array, list[list[_Layer]]]:
+def _layout(support: SupportRig, bare: _Layer, load: Array) -> tuple[Array, list[list[_Layer]]]:
     """Points of the stepped polyline, and the layers of each segment.
 
     A line under tension N bends only within a few sqrt(EI/N) of its ends; it gets short segments there, so that the
     polynomials of the long one between need not follow such a sharp bend.
     """
-    bare = _layer("wire", support.section, support.material)
     points = support.points
     edges = [edge for sleeve in support.sleeves for edge in (sleeve.start, sleeve.end)]
     length = support.free_length
