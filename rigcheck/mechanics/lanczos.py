@@ -417,7 +417,8 @@ def least(arrow: Arrow, count: int, more: Array, sought: Flags) -> Array:
     -----
     In two steps, and where the last one still lowered it by more than a share `_STILL` and it may be off by more than
     `_OFF`, in more. A step takes away all but a thirtieth to a hundredth of the error. Where one below zero is
-    expected and not found, a third step is taken.
+    expected and not found, a third step is taken. One that
+    rounding alone puts below zero counts as none.
     """
     result = np.empty(len(arrow.nodes))
     rows = np.arange(len(result))
@@ -431,8 +432,9 @@ def least(arrow: Arrow, count: int, more: Array, sought: Flags) -> Array:
         before = reduced.shape[1] - count - more.shape[2]
         mark = np.eye(before) * ((1 - _STILL) * value)[:, None, None]
         sign = np.linalg.slogdet(reduced[:, :before, :before] - mark).sign
-        going = np.flatnonzero(np.where(value < 0, sign > 0, sought & (steps == 2)))
-        below = going[value[going] < 0]
+        negative = value < -reduced.shape[1] * np.finfo(np.float64).eps * np.abs(values).max(axis=1)
+        going = np.flatnonzero(np.where(negative, sign > 0, sought & (steps == 2)))
+        below = going[negative[going]]
         if len(below):
             off = _off(arrow.take(below), count, space[below], reduced[below], values[below])
             going = np.setdiff1d(going, below[off <= _OFF])

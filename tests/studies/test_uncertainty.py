@@ -18,6 +18,7 @@ from rigcheck.studies.rigs import take
 from rigcheck.studies.sampling import POINTS, SEED, enough_points, first_order_shares, quantile_range, sample
 from rigcheck.studies.uncertainty import chances_of, ranges, ranges_of
 from rigcheck.studies.work import work_on
+from rigcheck.units import measured
 
 RIG = """
 [camera]
@@ -388,3 +389,12 @@ def test_what_is_kept_of_a_sample_cannot_be_changed():
     with pytest.raises(ValueError, match="read-only"):
         kept[0] = 0.0
     assert np.array_equal(sample(4, POINTS, SEED), kept)
+
+
+def test_a_load_that_buckles_nothing_but_for_rounding():
+    """A light prop on a level wire: what compresses it is nothing, and comes out as less than nothing in some."""
+    shot = read_rig("shared/shots/desk-set.toml")
+    crane = shot.find_prop("paper crane")
+    wire = {"material": "hard-drawn-steel", "diameter": measured(2.2e-3, "m")}
+    crane = crane.model_copy(update={"support": (crane.support[0].model_copy(update=wire),)})
+    assert ranges(shot, crane).chances["buckling"] == 1.0
