@@ -15,20 +15,20 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import cProfile
 import pstats
 import resource
-import subprocess
+import statistics
 import sys
+import tempfile
 import time
-from pathlib import Path
 
 import numpy as np
 import scipy.linalg
 from figures import Figure
+from whole_process import CHECKOUT, run
 
 from rigcheck.files import read_rig
 from rigcheck.studies.candidates import Candidates, Item, stock_items
 from rigcheck.studies.choose.grades import grade_candidates
 
-CHECKOUT = Path(__file__).parents[2]
 SHOT = CHECKOUT / "shared" / "shots" / "desk-set.toml"
 MATERIALS = ("music-wire", "stainless-304-spring", "brass-c360", "titanium-grade-5")
 
@@ -81,17 +81,10 @@ def graded(what, candidates):
 
 
 def whole_process(*arguments):
-    """Processor time [s] and peak memory [MB] of a run of the program."""
-    before = resource.getrusage(resource.RUSAGE_CHILDREN)
-    subprocess.run(
-        [sys.executable, "-m", "rigcheck", *arguments],
-        cwd=CHECKOUT,
-        stdout=subprocess.DEVNULL,
-        check=False,
-    )
-    after = resource.getrusage(resource.RUSAGE_CHILDREN)
-    spent = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
-    return spent, after.ru_maxrss / 1024
+    """Processor time [s], median of three, and peak memory [MB] of a run of the program, as after an install."""
+    with tempfile.TemporaryDirectory() as byte_code:
+        first, *runs = [run(["-m", "rigcheck", *arguments], byte_code) for _ in range(4)]
+    return statistics.median(one.processor for one in runs), max(one.memory for one in (first, *runs))
 
 
 def main():

@@ -10,16 +10,12 @@ from __future__ import annotations
 import argparse
 import os
 import statistics
-import subprocess
 import sys
 import tempfile
-import time
-from dataclasses import dataclass
-from pathlib import Path
 
 from figures import Figure
+from whole_process import CHECKOUT, Run, run
 
-CHECKOUT = Path(__file__).parents[2]
 SHOT = CHECKOUT / "shared" / "shots" / "desk-set.toml"
 LIBRARIES = "import numpy, scipy.linalg, pint, rich"
 
@@ -30,38 +26,6 @@ COMMANDS = {
     "stock": ["-m", "rigcheck", "stock", "music-wire"],
     "--version": ["-m", "rigcheck", "--version"],
 }
-
-
-@dataclass(frozen=True)
-class Run:
-    """One process from start to end: time on the clock and of the processor [s], peak memory [MB]."""
-
-    clock: float
-    processor: float
-    memory: float
-
-
-def run(arguments: list[str], byte_code: str) -> Run:
-    """Run one process, its byte code kept in a folder as after an install."""
-    environment = {key: value for key, value in os.environ.items() if not key.startswith("PYTHON")}
-    environment["PYTHONPYCACHEPREFIX"] = byte_code
-    begin = time.perf_counter()
-    with tempfile.TemporaryFile() as told:
-        process = subprocess.Popen(
-            [sys.executable, *arguments],
-            cwd=CHECKOUT,
-            env=environment,
-            stdout=subprocess.DEVNULL,
-            stderr=told,
-        )
-        _, status, usage = os.wait4(process.pid, 0)
-        taken = time.perf_counter() - begin
-        process.returncode = os.waitstatus_to_exitcode(status)
-        told.seek(0)
-        words = told.read().decode()
-    if process.returncode not in (0, 1) or words:
-        sys.exit(f"{arguments}: exit code {process.returncode}\n{words}")
-    return Run(taken, usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1024)
 
 
 def measure(rounds: int) -> dict[str, list[Run]]:
