@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from rigcheck.mechanics.batches import uncoupled, upper_inverse_factor
+from rigcheck.mechanics.batches import solved, uncoupled, upper_inverse_factor
 
 __all__ = [
     "Arrow",
@@ -417,8 +417,7 @@ def least(arrow: Arrow, count: int, more: Array, sought: Flags) -> Array:
     -----
     In two steps, and where the last one still lowered it by more than a share `_STILL` and it may be off by more than
     `_OFF`, in more. A step takes away all but a thirtieth to a hundredth of the error. Where one below zero is
-    expected and not found, a third step is taken. One that
-    rounding alone puts below zero counts as none.
+    expected and not found, a third step is taken. One that rounding alone puts below zero counts as none.
     """
     result = np.empty(len(arrow.nodes))
     rows = np.arange(len(result))
@@ -456,7 +455,7 @@ def _off(arrow: Arrow, count: int, space: Array, reduced: Array, values: Array) 
     shifted = reduced - np.eye(reduced.shape[1]) * (least * (1 + 1e-9))[:, None, None]
     vector = np.ones((*least.shape, reduced.shape[1], 1))
     for _ in range(2):
-        vector = np.linalg.solve(shifted, vector)
+        vector = solved(shifted, vector)
         vector /= np.linalg.norm(vector, axis=1, keepdims=True)
     own = space @ vector[:, count:]
     left = side @ vector[:, :count] + others(own) - least[:, None, None] * own
