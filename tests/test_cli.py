@@ -455,11 +455,13 @@ def test_full_disk(folder, words):
     assert len(done.stderr.splitlines()) == 1
 
 
-def test_a_check_waits_for_no_library_that_it_does_not_need():
+@pytest.mark.parametrize("command", ["check", "choose"])
+def test_no_command_waits_for_a_library_that_it_does_not_need(command):
     # The demo shot has one of everything usual: large displacement, moves, an insert, a camera, cures and ranges.
+    # What is distinct in an array loads numpy.ma where np.unique or np.setdiff1d is asked for it.
     code = (
         "import sys; from rigcheck.cli import run\n"
-        "sys.argv = ['rigcheck', 'check', 'shared/shots/desk-set.toml']\n"
+        f"sys.argv = ['rigcheck', '{command}', 'shared/shots/desk-set.toml']\n"
         "try:\n    run()\nexcept SystemExit:\n    pass\n"
         "print('loaded:', *({'pint', 'scipy', 'numpy.ma', 'matplotlib', 'jinja2'} & set(sys.modules)))"
     )

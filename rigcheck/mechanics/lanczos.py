@@ -433,10 +433,11 @@ def least(arrow: Arrow, count: int, more: Array, sought: Flags) -> Array:
         sign = np.linalg.slogdet(reduced[:, :before, :before] - mark).sign
         negative = value < -reduced.shape[1] * np.finfo(np.float64).eps * np.abs(values).max(axis=1)
         going = np.flatnonzero(np.where(negative, sign > 0, sought & (steps == 2)))
-        below = going[negative[going]]
-        if len(below):
+        places = np.flatnonzero(negative[going])
+        if len(places):
+            below = going[places]
             off = _off(arrow.take(below), count, space[below], reduced[below], values[below])
-            going = np.setdiff1d(going, below[off <= _OFF])
+            going = np.delete(going, places[off <= _OFF])
         if not len(going):
             break
         rows, more, sought, arrow = rows[going], more[going], sought[going], arrow.take(going)

@@ -139,7 +139,7 @@ def respond(
         steps = _turning_steps(dynamics, travels)
         for shared in alike(travels):
             # Those that need samples as close together, so that no number of a variant depends on its company.
-            for step in np.unique(steps[shared]).tolist():
+            for step in sorted(set(steps[shared].tolist())):
                 variants = shared[steps[shared] == step]
                 first = int(variants[0])
                 felt = _felt(travels, first, _stretches(travels, first, step))

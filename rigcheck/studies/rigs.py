@@ -181,7 +181,7 @@ class SupportRig(Batched):
         if self.forms is None:
             return self._section(self.form, slice(None))
         columns: dict[str, Any] = {}
-        for form in np.unique(self.forms):
+        for form in sorted(set(self.forms.tolist())):
             own = self.forms == form
             section = self._section(str(form), own)
             for item in fields(section):

@@ -283,7 +283,7 @@ def _alike(candidates: Candidates, chosen: Index, lengths: Array, places: Index)
     """Places of candidates that can be one batch: of one count, and divided alike along their length."""
     groups = []
     counts = candidates.count[chosen]
-    for count in np.unique(counts[places]):
+    for count in sorted(set(counts[places].tolist())):
         rows = places[counts[places] == count]
         divided = candidates.may_bend_at_ends_only(chosen[rows], lengths[rows])
         if divided.any():

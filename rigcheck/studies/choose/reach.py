@@ -24,7 +24,7 @@ SHORTEST, LONGEST = 0.02, 1.5
 _RULER = 1e-3
 """Lengths are in whole millimetres [m]."""
 _STEPS = 14
-_GRID = np.unique(np.round(np.geomspace(SHORTEST, LONGEST, _STEPS) / _RULER)) * _RULER
+_GRID = np.round(np.geomspace(SHORTEST, LONGEST, _STEPS) / _RULER) * _RULER
 """Lengths that are looked at until one fails [m]."""
 _FINE = 0.01
 """Share of a length within which its reach is found."""
@@ -255,7 +255,7 @@ def reaches_of(
 
     found = np.full(len(candidates), np.nan)
     # One number of supports is one batch.
-    for count in np.unique(candidates.count[wanted]):
+    for count in sorted(set(candidates.count[wanted].tolist())):
         rows = np.flatnonzero(wanted & (candidates.count == count))
         # What moves is solved for six unknowns of each support and those that join them.
         found[rows] = longest_reach(rows, room_of, guess=guess[rows], cost=float(count) ** 2)
