@@ -8,6 +8,7 @@ from functools import lru_cache
 from math import inf
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rigcheck.errors import ArgumentError
 from rigcheck.picture._checks import FloatArray, positive, vectors, whole_number
@@ -15,7 +16,7 @@ from rigcheck.picture.projection import Camera
 from rigcheck.picture.shadow import hidden_stretch
 from rigcheck.picture.solids import Solid, any_perpendicular
 
-__all__ = ["Band", "Visible", "visible_area", "visible_support"]
+__all__ = ["Band", "Visible", "surely_hidden", "visible_area", "visible_support"]
 
 _NEAR = 0.02  # parts of a support nearer the lens than this share of the camera's distance are left out
 _AT_ONCE = 20_000  # lines worked on together: enough to keep numpy busy, few enough to stay in the cache
@@ -213,6 +214,43 @@ def _over_poses(
         )
     return np.asarray(found.reshape(3, *batch))
 
+
+def surely_hidden(points: FloatArray, diameter: float, camera: Camera, prop: Solid) -> NDArray[np.bool_]:
+    """Whether it takes no closer look to see that a prop hides all of a round support.
+
+    Parameters
+    ----------
+    points : ndarray, (..., n, 3)
+        Root, bends and tip of the support [m], in the poses of the prop.
+    diameter : float
+        The largest anywhere along it [m].
+    camera : Camera
+        The camera.
+    prop : Solid
+        What hides it.
+
+    Returns
+    -------
+    ndarray of bool, (...)
+        Where True `visible_area` is 0. Where False it may be 0 all the same.
+
+    Notes
+    -----
+    What a convex prop hides is convex (`rigcheck.picture.shadow`). So it hides all of the support if it hides a cube
+    about each of its points, and a cube if it hides its four diagonals. With sides of two diameters the cube holds
+    the ends of all segments, also where they meet in a mitre: that of a bend of 120 degrees, the sharpest that is
+    mitred, reaches out by one diameter.
+    """
+    middle = np.asarray(points)[..., None, :]
+    start, end = (
+        (middle + way * diameter * _DIAGONALS).reshape(*middle.shape[:-3], -1, 3) for way in (1.0, -1.0)
+    )
+    begin, stop = hidden_stretch(prop, camera, start=start, end=end)
+    return np.asarray(((begin <= 0.0) & (stop >= 1.0)).all(axis=-1))
+
+
+_DIAGONALS = np.array([[1.0, 1.0, 1.0], [1.0, 1.0, -1.0], [1.0, -1.0, 1.0], [-1.0, 1.0, 1.0]])
+"""Of a cube."""
 
 _quadrature = lru_cache(np.polynomial.legendre.leggauss)
 """Places from -1 to 1 and weights of Gauss-Legendre quadrature."""

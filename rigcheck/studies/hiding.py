@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from rigcheck.model import SIDES, Prop
+from rigcheck.model import SIDES, Prop, Shot
 from rigcheck.studies.carried import Carried, Line
 from rigcheck.studies.contributions import Said, skipped
 from rigcheck.studies.moves import is_turning
-from rigcheck.studies.picture_frames import LOOKS, Frames
+from rigcheck.studies.picture_frames import LOOKS, Frames, frames_of
 from rigcheck.studies.results import Figure, Finding, Status
 from rigcheck.studies.rigs import width_direction
 from rigcheck.studies.words import capitalised, share_words, side_words
@@ -122,22 +122,49 @@ def hidden_support(
     return shown
 
 
-def whether_hidden(body: Carried, camera: Camera, frames: Frames) -> Finding:
+def whether_hidden(shot: Shot, body: Carried, camera: Camera) -> Finding:
     """Find whether the supports of a prop are hidden: the finding of `hidden_support`, as far as a verdict needs it.
 
     Its status alone; once a support shows, no other is looked at, and no further frame.
     """
     if body.shape is None:
         return _no_outline()
+    hidden = Finding(id="hidden", label=HIDDEN_LABEL, status=Status.PASS, says="")
+    if _surely_hidden(body, camera):
+        return hidden
     from rigcheck.picture.visibility import visible_area
 
-    area = np.zeros(len(frames.position))
-    solid = body.solid(frames.rotation, frames.position)
-    for band in _bands(body.lines, frames.rotation, frames.position):
-        area += visible_area(band, camera, solid)
-        if area.max() >= HIDDEN_AREA:
-            return Finding(id="hidden", label=HIDDEN_LABEL, status=Status.CAUTION, says="")
-    return Finding(id="hidden", label=HIDDEN_LABEL, status=Status.PASS, says="")
+    frames = frames_of(shot, body)
+    # What shows at all mostly does when the moves have ended.
+    for rows in (slice(-1, None), slice(None, -1)):
+        position = frames.position[rows]
+        rotation = frames.rotation if len(frames.rotation) == 1 else frames.rotation[rows]
+        area = np.zeros(len(position))
+        solid = body.solid(rotation, position)
+        for band in _bands(body.lines, rotation, position):
+            area += visible_area(band, camera, solid)
+            if area.max(initial=0.0) >= HIDDEN_AREA:
+                return replace(hidden, status=Status.CAUTION)
+    return hidden
+
+
+def _surely_hidden(body: Carried, camera: Camera) -> bool:
+    """Whether one look tells that no support shows in any frame."""
+    if (
+        camera.position is not None
+        or is_turning(body.travels)
+        or any(line.wide is not None for line in body.lines)
+    ):
+        return False
+    from rigcheck.picture.visibility import surely_hidden
+
+    # Without a lens the picture of what only slides is the same wherever it is.
+    rotation, position = np.eye(3)[None], np.zeros((1, 3))
+    solid = body.solid(rotation, position)
+    return all(
+        surely_hidden(_placed(line, rotation, position), float(line.diameters.max()), camera, solid)[0]
+        for line in body.lines
+    )
 
 
 def _no_outline() -> Finding:

@@ -74,12 +74,12 @@ def picturing(work: Work, *, for_verdict: bool = False) -> Contribution:
         try:
             if work.motion is not None:
                 _wobble(shot, work.reading, work.still, work.motion, eye, said, for_verdict=for_verdict)
-            frames = frames_of(shot, body)
             # With a lens all is looked at in any case: a prop that comes beside it cannot be judged.
             brief = for_verdict and eye.camera.distance is None
             if brief and shot.post is None:
-                said.findings.append(whether_hidden(body, eye.camera, frames))
+                said.findings.append(whether_hidden(shot, body, eye.camera))
                 return said.contribution()
+            frames = frames_of(shot, body)
             if body.travels and not brief:
                 _course(shot, body, eye.camera, frames, said)
             shown = hidden_support(work.prop, body, eye.camera, frames, said, for_verdict=for_verdict)

@@ -12,7 +12,7 @@ from rigcheck.errors import ArgumentError, ValidityError
 from rigcheck.picture.projection import Camera
 from rigcheck.picture.shadow import hidden_stretch
 from rigcheck.picture.solids import Solid
-from rigcheck.picture.visibility import Band, visible_area, visible_support
+from rigcheck.picture.visibility import Band, surely_hidden, visible_area, visible_support
 
 SHAPES = ("box", "cylinder", "disc", "sphere")
 LEVEL = Camera(field_width=1.0, image_width=1000, image_height=600)  # 1 px is 1 mm
@@ -135,6 +135,26 @@ def test_area_against_a_traced_picture(shape, distance):
         traced = traced_area(camera, solids, points, 0.004)
         assert found.area_px == pytest.approx(traced, rel=5e-3, abs=0.08 * width**2)
         assert visible_area(Band(points=points, diameter=0.004), camera, solids) == found.area_px
+
+
+@pytest.mark.parametrize("distance", [None, 0.7])
+@pytest.mark.parametrize("shape", SHAPES)
+def test_nothing_shows_of_what_is_surely_hidden(shape, distance):
+    """Bent supports that come in from behind, some of them beside the prop."""
+    told, shown = 0, 0
+    for seed in range(60):
+        camera, solid, _ = random_case(seed, shape, distance)
+        rng = np.random.default_rng(1000 + seed)
+        sight = camera.toward if distance is None else camera.position - solid.centre
+        back = -sight / np.linalg.norm(sight) * np.array([[0.3], [0.2], [0.1], [0.0]])
+        points = solid.centre + back + rng.normal(size=(4, 3)) * (0.3, 1.5)[seed % 2] * solid.half_size.min()
+        diameter = float(rng.uniform(0.001, 0.006))
+        hidden = surely_hidden(points, diameter, camera, solid)
+        area = visible_area(Band(points=points, diameter=diameter), camera, solid)
+        assert area == 0 or not hidden
+        told, shown = told + int(hidden), shown + int(area > 0)
+    assert told > 3
+    assert shown > 10
 
 
 @pytest.mark.parametrize("distance", [None, 0.7])

@@ -219,7 +219,6 @@ def is_seen(candidates: Candidates, graded: Graded, index: int) -> bool:
         False too where that is not sure: seen through a lens, or so near to yielding that it may settle elsewhere.
     """
     from rigcheck.studies.hiding import whether_hidden
-    from rigcheck.studies.picture_frames import frames_of
 
     eye = candidates.task.eye
     if eye is None or eye.camera.distance is not None:
@@ -229,7 +228,7 @@ def is_seen(candidates: Candidates, graded: Graded, index: int) -> bool:
     if not reading.set_share * graded.values["yield-factor"][index] > _SURELY_ELASTIC:
         return False
     body = carried_at(prop, reading, displacement=graded.displacement[index], rotation=graded.rotation[index])
-    return whether_hidden(body, eye.camera, frames_of(shot, body)).status is Status.CAUTION
+    return whether_hidden(shot, body, eye.camera).status is Status.CAUTION
 
 
 def _as_written(candidates: Candidates, index: int) -> tuple[Shot, Prop]:
