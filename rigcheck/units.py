@@ -9,7 +9,6 @@ quantity gets one of pint.
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 from collections.abc import Callable, Iterator, Mapping
@@ -388,6 +387,8 @@ def _nearest_unit(name: str, prefer: tuple[str, ...] = ()) -> str | None:
 
 
 def _nearest_unit_name(name: str, prefer: tuple[str, ...] = ()) -> str | None:
+    import difflib  # only when something was misspelt
+
     atoms: list[str] = [atom for unit in prefer for atom in re.findall(r"[A-Za-z]+0?", unit)]
     known = [*atoms, *_KNOWN]
     for candidate in known:

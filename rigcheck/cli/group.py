@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import importlib
 
 import click
@@ -45,6 +44,8 @@ class _OnDemand(click.Group):
     ) -> tuple[str | None, click.Command | None, list[str]]:
         """Find the command that is called; suggest the nearest where there is none of that name."""
         if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            import difflib  # only when something was misspelt
+
             close = difflib.get_close_matches(args[0].lower(), COMMANDS, n=1)
             hint = f"Did you mean 'rigcheck {close[0]}'?" if close else f"There are {', '.join(COMMANDS)}."
             ctx.fail(f"No such command '{plain(args[0])}'. {hint}")

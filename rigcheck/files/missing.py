@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from pathlib import Path
 
 from rigcheck.errors import InputError, Problem
@@ -24,6 +23,8 @@ def missing_file(path: Path, *, ending: str = "") -> InputError:
     -------
     InputError
     """
+    import difflib  # only when something was misspelt
+
     try:
         beside = sorted(found.name for found in path.parent.glob(f"*{ending}") if found.is_file())[:1000]
     except (OSError, ValueError):

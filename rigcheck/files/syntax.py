@@ -20,7 +20,7 @@ _CURLY = str.maketrans({"“": '"', "”": '"', "„": '"', "‘": "'", "’": "
 _NUMBER = r"[+-]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?"
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Parsed:
     """What could be read of a text.
 

@@ -62,7 +62,7 @@ _ELEMENTS_PER_LENGTH, _ELEMENTS_PER_LENGTH_OF_SEVERAL = 0.7, 1.0
 L^2. Several supports keep their prop from turning and bend to an S."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class LargeSettled:
     """A batch of frames at rest under their weight, however far they have moved.
 

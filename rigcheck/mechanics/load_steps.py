@@ -255,7 +255,7 @@ class Search:
 # size, which is most of the time saved: a stack of small matrices is far cheaper than one of large ones.
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Condensed:
     """Tangent and gradient with the nodes inside the elements taken out.
 

@@ -6,7 +6,6 @@ wrong, and what an editor should offer for it.
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 from collections.abc import Callable, Iterable, Mapping
@@ -133,6 +132,8 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
     str or None
         None where nothing is near.
     """
+    import difflib  # only when something was misspelt
+
     plain = {re.sub(r"[-_ ]", "", candidate).lower(): candidate for candidate in known}
     typed = re.sub(r"[-_ ]", "", word[:80]).lower()
     close = difflib.get_close_matches(typed, list(plain), n=1, cutoff=0.6)

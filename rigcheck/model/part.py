@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, ClassVar, NamedTuple, Self
 
@@ -181,6 +180,8 @@ class Part(BaseModel):
         str or None
             For example ``mass = "310 g"``; None where there is no example.
         """
+        import json  # only for a hint
+
         for name, field in cls.model_fields.items():
             if key == (field.alias or name) and field.examples:
                 return f"{key} = {json.dumps(field.examples[0], ensure_ascii=False)}"

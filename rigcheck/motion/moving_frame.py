@@ -32,7 +32,7 @@ Array = NDArray[np.float64]
 Law = Callable[[Array], tuple[Array, Array, Array]]
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Carrier:
     """One move of the chain.
 
@@ -55,7 +55,7 @@ class Carrier:
     law: Law
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class FrameField:
     """The field at n times.
 

@@ -19,7 +19,7 @@ TRACED_SHARE = 1e-3
 _Number = TypeVar("_Number", np.float64, np.intp)
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class SampleTimes:
     """Times at which a response is to be computed.
 

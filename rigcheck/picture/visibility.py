@@ -256,7 +256,7 @@ _quadrature = lru_cache(np.polynomial.legendre.leggauss)
 """Places from -1 to 1 and weights of Gauss-Legendre quadrature."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class _Frames:
     """Directions of the segments and how wide the band is there, (b, g, ...)."""
 

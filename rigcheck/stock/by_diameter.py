@@ -23,7 +23,7 @@ def checked_diameter(diameter: float) -> float:
     return diameter
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class PowerLaw:
     """Tensile strength of spring wire, ``Rm = A / d^m`` with `d` in mm and `A` in MPa, as it is printed.
 
@@ -68,7 +68,7 @@ class PowerLaw:
         return float(self.coefficient / (diameter * 1e3) ** self.exponent * 1e6)
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Piece:
     """A stretch of diameters with one source: points joined by straight lines in log value over log diameter.
 
@@ -116,7 +116,7 @@ class Piece:
         )
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class DiameterLaw:
     """One property over the whole range of diameters, in pieces from thin to thick.
 

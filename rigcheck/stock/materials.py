@@ -22,7 +22,7 @@ _SHEAR_YIELD = Datum(
 )
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class DiameterLaws:
     """What of a spring wire depends on its diameter, and the shares of its tensile strength.
 

@@ -59,7 +59,7 @@ _SMALL = 1e-4
 """Deviation from the path below which it is not followed in time [m]."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Approach:
     """How near two props come.
 

@@ -5,7 +5,6 @@ Units stand in the last part of each key, vectors are right, up, toward, and wha
 
 from __future__ import annotations
 
-import json
 import math
 import unicodedata
 from collections.abc import Iterable, Mapping
@@ -76,6 +75,8 @@ def dump(obj: Mapping[str, Any]) -> str:
      "title": "Étui \u009b31m"
     }
     """
+    import json  # only where JSON is wanted
+
     text = json.dumps(obj, allow_nan=False, ensure_ascii=False, indent=1)
     if text.isascii() and "\x7f" not in text:
         return text
