@@ -24,7 +24,7 @@ from rigcheck.studies.task import Task, joined
 if TYPE_CHECKING:
     from rigcheck.studies.work import Work
 
-__all__ = ["Chances", "Ranges", "chances_of", "ranges", "ranges_of", "with_chances"]
+__all__ = ["Chances", "Ranges", "chances_of", "ranges", "ranges_of", "surely_fails", "with_chances"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -104,6 +104,8 @@ _OF_FINDING = {
     "settle": "settle_s",
     "buckling": "frequency_Hz",
 }
+_VARIED = frozenset([*_OF_FINDING, "residual-wobble"])
+"""Findings that are made in every variant."""
 _WORST = {"sag_mm": np.inf, "frequency_Hz": 0.0, "yield_factor": 0.0, "settle_s": np.inf}
 """What a variant without a settled state counts as; wobble is endless too."""
 
@@ -305,6 +307,30 @@ def chances_of(works: Sequence[Work]) -> list[Chances | None]:
         for (place, _), chances in zip(group, together, strict=True):
             found[place] = chances
     return found
+
+
+def surely_fails(work: Work, findings: Sequence[Finding]) -> bool:
+    """Whether the chance that `with_chances` gives is 0, whatever its variants come to.
+
+    Parameters
+    ----------
+    work : Work
+        One prop computed.
+    findings : sequence of Finding
+        Of its check.
+
+    Returns
+    -------
+    bool
+        False too where that is not sure, or there may be no ranges: variants take too long at most where the prop
+        itself is solved for large displacement.
+    """
+    if not _has_ranges(work) or work.still.large[0]:
+        return False
+    # Over people no variant counts as a pass, and what is not varied comes out alike in all.
+    return work.reading.task.limits.hazard == "overhead" or any(
+        finding.status in (Status.CAUTION, Status.FAIL) and finding.id not in _VARIED for finding in findings
+    )
 
 
 def _chances_together(group: list[_Variants]) -> list[Chances | None]:

@@ -14,9 +14,10 @@ from rigcheck.studies.beside import on_several
 from rigcheck.studies.check import check
 from rigcheck.studies.inputs import Input, inputs_of, perturbed
 from rigcheck.studies.reading.prop import read_prop
+from rigcheck.studies.results import Finding, Status
 from rigcheck.studies.rigs import take
 from rigcheck.studies.sampling import POINTS, SEED, enough_points, first_order_shares, quantile_range, sample
-from rigcheck.studies.uncertainty import chances_of, ranges, ranges_of
+from rigcheck.studies.uncertainty import chances_of, ranges, ranges_of, surely_fails, with_chances
 from rigcheck.studies.work import work_on
 from rigcheck.units import measured
 
@@ -382,6 +383,25 @@ def test_chances_of_several_supports_together_are_those_of_each(monkeypatch, mos
         assert one.chance_of_pass == other.chance_of_pass
         assert dict(one.chances) == dict(other.chances)
     assert len({one.chance_of_pass for one, _ in known}) > 2
+
+
+@pytest.mark.parametrize(
+    ("hazard", "extra", "sure"),
+    [
+        ("clear", [], False),
+        ("overhead", [], True),
+        ("clear", [("hidden", Status.CAUTION)], True),
+        ("clear", [("grip", Status.FAIL)], True),
+        ("clear", [("hidden", Status.SKIPPED), ("grip", Status.PASS)], False),
+        ("clear", [("sag", Status.CAUTION)], False),
+    ],
+)
+def test_what_fails_in_any_case_needs_no_variants(hazard, extra, sure):
+    shot = rig(mass="60 g", diameter="4 mm", duration="4 s", extra=f'[limits]\nhazard = "{hazard}"')
+    work = work_on(shot, shot.prop[0])
+    findings = tuple(Finding(id=name, label=name, status=status, says="") for name, status in extra)
+    assert surely_fails(work, findings) is sure
+    assert (with_chances(findings, ranges_of(work))[1] == 0.0) is sure
 
 
 def test_what_is_kept_of_a_sample_cannot_be_changed():

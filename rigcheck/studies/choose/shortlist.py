@@ -19,7 +19,7 @@ from rigcheck.studies.examining import examine
 from rigcheck.studies.holding import short_grip
 from rigcheck.studies.reading.prop import read_prop
 from rigcheck.studies.results import Finding, Status
-from rigcheck.studies.uncertainty import chances_of, with_chances
+from rigcheck.studies.uncertainty import chances_of, surely_fails, with_chances
 from rigcheck.studies.work import Work, works_together
 
 __all__ = ["Proposal", "Proposals", "in_full", "is_seen"]
@@ -104,8 +104,12 @@ class Proposals:
         wanted = dict.fromkeys(indices)
         new = [index for index in wanted if index not in self._chances]
         self.look(new)
-        spreads = chances_of([self.of(index).work for index in new])
-        for index, spread in zip(new, spreads, strict=True):
+        self._chances |= {
+            index: 0.0 for index in new if surely_fails(self.of(index).work, self.of(index).findings)
+        }
+        unsure = [index for index in new if index not in self._chances]
+        spreads = chances_of([self.of(index).work for index in unsure])
+        for index, spread in zip(unsure, spreads, strict=True):
             self._chances[index] = with_chances(self.of(index).findings, spread)[1]
         return {index: self._chances[index] for index in wanted}
 
