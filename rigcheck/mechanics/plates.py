@@ -499,15 +499,15 @@ def _plate(g: dict[str, Array]) -> Array:
 
     K = np.zeros((batch, size, size))
     f = np.zeros((batch, size))
-    ends = np.arange(4)
+    # Freedom (column, kind along, row, kind across), flattened: those of an element are four next to each other.
+    grid = (batch, 2 * columns, 2 * rows)
+    by_place, forces_at = K.reshape(*grid, 2 * columns, 2 * rows), f.reshape(grid)
     for i in range(columns - 1):
+        along = slice(2 * i, 2 * i + 4)
         for j in range(rows - 1):
-            # Freedom (column, kind along, row, kind across), flattened.
-            place_x = 2 * (i + ends // 2) + ends % 2
-            place_y = 2 * (j + ends // 2) + ends % 2
-            index = (place_x[:, None] * 2 * rows + place_y[None, :]).ravel()
-            K[:, index[:, None], index[None, :]] += blocks[:, i, j].reshape(batch, 16, 16)
-            f[:, index] += forces[:, i, j].reshape(batch, 16)
+            across = slice(2 * j, 2 * j + 4)
+            by_place[:, along, across, along, across] += blocks[:, i, j]
+            forces_at[:, along, across] += forces[:, i, j]
 
     # On the middle line the slope across is zero by symmetry; from root to tip the support holds the value,
     # and with it the slope along.
