@@ -209,16 +209,14 @@ class _Prover:
         if not after.solved:
             return None
         task = after.reading.task
-        graded = {
-            name: (float(item.value[0]), Status(str(item.status[0])))
-            for name, item in grade(after.still, after.motion, task.limits, task.eye).items()
-        }
+        grades = grade(after.still, after.motion, task.limits, task.eye)
+        graded = {name: (float(item.value[0]), Status(str(item.status[0]))) for name, item in grades.items()}
         passing = frozenset(name for name in self._wrong if graded[name][1] is Status.PASS)
         mended = passing & step.cures
         if passing - mended or not mended:
             # What passes by luck beside it: the next larger step may fail again.
             return None
-        left, worse = _compared(self._findings, examine(after, for_verdict=True).findings)
+        left, worse = _compared(self._findings, examine(after, grades=grades, for_verdict=True).findings)
         if any(item.status is Status.FAIL for item in worse):
             return None
         says = effect(step.words, graded, mended, before.grades, before.work.reading.task.eye)

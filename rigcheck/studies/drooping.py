@@ -15,13 +15,15 @@ __all__ = ["drooping", "joint_of"]
 _RIGID_JOINT = "The insert counts as rigidly held by the support: its hold cannot be worked out here."
 
 
-def drooping(work: Work) -> Contribution:
+def drooping(work: Work, *, for_verdict: bool = False) -> Contribution:
     """Check the droop of a soft prop, the stress in its insert, and what would cure it.
 
     Parameters
     ----------
     work : Work
         One prop computed.
+    for_verdict : bool
+        Leave out what no verdict depends on: whether the hold of the insert is known.
 
     Returns
     -------
@@ -55,6 +57,6 @@ def drooping(work: Work) -> Contribution:
         parts.append(check_droop(shot, prop, plan, sheet))
     if sheet is not None:
         parts.append(check_strength(prop, plan, sheet))
-        if joint_of(shot, prop, work.reading) is None:
+        if not for_verdict and joint_of(shot, prop, work.reading) is None:
             parts.append(Contribution(assumptions=(_RIGID_JOINT,)))
     return together(parts)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 
 import numpy as np
 
@@ -44,7 +44,7 @@ class Examined:
     parts: tuple[Contribution, ...]
     lasting_set: float | None
 
-    @property
+    @cached_property
     def findings(self) -> tuple[Finding, ...]:
         """All of them, without advice that would have to be computed."""
         found = find(self.work.reading, self.work.still, self.grades, [])
@@ -56,7 +56,13 @@ class Examined:
         return worst([finding.status for finding in self.findings])
 
 
-def examine(work: Work, met: Contribution | None = None, *, for_verdict: bool = False) -> Examined:
+def examine(
+    work: Work,
+    met: Contribution | None = None,
+    *,
+    grades: dict[str, Grade] | None = None,
+    for_verdict: bool = False,
+) -> Examined:
     """Make every check of one prop.
 
     Parameters
@@ -65,6 +71,8 @@ def examine(work: Work, met: Contribution | None = None, *, for_verdict: bool = 
         The prop computed.
     met : Contribution, optional
         What `meetings` found of it.
+    grades : dict of str to Grade, optional
+        Its grades, where they are known.
     for_verdict : bool
         Leave out what no verdict depends on: how to set the mount, how a wobble looks, what other sides would show.
 
@@ -78,7 +86,7 @@ def examine(work: Work, met: Contribution | None = None, *, for_verdict: bool = 
         parts.append(met)
     return Examined(
         work=work,
-        grades=grade(work.still, work.motion, task.limits, task.eye),
+        grades=grade(work.still, work.motion, task.limits, task.eye) if grades is None else grades,
         parts=tuple(parts),
         lasting_set=lasting_set,
     )
@@ -113,8 +121,8 @@ def with_prop(shot: Shot, prop: Prop, changed: Prop) -> Shot:
 def _parts(work: Work, *, for_verdict: bool) -> tuple[list[Contribution], float | None]:
     """What the other rooms of the check add, and the lasting set [m]."""
     prop = work.prop
-    stays, lasting_set = lasting(work)
-    others: list[CheckPart] = [holding, offsets, course]
+    stays, lasting_set = lasting(work, for_verdict=for_verdict)
+    others: list[CheckPart] = [partial(holding, for_verdict=for_verdict), offsets, course]
     if is_turning(work.reading.task.travels):
         from rigcheck.studies.rolled_poses import rolled_poses
 
@@ -122,7 +130,7 @@ def _parts(work: Work, *, for_verdict: bool) -> tuple[list[Contribution], float 
     if prop.insert is not None or prop.flexural_rigidity is not None or prop.droop_test is not None:
         from rigcheck.studies.drooping import drooping
 
-        others.append(drooping)
+        others.append(partial(drooping, for_verdict=for_verdict))
     if any(
         support.form == "line" or support.tension is not None for support in work.reading.task.rig.supports
     ):

@@ -62,13 +62,15 @@ _ALONG = 0.999
 """Cosine of the angle to the shaft up to which a support is turned about itself."""
 
 
-def holding(work: Work) -> Contribution:
+def holding(work: Work, *, for_verdict: bool = False) -> Contribution:
     """Check the clamps and the head.
 
     Parameters
     ----------
     work : Work
         One prop computed.
+    for_verdict : bool
+        Leave out what no verdict depends on: what a head without ratings carries.
 
     Returns
     -------
@@ -81,6 +83,8 @@ def holding(work: Work) -> Contribution:
     for index, support in enumerate(work.prop.support):
         if support.clamp is not None:
             _clamp(work, index, find_clamp(support.clamp), said)
+    if for_verdict and work.prop.axis is None:
+        return said.contribution()
     if work.solved:
         _axis(work, said)
     elif work.prop.axis is not None:

@@ -13,13 +13,15 @@ from rigcheck.studies.work import Work
 __all__ = ["lasting"]
 
 
-def lasting(work: Work) -> tuple[Contribution, float | None]:
+def lasting(work: Work, *, for_verdict: bool = False) -> tuple[Contribution, float | None]:
     """Check what stays bent, how many takes the supports last, and thin tubes.
 
     Parameters
     ----------
     work : Work
         One prop computed.
+    for_verdict : bool
+        Leave out what no verdict depends on: how often soft wire bends by hand.
 
     Returns
     -------
@@ -47,6 +49,6 @@ def lasting(work: Work) -> tuple[Contribution, float | None]:
         bent.contribution,
         check_fatigue(work, layers, first_yield=bent.first_yield),
         check_tube_walls(still, motion, layers),
-        hand_bends(layers),
+        Contribution() if for_verdict else hand_bends(layers),
     )
     return together(parts), bent.displacement

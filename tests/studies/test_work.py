@@ -8,6 +8,7 @@ import pytest
 from rigcheck.files import rig_from_text
 from rigcheck.studies.examining import examine
 from rigcheck.studies.moving import deviation_bound
+from rigcheck.studies.results import Status
 from rigcheck.studies.work import Work, work_on, works_together
 
 HEAD = 'format = 1\n[camera]\nfield_width = "420 mm"\nimage_width = 3840\nframe_rate = "50 fps"\n'
@@ -58,13 +59,29 @@ RIGS = {
 }
 
 
-def asked(name: str):
+def asked(name: str, head: str = ""):
     mass, support, move = RIGS[name]
     sized = (
         f'[[prop]]\nname = "inkwell"\nmass = "{mass}"\nshape = "box"\nsize = ["60 mm", "40 mm", "50 mm"]\n'
     )
-    shot = rig_from_text(f"{HEAD}{sized}[[prop.support]]\n{support}{move}")
+    shot = rig_from_text(f"{HEAD}{sized}[[prop.support]]\n{support}{move}{head}")
     return shot, shot.prop[0]
+
+
+HEADS = ("", '[prop.axis]\npayload = "1 kg"\nmoment = "0.1 N*m"\n')
+
+
+@pytest.mark.parametrize("head", HEADS)
+@pytest.mark.parametrize("name", RIGS)
+def test_a_verdict_leaves_out_no_finding(name, head):
+    """But how to set the mount, which always passes."""
+    shot, prop = asked(name, head)
+    work = work_on(shot, prop)
+    brief, whole = (
+        [(one.id, one.status) for one in examine(work, for_verdict=verdict).findings]
+        for verdict in (True, False)
+    )
+    assert brief == [one for one in whole if one != ("offsets", Status.PASS)]
 
 
 @pytest.fixture(scope="module")
