@@ -23,8 +23,9 @@ __all__ = ["AT_ONCE", "FINDINGS", "RANKS", "Graded", "grade_candidates", "margin
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
-AT_ONCE = 1024
-"""Supports in one batch: enough to keep numpy busy, few enough for little memory."""
+AT_ONCE, COUPLED_AT_ONCE = 1536, 3072
+"""Supports in one batch, and pairs of supports, whose matrices grow with their number: enough to keep numpy busy, few
+enough for little memory, by trial."""
 TOO_SOFT = 1.0
 """Least possible linear sag over free length from which a candidate is set aside as far too soft."""
 ENOUGH = 10.0
@@ -162,7 +163,8 @@ def grade_candidates(
         return candidates.task_of(chosen[rows], None if free_length is None else lengths[rows])
 
     for rows in _alike(candidates, chosen, lengths, places):
-        most = AT_ONCE // int(candidates.count[chosen[rows[0]]])
+        count = int(candidates.count[chosen[rows[0]]])
+        most = min(AT_ONCE // count, COUPLED_AT_ONCE // count**2)
         # A few above the most are no batch of their own.
         for part in np.array_split(rows, max(1, round(len(rows) / most))):
             _grade_part(graded, part, task_of, doubtful, quick=quick)
