@@ -62,12 +62,15 @@ class Inside:
         Internal part of the static shape of each unit end movement.
     ends : array, shape (B, F, e, e)
         Condensed stiffness.
+    which : tuple of int, F of them
+        A number for each plane; those of one number are alike in every variant.
     """
 
     field: Field
     root: Array
     shapes: Array
     ends: Array
+    which: tuple[int, ...]
 
     @property
     def is_diagonal(self) -> bool:
@@ -94,11 +97,18 @@ class Inside:
             root=np.where(kept, self.whole_root, other.whole_root),
             shapes=np.where(kept, self.shapes, other.shapes),
             ends=np.where(kept, self.ends, other.ends),
+            which=tuple(range(len(self.which))),
         )
 
     def take(self, rows: Index | Flags) -> Inside:
         """Some variants only."""
-        return Inside(field=self.field, root=self.root[rows], shapes=self.shapes[rows], ends=self.ends[rows])
+        return Inside(
+            field=self.field,
+            root=self.root[rows],
+            shapes=self.shapes[rows],
+            ends=self.ends[rows],
+            which=self.which,
+        )
 
     def solve(self, rows: Array) -> Array:
         """Internal movement under internal forces given as rows, (B, F, k, i)."""
@@ -107,29 +117,31 @@ class Inside:
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class _Form:
-    """A quadratic form of one field of all elements, measured from its static shapes: `CondensedFrame.modes`."""
+    """A quadratic form of one field of all elements, measured from its static shapes: `CondensedFrame.modes`.
+
+    In coordinates inside in which their stiffness is the identity: internal movement is `Inside.root` times them.
+    """
 
     inside: Inside
     ends: Array  # condensed, (B, F, e, e)
-    coupling: Array  # G^T, (B, F, e, i)
+    coupling: Array  # (B, F, e, i)
     inner: Array  # (B, F, i, i)
 
     @classmethod
     def of(cls, inside: Inside, scales: Array, matrices: Array) -> _Form:
         """Of constant matrices (kinds, e + i, e + i), with the scales (B, F, kinds) of each plane."""
-        count, shapes = inside.field.count, inside.shapes
-        whole = mix(scales, matrices)
-        outer, side, inner = (
-            whole[..., :count, :count],
-            whole[..., :count, count:],
-            whole[..., count:, count:],
-        )
+        first, which = _alike(scales, inside.which)
+        count = inside.field.count
+        whole, root, shapes = (_planes(part, first) for part in (scales, inside.root, inside.shapes))
+        whole = mix(whole, matrices)
+        side, inner = whole[..., :count, count:], whole[..., count:, count:]
         coupling = side + shapes @ inner
+        ends = whole[..., :count, :count] + shapes @ _across(side) + coupling @ _across(shapes)
         return cls(
             inside=inside,
-            ends=outer + shapes @ _across(side) + coupling @ _across(shapes),
-            coupling=coupling,
-            inner=inner,
+            ends=_planes(ends, which),
+            coupling=_planes(_times(coupling, root), which),
+            inner=_planes(_within(inner, root), which),
         )
 
 
@@ -568,10 +580,9 @@ class CondensedFrame:
         ends_0, ends_1 = self._ends_of(x_0), self._ends_of(x_1)
         pushed, steps = [], []
         for form, rows_0, rows_1 in zip(weighty, ends_0, ends_1, strict=True):
-            y_1 = form.inside.solve(rows_0 @ form.coupling)
+            y_1 = rows_0 @ form.coupling
             pushed.append(_across(y_1 @ _across(form.coupling)))
-            force = rows_1 @ form.coupling + y_1 @ form.inner
-            steps.append((force, form.inside.solve(force)))
+            steps.append(rows_1 @ form.coupling + y_1 @ form.inner)
         moved = np.linalg.solve(stiffness, mass @ x_1 + self._join_rows(pushed))
         x_2: Array = np.where(within, moved, start)
         ends_2 = self._ends_of(x_2)
@@ -580,13 +591,13 @@ class CondensedFrame:
         share = np.zeros((frame.batch, PROP_FREEDOMS, 3))
         share += to_2[:, :, :3] * frame.prop.mass[:, None, None]
         felt = self._axes * self._heavy[:, :, :1, None]
-        for form, rows_2, (force, y_2) in zip(weighty, ends_2, steps, strict=True):
+        for form, rows_2, y_2 in zip(weighty, ends_2, steps, strict=True):
             to_y = _across(y_2)
             crossed = rows_2 @ form.coupling @ to_y
-            firm += (force @ to_y).sum(axis=1)
+            firm += (y_2 @ to_y).sum(axis=1)
             heavy += (crossed + _across(crossed) + y_2 @ form.inner @ to_y).sum(axis=1)
             outer, inner = form.inside.push
-            along = rows_2 @ outer + y_2 @ inner
+            along = rows_2 @ outer + y_2 @ _times(_across(inner), form.inside.root).swapaxes(-1, -2)
             share += (along @ np.repeat(felt, form.inside.field.planes, axis=1)).sum(axis=1)
         values, shapes = pairs_of(firm, heavy)
         values, shapes = values[:, :count], shapes[:, :, :count]
@@ -739,7 +750,7 @@ class CondensedFrame:
             count, size = root.shape[1:3]
             if form is not None and size:
                 planes = form.inside.field.planes
-                side = _across(self._parts[index]) @ _times(form.coupling, root)
+                side = _across(self._parts[index]) @ form.coupling
                 joined = np.zeros((self.frame.batch, self._count, count, size))
                 for plane in range(count):
                     for part, place in self._runs[plane // planes]:
@@ -747,7 +758,7 @@ class CondensedFrame:
                 fields.append(
                     Blocks(
                         sides=(scale.factor @ joined.reshape(*joined.shape[:2], -1)).reshape(joined.shape),
-                        inner=_within(form.inner, root),
+                        inner=form.inner,
                         roots=root,
                         places=start + np.arange(count * size).reshape(count, size),
                     )
@@ -928,7 +939,7 @@ def _condense(field: Field, scales: Array, pull: Array | None) -> tuple[Inside, 
     Planes that are alike in every variant, as those of round supports side by side are, are worked out once.
     """
     first, which = _alike(scales if pull is None else np.concatenate([scales, pull], axis=2))
-    count, scales = field.count, np.take(scales, first, axis=1)
+    count, scales = field.count, _planes(scales, first)
     elastic = scales @ np.einsum("kii->ki", field.stiffness[:, count:, count:])
     rows = mix(scales, field.stiffness[:, :count])
     firm = np.ones(len(scales), dtype=bool)
@@ -936,7 +947,7 @@ def _condense(field: Field, scales: Array, pull: Array | None) -> tuple[Inside, 
         root = 1 / np.sqrt(elastic)
         shapes = -rows[..., count:] / elastic[:, :, None]
     else:
-        pull = np.take(pull, first, axis=1)
+        pull = _planes(pull, first)
         rows += mix(pull, field.tension[:, :count])
         inner = mix(pull, field.tension[:, count:, count:])
         np.einsum("bfii->bfi", inner)[...] += elastic
@@ -952,17 +963,28 @@ def _condense(field: Field, scales: Array, pull: Array | None) -> tuple[Inside, 
         root = _across(lower)
         shapes = -(rows[..., count:] @ root) @ lower
     ends = rows[..., :count] + shapes @ _across(rows[..., count:])
-    root, shapes, ends = (np.take(part, which, axis=1) for part in (root, shapes, ends))
-    return Inside(field=field, root=root, shapes=shapes, ends=ends), firm
+    root, shapes, ends = (_planes(part, which) for part in (root, shapes, ends))
+    return Inside(field=field, root=root, shapes=shapes, ends=ends, which=tuple(which)), firm
 
 
-def _alike(planes: Array) -> tuple[list[int], list[int]]:
-    """The first planes of each kind among (B, F, k), and which of these each is like in every variant."""
+def _planes(every: Array, chosen: list[int]) -> Array:
+    """Some planes of an array (B, F, ...); it as it is where these are all."""
+    return every if chosen == list(range(every.shape[1])) else np.take(every, chosen, axis=1)
+
+
+def _alike(planes: Array, known: Sequence[int] | None = None) -> tuple[list[int], list[int]]:
+    """The first planes of each kind among (B, F, k), and which of these each is like in every variant.
+
+    With numbers `known` of planes, only those of one number are.
+    """
     first: list[int] = []
     which = []
     for plane in range(planes.shape[1]):
         same = (
-            place for place, other in enumerate(first) if np.array_equal(planes[:, plane], planes[:, other])
+            place
+            for place, other in enumerate(first)
+            if (known is None or known[plane] == known[other])
+            and np.array_equal(planes[:, plane], planes[:, other])
         )
         place = next(same, len(first))
         if place == len(first):
