@@ -14,8 +14,8 @@ from rigcheck.studies.results import Status
 from rigcheck.studies.shape_courses import (
     CourseShape,
     PropCourse,
-    box_around,
     capsule_around,
+    outline_of,
     prop_shape,
     support_pieces,
 )
@@ -127,10 +127,10 @@ def least_clearance(one: PropCourse, other: PropCourse) -> float:
         ways = likely_ways(one, first, other, second)
         return float((bound(one, first, other, second, ways) - largest).min())
 
-    ours = [prop_shape(one.body), *map(capsule_around, one.body.lines)]
-    theirs = [prop_shape(other.body), *map(capsule_around, other.body.lines)]
+    ours, our_box = outline_of(one.body)
+    theirs, their_box = outline_of(other.body)
     # As a rule a box around each says enough.
-    least = between(box_around(ours), box_around(theirs))
+    least = between(our_box, their_box)
     if least > 0:
         return least
     least = np.inf

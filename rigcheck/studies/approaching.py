@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING
@@ -142,6 +142,7 @@ def scene_of(
     *,
     delays: dict[int, float] | None = None,
     roughly: bool = False,
+    bodies: Mapping[int, Carried] | None = None,
 ) -> Scene:
     """All props that can be placed, at times close together wherever one moves.
 
@@ -156,15 +157,17 @@ def scene_of(
     roughly : bool
         Take each prop to be as far off its path all the time as it could be at any, and farther: enough to say that
         props are clear of each other, and no course need be followed for it.
+    bodies : mapping of int to Carried, optional
+        Settled props by their place in the shot, as far as they are known.
 
     Returns
     -------
     Scene
     """
-    delays = delays or {}
+    delays, known = delays or {}, bodies or {}
     left_out = not_placed(shot, stills)
     bodies = {
-        index: carried(prop, readings[index], stills[index])
+        index: known[index] if index in known else carried(prop, readings[index], stills[index])
         for index, prop in enumerate(shot.prop)
         if index not in left_out
     }
@@ -366,6 +369,7 @@ def approaches(
     motions: Sequence[MotionOutcome | None],
     *,
     of: int | None = None,
+    bodies: Mapping[int, Carried] | None = None,
 ) -> tuple[Approach, ...]:
     """Find the closest approach of every two props over their moves.
 
@@ -377,6 +381,8 @@ def approaches(
         Of each prop, in the order of the shot.
     of : int, optional
         The only prop whose pairs are wanted, for a verdict alone; see `approach_of`.
+    bodies : mapping of int to Carried, optional
+        As in `scene_of`.
 
     Returns
     -------
@@ -390,9 +396,9 @@ def approaches(
     """
     one_each(shot, readings, stills, motions)
     if of is not None:
-        found = _for_verdict(shot, readings, stills, motions, of)
+        found = _for_verdict(shot, readings, stills, motions, of, bodies)
     else:
-        scene = scene_of(shot, readings, stills, motions)
+        scene = scene_of(shot, readings, stills, motions, bodies=bodies)
         found = [approach_of(scene, *pair) for pair in combinations(scene.courses, 2)]
     return tuple(sorted(found, key=lambda pair: pair.clearance))
 
@@ -403,22 +409,22 @@ def _for_verdict(
     stills: Sequence[Outcome],
     motions: Sequence[MotionOutcome | None],
     of: int,
+    bodies: Mapping[int, Carried] | None,
 ) -> list[Approach]:
     """Approaches of one prop to the others, as far as a verdict needs them."""
 
     def pairs(scene: Scene) -> list[tuple[PropCourse, PropCourse]]:
         return [pair for pair in combinations(scene.courses, 2) if of in (pair[0].index, pair[1].index)]
 
-    rough = [
-        _clear_by_bounds(*pair) for pair in pairs(scene_of(shot, readings, stills, motions, roughly=True))
-    ]
+    rough_scene = scene_of(shot, readings, stills, motions, roughly=True, bodies=bodies)
+    rough = [_clear_by_bounds(*pair) for pair in pairs(rough_scene)]
     if all(found is not None for found in rough):
         return [found for found in rough if found is not None]
     followed = [
         motion if motion is None or motion.peak_deviation is not None else reading.task.move(still)
         for reading, still, motion in zip(readings, stills, motions, strict=True)
     ]
-    scene = scene_of(shot, readings, stills, followed)
+    scene = scene_of(shot, readings, stills, followed, bodies=bodies)
     return [
         approach_of(scene, *pair, for_verdict=True) if clear is None else clear
         for pair, clear in zip(pairs(scene), rough, strict=True)

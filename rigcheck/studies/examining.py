@@ -109,7 +109,8 @@ def meeting_in(shot: Shot, works: Sequence[Work], place: int) -> tuple[Finding, 
     from rigcheck.studies.meeting import meeting_of
 
     readings, stills = [work.reading for work in works], [work.still for work in works]
-    return (meeting_of(shot, readings, stills, [work.motion for work in works], place),)
+    bodies = {index: work.body for index, work in enumerate(works) if work.solved}
+    return (meeting_of(shot, readings, stills, [work.motion for work in works], place, bodies=bodies),)
 
 
 def with_prop(shot: Shot, prop: Prop, changed: Prop) -> Shot:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from rigcheck.model import Prop, Shot
 from rigcheck.studies.approaching import Approach, approaches, mark_tolerance, not_placed, one_each
+from rigcheck.studies.carried import Carried
 from rigcheck.studies.evaluate import Outcome
 from rigcheck.studies.meeting_advice import advice_for
 from rigcheck.studies.moving import MotionOutcome
@@ -91,6 +92,8 @@ def meeting_of(
     stills: Sequence[Outcome],
     motions: Sequence[MotionOutcome | None],
     index: int,
+    *,
+    bodies: Mapping[int, Carried] | None = None,
 ) -> Finding:
     """Check that one prop of a shot does not meet any other: the finding of `meeting`, as far as a verdict needs it.
 
@@ -102,6 +105,8 @@ def meeting_of(
         Of each prop, in the order of the shot.
     index : int
         Which prop.
+    bodies : mapping of int to Carried, optional
+        Settled props by their place in the shot, as far as they are known.
 
     Returns
     -------
@@ -113,7 +118,7 @@ def meeting_of(
     ArgumentError
         Not one of each for every prop.
     """
-    own = approaches(shot, readings, stills, motions, of=index)
+    own = approaches(shot, readings, stills, motions, of=index, bodies=bodies)
     if not own:
         return _cannot(not_placed(shot, stills), index)
     return Finding(id="meeting", label=_LABEL, status=_worst(own).status, says="")

@@ -18,7 +18,7 @@ from rigcheck.picture.wobble import (
     seen_frequency,
     seen_wobble,
 )
-from rigcheck.studies.carried import Carried, carried
+from rigcheck.studies.carried import Carried
 from rigcheck.studies.cleaning_up import weigh_cleanup
 from rigcheck.studies.contributions import Said, skipped
 from rigcheck.studies.evaluate import Outcome
@@ -70,7 +70,7 @@ def picturing(work: Work, *, for_verdict: bool = False) -> Contribution:
     elif not work.solved:
         said.findings.append(skipped("hidden", HIDDEN_LABEL, "There is no settled state to judge it by."))
     else:
-        body = carried(work.prop, work.reading, work.still)
+        body = work.body
         try:
             if work.motion is not None:
                 _wobble(shot, work.reading, work.still, work.motion, eye, said, for_verdict=for_verdict)

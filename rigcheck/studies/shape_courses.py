@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import pairwise
 from typing import Literal
 
@@ -13,7 +14,14 @@ from numpy.typing import NDArray
 from rigcheck.model import Prop
 from rigcheck.studies.carried import Carried, Line
 
-__all__ = ["CourseShape", "PropCourse", "box_around", "capsule_around", "prop_shape", "support_pieces"]
+__all__ = [
+    "CourseShape",
+    "PropCourse",
+    "capsule_around",
+    "outline_of",
+    "prop_shape",
+    "support_pieces",
+]
 
 Array = NDArray[np.float64]
 
@@ -139,13 +147,20 @@ def capsule_around(line: Line) -> CourseShape:
     return replace(chord, radius=bow + 0.5 * float(line.diameters.max()))
 
 
-def box_around(shapes: Sequence[CourseShape]) -> CourseShape:
+def _box_around(shapes: Sequence[CourseShape]) -> CourseShape:
     """A box along the rig's axes that holds all of some shapes."""
     axes = np.eye(3)
     reach = np.concatenate([shape.reach(axes, axes[None]) for shape in shapes])
     centres = np.stack([shape.centre for shape in shapes])
     low, high = (centres - reach).min(axis=0), (centres + reach).max(axis=0)
     return CourseShape(kind="box", half=(high - low) / 2, centre=(high + low) / 2, orientation=axes)
+
+
+@lru_cache(maxsize=64)
+def outline_of(body: Carried) -> tuple[tuple[CourseShape, ...], CourseShape]:
+    """The prop and a capsule around each of its supports, and a box around all of them."""
+    shapes = (prop_shape(body), *map(capsule_around, body.lines))
+    return shapes, _box_around(shapes)
 
 
 def support_pieces(line: Line) -> list[CourseShape]:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from rigcheck.model import Prop, Shot
+from rigcheck.studies.carried import Carried, carried
 from rigcheck.studies.evaluate import Outcome, order_for, rows_of
 from rigcheck.studies.moves import is_turning
 from rigcheck.studies.moving import MotionOutcome
@@ -45,6 +47,11 @@ class Work:
     def solved(self) -> bool:
         """Whether it has a settled state."""
         return bool(self.still.solved[0])
+
+    @cached_property
+    def body(self) -> Carried:
+        """The settled prop as a body that its moves carry; only where it is solved."""
+        return carried(self.prop, self.reading, self.still)
 
 
 def work_on(shot: Shot, prop: Prop, still: Outcome | None = None, *, course: bool = True) -> Work:
