@@ -323,11 +323,11 @@ class CondensedFrame:
 
     def __init__(self, frame: Frame) -> None:
         self.frame = frame
-        inner = np.zeros(frame.size, dtype=bool)
+        self._inner = np.zeros(frame.size, dtype=bool)
         for element in frame.elements:
-            inner[element.internal] = True
-        node_of = np.cumsum(~inner) - 1
-        self._count = int(np.sum(~inner))
+            self._inner[element.internal] = True
+        node_of = np.cumsum(~self._inner) - 1
+        self._count = int(np.sum(~self._inner))
         self._springs = [
             ([int(node_of[place]) for place in places], spring) for places, spring in frame.springs
         ]
@@ -337,6 +337,8 @@ class CondensedFrame:
         self._length = np.stack([element.length for element in elements], axis=1)
         self._axes = np.stack([element.axes for element in elements], axis=1)
         self._stiff = np.stack([element.stiffness_scales for element in elements], axis=1)
+        # EI/L^2 in the softer plane [N].
+        self._bending = self._stiff[:, :, 2:4].min(axis=2) * self._length
         self._heavy = np.stack([element.mass_scales for element in elements], axis=1)
         # Nodes' freedoms that move each element; where one has fewer than others, zeros stand for the rest.
         places = [tuple(int(node_of[place]) for place in element.places) for element in elements]
@@ -453,8 +455,7 @@ class CondensedFrame:
     def _stiffened(self, tension: Array, turning: Array, *, before: Nodes | None = None) -> Nodes:
         """The nodes under these tensions (B, E, 2); `before` itself where they change nothing."""
         frame = self.frame
-        bending = self._stiff[:, :, 2:4].min(axis=2) * self._length
-        slack = bool(np.all(np.abs(tension) <= _SLACK * bending[..., None]))
+        slack = bool(np.all(np.abs(tension) <= _SLACK * self._bending[..., None]))
         if before is not None and slack and before.slack:
             size = np.abs(before.stiffness[:, 3:6, 3:6]).max(axis=(1, 2), keepdims=True)
             if np.all(np.abs(turning - before.turning) <= _SLACK * size):
@@ -698,9 +699,8 @@ class CondensedFrame:
         factor = np.full(frame.batch, np.inf)
         size = np.abs(state.stiffness[:, 3:6, 3:6]).max(axis=(1, 2))
         topples = np.linalg.eigvalsh(turning)[:, 0] < -_SLACK * size
-        bending = self._stiff[:, :, 2:4].min(axis=2) * self._length
         pressed = np.maximum(-tension.min(axis=2), 0.0)
-        loaded = topples | np.any(pressed > _SLACK * bending, axis=1)
+        loaded = topples | np.any(pressed > _SLACK * self._bending, axis=1)
         if not loaded.any():
             return factor
         scale = _Scale.of(state)
@@ -781,12 +781,8 @@ class CondensedFrame:
 
     def _condensed_loads(self, state: Nodes, loads: Array) -> tuple[Array, list[Array]]:
         """The frame's loads (B, N, k) on nodes, and inside, (B, F, i, k) each."""
-        frame = self.frame
-        inner = np.zeros(frame.size, dtype=bool)
-        for element in frame.elements:
-            inner[element.internal] = True
         batch, fields = len(loads), loads.shape[2]
-        whole = loads[:, inner].reshape(batch, len(frame.elements), -1, fields)
+        whole = loads[:, self._inner].reshape(batch, len(self.frame.elements), -1, fields)
         inside, rows = [], []
         start = 0
         for field in state.insides:
@@ -796,7 +792,7 @@ class CondensedFrame:
             rows.append(field.shapes @ own)
             inside.append(own)
             start = stop
-        return loads[:, ~inner] + self._join_rows(rows), inside
+        return loads[:, ~self._inner] + self._join_rows(rows), inside
 
     def _element_vectors(self, state: Nodes, nodes: Array, free: Sequence[Array]) -> list[Array]:
         """Own vector of each element, (B, size, k).

@@ -421,10 +421,7 @@ class MovedFrame:
         """
         rods, maps, apart = self.rods, self._here.ends.maps, self._apart()
         loads, pushed = self._unit_loads(turning=turning)
-        on_ends = np.swapaxes(maps, -1, -2) @ (np.swapaxes(apart.shape, -1, -2) @ pushed)
-        for index, runs in enumerate(rods.outer_runs):
-            for rows, place in runs:
-                loads[:, place] += on_ends[:, index, rows]
+        rods.add_outer_rows(loads, np.swapaxes(maps, -1, -2) @ (np.swapaxes(apart.shape, -1, -2) @ pushed))
         push = np.swapaxes(apart.root, -1, -2) @ pushed
         motion = motion_of(
             apart.stiffness,

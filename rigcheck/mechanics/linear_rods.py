@@ -118,10 +118,7 @@ def _outer(rods: Rods, gravity: Array, maps: Array, ends: Array, pushed: Array) 
     count = len(rods.outer_freedoms)
     stiffness, load = np.zeros((rods.batch, count, count)), np.zeros((rods.batch, count))
     rods.add_outer(stiffness, back @ ends @ maps)
-    on_ends = (back @ pushed[..., None])[..., 0]
-    for index, runs in enumerate(rods.outer_runs):
-        for rows, place in runs:
-            load[:, place] += on_ends[:, index, rows]
+    rods.add_outer_rows(load, (back @ pushed[..., None])[..., 0])
     load[:, :3] += rods.prop.mass[:, None] * gravity
     load[:, :PROP_FREEDOMS] += rods.push
     rods.add_springs(stiffness)

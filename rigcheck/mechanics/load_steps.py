@@ -304,9 +304,7 @@ def condensed(rods: Rods, evaluation: Evaluation) -> Condensed:
     force = (back @ added[..., END_FREEDOMS:])[..., 0]
     reduced, gradient = evaluation.corner.copy(), evaluation.gradient[:, rods.outer_freedoms]
     rods.add_outer(reduced, stiff)
-    for index, runs in enumerate(rods.outer_runs):
-        for rows, place in runs:
-            gradient[:, place] += force[:, index, rows]
+    rods.add_outer_rows(gradient, force)
     return Condensed(blocks=blocks, inner=inner, reduced=reduced, gradient=gradient)
 
 

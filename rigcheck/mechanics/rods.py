@@ -452,6 +452,12 @@ class Rods:
                 for columns, other in runs:
                     result[:, place, other] += blocks[:, index, rows, columns]
 
+    def add_outer_rows(self, result: Array, rows: Array) -> None:
+        """Add rows for the `end_freedoms`, (B, E, k, ...), to those of the outer freedoms, (B, m, ...)."""
+        for index, runs in enumerate(self.outer_runs):
+            for own, place in runs:
+                result[:, place] += rows[:, index, own]
+
     def add_springs(self, result: Array) -> None:
         """Add the springs of roots and joints in the given shape to a matrix among the outer freedoms, (B, m, m)."""
         for index, line in enumerate(self.lines):
